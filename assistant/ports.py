@@ -4,9 +4,9 @@ The session's loop knows these Protocols only. Each has at least two implementat
 one for rehearsal or tests), and tests/contract holds every implementation to the same promises.
 """
 
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
-from typing import Protocol
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Literal, Protocol
 
 SAMPLE_RATE = 16_000
 """Samples per second of all audio inside the program: mono, signed 16-bit, little-endian."""
@@ -34,8 +34,18 @@ class Clock(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
+class Utterance:
+    """One stretch of speech, or one line typed, or one press of the confirm key."""
+
+    pcm: bytes = b""
+    """Mono, 16-bit, `SAMPLE_RATE`; empty for what was typed."""
+    typed: str = ""
+    source: Literal["voice", "text", "key"] = "voice"
+
+
+@dataclass(frozen=True, slots=True)
 class Hypothesis:
-    """What a recogniser made of one stretch of speech."""
+    """What a recogniser made of one utterance."""
 
     text: str
     """The words in lower case, "" when nothing fitted."""
@@ -44,7 +54,7 @@ class Hypothesis:
 
 
 class Recogniser(Protocol):
-    """Turns trimmed speech into the words of one of the given phrases."""
+    """Turns one utterance into the words of one of the given phrases."""
 
     @property
     def name(self) -> str:
@@ -63,9 +73,27 @@ class Recogniser(Protocol):
         """
         ...
 
-    def hear(self, pcm: bytes) -> Hypothesis:
-        """Recognise one whole utterance (mono, 16-bit, `SAMPLE_RATE`)."""
+    def hear(self, utterance: Utterance) -> Hypothesis:
+        """Recognise one whole utterance; the text is one of the phrases, or ""."""
         ...
+
+
+Decision = Literal["accept", "ask", "refuse"]
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What became of one utterance: taken, to be asked back, or refused."""
+
+    decision: Decision
+    text: str
+    """The phrase it was taken for, or came nearest to; "" when none."""
+    reason: str
+    """Why it was not accepted ("unclear", "no-phrase", "too-short", "too-long", "overflow"); else ""."""
+    utterance: Utterance
+    engine: str
+    scores: Mapping[str, str] = field(default_factory=dict)
+    """Figures behind the decision, as decimal strings."""
 
 
 class Speaker(Protocol):
