@@ -1,0 +1,132 @@
+"""The chain: every entry carries the hash of the one before, so none can change unnoticed.
+
+`seal` makes the next entry, `line` spells it, `read` checks a whole record while passing its
+entries on. A chain does not show that its end was cut off, nor that it was written anew from the
+start: for that there are head codes (`assistant.journal.head`) and signatures.
+"""
+
+import re
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from hashlib import sha256
+
+from pydantic import JsonValue, ValidationError
+
+from assistant.errors import RecordBroken
+from assistant.journal.canonical import canonical, parse_canonical, spell_like
+from assistant.journal.entry import FIRST_PREV, METHOD, Entry
+from assistant.ports import Instant
+
+__all__ = ["line", "read", "seal"]
+
+_ADVICE = "keep this copy as it is and compare it with another copy of the record"
+_DIGEST = re.compile(r"[0-9a-f]{64}")
+# The canonical order of the fields puts "hash" between these two groups.
+_BEFORE_HASH = ("boot", "by", "event")
+_AFTER_HASH = ("method", "mono", "outcome", "prev", "seq", "utc")
+_FIELDS = frozenset({*_BEFORE_HASH, "hash", *_AFTER_HASH})
+
+
+def seal(
+    previous: Entry | None,
+    *,
+    at: Instant,
+    boot: str,
+    by: str,
+    event: Mapping[str, JsonValue],
+    outcome: Mapping[str, JsonValue],
+) -> Entry:
+    """Return the entry that follows `previous` (None: the first of the record).
+
+    Args:
+        previous: the last entry of the record so far.
+        at: when it happened, by both clocks.
+        boot: identifies this start of the program.
+        by: the person answerable.
+        event: what happened; no floats, quantities as strings.
+        outcome: what the program did with it; the same rule.
+
+    Raises:
+        TypeError: a value that has no place on record, such as a float.
+        ValueError: an integer beyond 2**53 - 1, a malformed time, half a surrogate pair.
+    """
+    fields: dict[str, JsonValue] = {
+        "seq": previous.seq + 1 if previous else 1,
+        "utc": at.utc,
+        "mono": str(at.mono_ns),
+        "boot": boot,
+        "by": by,
+        "event": dict(event),
+        "outcome": dict(outcome),
+        "method": METHOD,
+        "prev": previous.hash if previous else FIRST_PREV,
+    }
+    return Entry.model_validate({**fields, "hash": sha256(canonical(fields)).hexdigest()})
+
+
+def line(entry: Entry) -> bytes:
+    """Return the entry as its line of the record, newline included."""
+    return canonical(entry.plain()) + b"\n"
+
+
+def read(lines: Iterable[bytes]) -> Iterator[Entry]:
+    """Yield the entries of a record, each checked before it is passed on.
+
+    Checked are the spelling (RFC 8785, byte for byte), the fields, the place in the record, the
+    link to the entry before and the entry's own hash. Nothing is kept: memory stays flat.
+
+    Args:
+        lines: the record's lines in order, with or without their newline.
+
+    Raises:
+        RecordBroken: names the first entry that does not hold, and what is wrong with it.
+    """
+    prev = FIRST_PREV
+    for seq, raw in enumerate(lines, start=1):
+        try:
+            entry = _check(raw.removesuffix(b"\n"), seq, prev)
+        except (ValueError, RecursionError) as error:
+            fault = "it is nested too deeply" if isinstance(error, RecursionError) else error
+            message = f"Entry {seq} of the record is not sound: {fault}; {_ADVICE}."
+            raise RecordBroken(message) from error
+        prev = entry.hash
+        yield entry
+
+
+def _check(raw: bytes, seq: int, prev: str) -> Entry:
+    """Return the entry on one line, or raise ValueError saying what is wrong with it."""
+    text, fields = _parse(raw)
+    if not isinstance(fields, dict) or fields.keys() != _FIELDS:
+        raise ValueError("it does not have the fields of an entry")
+    own = fields["hash"]
+    if not isinstance(own, str) or _DIGEST.fullmatch(own) is None:
+        raise ValueError("its hash is not 64 hexadecimal digits")
+    before, after = _halves(fields, spell_like(text))
+    if f'{before},"hash":"{own}",{after}' != text:
+        raise ValueError("it is not spelled in canonical form")
+    if fields["seq"] != seq:
+        raise ValueError(f"it carries the number {fields['seq']}")
+    if fields["prev"] != prev:
+        raise ValueError("it does not follow the entry before it")
+    if sha256(f"{before},{after}".encode()).hexdigest() != own:
+        raise ValueError("its hash does not match its content")
+    try:
+        return Entry.model_validate(fields)
+    except ValidationError as error:
+        first = error.errors(include_url=False, include_input=False)[0]
+        raise ValueError(f"its field {first['loc'][0]} is not allowed: {first['msg']}") from error
+
+
+def _parse(raw: bytes) -> tuple[str, JsonValue]:
+    """Return the text of a line and what it spells."""
+    try:
+        text = raw.decode()
+        return text, parse_canonical(text)
+    except ValueError as error:
+        raise ValueError(f"it is not a line of a record ({error})") from error
+
+
+def _halves(fields: Mapping[str, JsonValue], spell: Callable[[JsonValue], str]) -> tuple[str, str]:
+    """Return the canonical text on either side of the hash, without the commas around it."""
+    before = spell({name: fields[name] for name in _BEFORE_HASH})
+    after = spell({name: fields[name] for name in _AFTER_HASH})
+    return before[:-1], after[1:]

@@ -1,0 +1,30 @@
+"""A journal that lives as long as the program: for rehearsals that keep nothing, and for tests."""
+
+from collections.abc import Iterator
+
+from assistant.storage.appender import MAX_LINE
+
+__all__ = ["MemoryJournal"]
+
+
+class MemoryJournal:
+    """Keeps lines in memory, with the same manners as a record folder."""
+
+    def __init__(self) -> None:
+        """Start without lines."""
+        self._lines: list[bytes] = []
+
+    def append(self, line: bytes) -> None:
+        """Keep one line, newline included.
+
+        Raises:
+            ValueError: not exactly one line, or longer than `MAX_LINE`.
+        """
+        if line.find(b"\n") != len(line) - 1 or not 0 < len(line) <= MAX_LINE:
+            raise ValueError("append takes one line of at most 1 MiB that ends in its newline")
+        self._lines.append(line)
+
+    def lines(self) -> Iterator[bytes]:
+        """Yield the lines in order, each without its newline."""
+        for line in self._lines:
+            yield line[:-1]
