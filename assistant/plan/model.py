@@ -8,21 +8,25 @@ from collections.abc import Iterator
 from enum import StrEnum
 from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
+from pydantic import Field, StringConstraints, field_validator, model_validator
 
-Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=80)]
-Code = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,11}$")]
-Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
-Signed = Annotated[float, Field(allow_inf_nan=False)]
+from assistant.plan.parts import (
+    BulkDensity,
+    Code,
+    Length,
+    Mark,
+    Name,
+    NotNegative,
+    Number,
+    Part,
+    Place,
+    Positive,
+    TrueDensity,
+)
+from assistant.plan.vessel import Vessel
 
 MAX_LOCATIONS = 200
 """More than any study takes; keeps a mistyped plan from filling the memory."""
-
-
-class Part(BaseModel):
-    """Base of all parts of a plan: frozen, and no unknown keys."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
 
 class Position(StrEnum):
@@ -45,9 +49,9 @@ class Study(Part):
     """What the record is about."""
 
     title: Name
-    protocol: Name
+    protocol: Mark
     product: Name
-    batch: Name
+    batch: Mark
     stage: Name = "final blend"
 
 
@@ -67,118 +71,75 @@ class Dose(Part):
     label_claim_mg: Positive
     """Active substance in one unit dose."""
 
+    @model_validator(mode="after")
+    def _claim_within_mass(self) -> Self:
+        if self.label_claim_mg > self.mass_mg:
+            msg = (
+                f"label_claim_mg {self.label_claim_mg:g} is more than the whole unit dose of "
+                f"{self.mass_mg:g} mg; both are in milligrams"
+            )
+            raise ValueError(msg)
+        return self
+
 
 class Powder(Part):
     """The blend as it lies in the vessel."""
 
     fill_mass_kg: Positive
-    bulk_density_g_ml: Positive
-    tapped_density_g_ml: Positive
-    repose_deg: Annotated[float, Field(ge=0, lt=90)] = 0.0
+    bulk_density_g_ml: BulkDensity
+    """As it lies after tumbling."""
+    tapped_density_g_ml: BulkDensity
+    repose_deg: Annotated[Number, Field(ge=0, le=70)] = 0.0
     """Angle of the heap on top; 0 where the bed has been levelled."""
-    active_d50_um: Positive | None = None
+    active_d50_um: Annotated[Positive, Field(ge=0.05, le=5000)] | None = None
     """Mass-median diameter of the active substance, micrometres."""
-    active_gsd: Annotated[float, Field(ge=1)] | None = None
+    active_gsd: Annotated[Number, Field(ge=1, le=10)] | None = None
     """Geometric standard deviation of that diameter."""
-    active_density_g_ml: Positive | None = None
+    active_density_g_ml: TrueDensity | None = None
+    """Of the particles themselves."""
+    filler_d50_um: Annotated[Positive, Field(ge=0.05, le=5000)] = 100.0
+    """Mass-median diameter of everything that is not active."""
+    filler_gsd: Annotated[Number, Field(ge=1, le=10)] = 1.8
+    filler_density_g_ml: TrueDensity = 1.5
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Self:
+        if self.tapped_density_g_ml < self.bulk_density_g_ml:
+            msg = (
+                f"tapped_density_g_ml {self.tapped_density_g_ml:g} is less than "
+                f"bulk_density_g_ml {self.bulk_density_g_ml:g}; are they exchanged?"
+            )
+            raise ValueError(msg)
+        described = (self.active_d50_um, self.active_gsd, self.active_density_g_ml)
+        if None in described and described != (None, None, None):
+            msg = "active_d50_um, active_gsd and active_density_g_ml go together; give all or none"
+            raise ValueError(msg)
+        return self
 
 
-class Manway(Part):
-    """The opening the sampler goes through, in the vessel's own axes (origin: lowest point)."""
-
-    x_mm: Signed = 0.0
-    y_mm: Signed = 0.0
-    diameter_mm: Positive = 400.0
-
-
-class DoubleCone(Part):
-    """Two cones on a short cylinder, standing with the outlet down."""
-
-    kind: Literal["double-cone"]
-    diameter_mm: Positive
-    outlet_diameter_mm: Positive
-    cylinder_height_mm: Positive
-    cone_height_mm: Positive
-    manway: Manway = Manway()
-
-
-class VBlender(Part):
-    """Two cylinders of one diameter joined in a V, apex down."""
-
-    kind: Literal["v-blender"]
-    leg_diameter_mm: Positive
-    leg_length_mm: Positive
-    """Along the leg's axis, from where the axes meet to the cap."""
-    angle_deg: Annotated[float, Field(gt=30, lt=150)] = 75.0
-    """Between the two legs."""
-    manway: Manway = Manway()
-
-
-class Drum(Part):
-    """A cylinder lying on its side."""
-
-    kind: Literal["drum"]
-    diameter_mm: Positive
-    length_mm: Positive
-    manway: Manway = Manway()
-
-
-class Cylinder(Part):
-    """A cylinder standing up."""
-
-    kind: Literal["cylinder"]
-    diameter_mm: Positive
-    height_mm: Positive
-    manway: Manway = Manway()
-
-
-class RectangularBin(Part):
-    """A rectangular box on a pyramidal hopper."""
-
-    kind: Literal["rectangular-bin"]
-    length_mm: Positive
-    width_mm: Positive
-    outlet_length_mm: Positive
-    outlet_width_mm: Positive
-    hopper_height_mm: Positive
-    box_height_mm: Positive
-    manway: Manway = Manway()
-
-
-class ConicalBin(Part):
-    """A cylinder on a conical hopper."""
-
-    kind: Literal["conical-bin"]
-    diameter_mm: Positive
-    outlet_diameter_mm: Positive
-    hopper_height_mm: Positive
-    cylinder_height_mm: Positive
-    manway: Manway = Manway()
-
-
-Vessel = Annotated[
-    DoubleCone | VBlender | Drum | Cylinder | RectangularBin | ConicalBin,
-    Field(discriminator="kind"),
-]
+WIDEST_CLEARANCE_MM = 3.0
+"""Beyond any running fit; a larger number is in another unit."""
 
 
 class Sampler(Part):
     """The two-part thief: outer tube, inner shaft, ports, dies."""
 
-    identity: Name
+    identity: Mark
     kind: Literal["single", "duplicate", "triplicate"]
-    ports_mm: Annotated[tuple[Positive, ...], Field(min_length=1, max_length=12)]
+    ports_mm: Annotated[tuple[Length, ...], Field(min_length=1, max_length=12)]
     """Distance of each port's middle from the tip, nearest the tip first."""
-    length_mm: Positive
+    length_mm: Length
     """From the tip to where the handle begins."""
-    diameter_mm: Positive = 25.0
+    diameter_mm: Annotated[Length, Field(le=200)] = 25.0
     """Of the outer tube."""
     clearance_mm: Positive
-    """Running clearance between shaft and tube."""
+    """Running clearance between shaft and tube: the difference of the two diameters."""
+    graduation_mm: Annotated[int, Field(strict=True, ge=1, le=50)] = 5
+    """Step of the scale on the tube; a computed insertion is rounded to it."""
     shaft: Literal["metal", "plastic"] = "metal"
-    mass_kg: Positive = 3.0
-    die_volume_ml: Positive
-    die_set: Name
+    mass_kg: Annotated[Positive, Field(le=200)] = 3.0
+    die_volume_ml: Annotated[Positive, Field(le=100)]
+    die_set: Mark
     """Identity of the die set, as engraved or labelled."""
     dose_multiple_reason: Name | None = None
     """Why the die holds less than one or more than three unit doses, where it does."""
@@ -187,6 +148,17 @@ class Sampler(Part):
     def positions(self) -> tuple[Position, ...]:
         """The shaft positions in the order they are sampled."""
         return POSITIONS[self.kind]
+
+    @field_validator("clearance_mm")
+    @classmethod
+    def _in_millimetres(cls, value: float) -> float:
+        if value > WIDEST_CLEARANCE_MM:
+            msg = (
+                "no sampler runs so loosely; the unit is mm; if it is in thousandths of an inch, "
+                f"write {value * 0.0254:.3f}"
+            )
+            raise ValueError(msg)
+        return value
 
     @model_validator(mode="after")
     def _ports_on_the_shaft(self) -> Self:
@@ -204,25 +176,34 @@ class Location(Part):
 
     code: Code
     description: Name = "unnamed spot"
-    x_mm: Signed
-    """Where the sampler enters the powder's surface plane, in the vessel's axes."""
-    y_mm: Signed
-    depth_mm: Positive
-    """How far the tip goes in along the sampler, from the entry mark to the tip."""
-    tilt_deg: Annotated[float, Field(ge=0, le=60)] = 0.0
+    x_mm: Place
+    """Where the sampler's axis crosses the plane of the manway's rim, in the vessel's axes."""
+    y_mm: Place
+    depth_mm: Length | None = None
+    """How far the tip goes in along the sampler: from the entry mark (the rim) to the tip."""
+    below_surface_mm: Length | None = None
+    """Instead of depth_mm: how far straight below the surface the lowest port shall lie."""
+    tilt_deg: Annotated[Number, Field(ge=0, le=60)] = 0.0
     """From the vertical."""
-    towards_deg: Annotated[float, Field(ge=-360, le=360)] = 0.0
-    """Compass direction of the tilt in the vessel's axes, 0 along x."""
+    towards_deg: Annotated[Number, Field(ge=-360, le=360)] = 0.0
+    """Compass direction of the tilt in the vessel's axes: 0 to the east (+x), 90 to the north."""
+
+    @model_validator(mode="after")
+    def _one_depth(self) -> Self:
+        if (self.depth_mm is None) == (self.below_surface_mm is None):
+            msg = "give either depth_mm or below_surface_mm, one of the two"
+            raise ValueError(msg)
+        return self
 
 
 class Timing(Part):
     """Waiting times, in seconds."""
 
-    fill_s: Annotated[float, Field(ge=0, le=120)] = 5.0
+    fill_s: Annotated[Number, Field(ge=0, le=120)] = 5.0
     """Shortest time a port stays open."""
-    fill_limit_s: Annotated[float, Field(gt=0, le=600)] = 30.0
+    fill_limit_s: Annotated[Number, Field(gt=0, le=600)] = 30.0
     """A port open for longer is announced and noted."""
-    shed_s: Annotated[float, Field(ge=0, le=60)] = 3.0
+    shed_s: Annotated[Number, Field(ge=0, le=60)] = 3.0
     """How long the sampler is held with the dies down."""
 
     @model_validator(mode="after")
@@ -236,7 +217,7 @@ class Timing(Part):
 class Weighing(Part):
     """Weigh every vial's content during the session and speak the mass."""
 
-    balance: Name
+    balance: Mark
     minimum_mg: Positive
     """Smallest net weight of this balance (USP <41>)."""
     readability_mg: Positive = 0.1
@@ -246,6 +227,37 @@ Caution = Literal["isolated", "earthed", "protected"]
 """Vessel isolated by the site's procedure; sampler earthed; protective clothing worn."""
 
 WitnessedStep = Literal["at-depth", "port-open", "port-closed", "vial", "tube-emptied", "signing"]
+
+
+class Limits(Part):
+    """What the plan is held against; common practice, no source, unless a line says otherwise."""
+
+    port_cover_mm: NotNegative = 30.0
+    """Least depth of a port's middle straight below the powder's surface."""
+    tip_clearance_mm: NotNegative = 30.0
+    """Least distance of the tip's edge from the wall."""
+    valve_clearance_mm: NotNegative = 50.0
+    """Least distance of the tip's edge from the outlet."""
+    handle_room_mm: NotNegative = 100.0
+    """Least length of tube left outside the manway."""
+    wake_mm: NotNegative = 50.0
+    """How far from its own axis an insertion disturbs the bed; two tube diameters."""
+    coverage_mm: Positive | None = None
+    """How near a sample every spot of the bed should have; 1.5 times the radius of a ball holding
+    one location's share of the bed where this is left out."""
+    mass_tolerance: Annotated[Number, Field(ge=0, lt=1)] = 0.15
+    """How far beyond bulk and tapped density a die's content may weigh before it is remarked."""
+    sd_percent: Positive = 3.0
+    """Standard deviation of the blend, percent of target, that the study is to judge."""
+
+
+class Handling(Part):
+    """How the sampler is held while it is drawn out, for the lifting guidance."""
+
+    reach_cm: Annotated[Number, Field(ge=25, le=63)] = 40.0
+    """From the ankles to the hands, horizontally."""
+    hands_cm: Annotated[Number, Field(ge=0, le=175)] = 90.0
+    """Height of the hands above the platform when the lift begins."""
 
 
 class Plan(Part):
@@ -261,6 +273,8 @@ class Plan(Part):
     locations: Annotated[tuple[Location, ...], Field(min_length=1, max_length=MAX_LOCATIONS)]
     timing: Timing = Timing()
     weighing: Weighing | None = None
+    limits: Limits = Limits()
+    handling: Handling = Handling()
     cautions: tuple[Caution, ...] = ("isolated", "earthed", "protected")
     witnessed: tuple[WitnessedStep, ...] = ()
     """Steps that a witness must affirm before they count."""
@@ -272,9 +286,10 @@ class Plan(Part):
             ("name", [person.name.casefold() for person in self.people]),
             ("call", [person.call for person in self.people]),
         ):
-            twice = next((name for name in names if names.count(name) > 1), None)
+            twice = next((n for n, name in enumerate(names) if name in names[:n]), None)
             if twice is not None:
-                msg = f"{what} {twice!r} stands twice"
+                first = names.index(names[twice])
+                msg = f"{what} {names[twice]!r} stands twice: numbers {first + 1} and {twice + 1}"
                 raise ValueError(msg)
         if not any(person.role == "operator" for person in self.people):
             msg = "people names no operator"

@@ -1,21 +1,17 @@
 """From the text of a plan file to a `Plan`, or one sentence that says what to change where."""
 
 import tomllib
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Callable
 
 from pydantic import ValidationError
+from pydantic_core import ErrorDetails
 
 from assistant.errors import PlanError
 from assistant.plan.model import Plan
+from assistant.plan.vessel import KINDS
 
-MAX_BYTES = 1_000_000
-"""A plan of 200 locations has some 30 kB; anything near this is not a plan."""
-
-_WORDS = {
-    "missing": "is missing; add it",
-    "extra_forbidden": "is not a known key; remove it or check its spelling",
-}
+MAX_BYTES = 250_000
+"""A commented plan of 200 locations has some 40 kB; anything near this is not a plan."""
 
 
 def parse_plan(raw: bytes, name: str) -> Plan:
@@ -34,8 +30,11 @@ def parse_plan(raw: bytes, name: str) -> Plan:
     try:
         table = tomllib.loads(raw.decode("utf-8-sig").replace("\r\n", "\n"))
     except UnicodeDecodeError as fault:
-        raise PlanError(f"{name}: not UTF-8 text at byte {fault.start}; save it as UTF-8.") from None
-    except (tomllib.TOMLDecodeError, RecursionError) as fault:
+        raise PlanError(
+            f"{name}: not UTF-8 text at byte {fault.start}; save it as UTF-8."
+        ) from None
+    except (ValueError, RecursionError) as fault:
+        # ValueError covers tomllib's own error and integers of thousands of digits.
         raise PlanError(f"{name}: not valid TOML: {fault}.") from None
     try:
         return Plan.model_validate(table)
@@ -54,34 +53,52 @@ def _where(loc: tuple[int | str, ...]) -> str:
     """Name the place the way it is written in the file: [table] key, or [[table]] number n."""
     if not loc:
         return "the plan:"
-    if len(loc) > 1 and isinstance(loc[1], int):
-        place = f"[[{loc[0]}]] number {loc[1] + 1}"
-        keys = [str(part) for part in loc[2:]]
-    elif len(loc) == 1:
-        place, keys = "top level", [str(loc[0])]
+    table, rest = str(loc[0]), loc[1:]
+    if table not in _TABLES | _LISTS:
+        return f"top level, key '{table}'"
+    if table in _LISTS and rest:
+        place, rest = f"[[{table}]] number {int(rest[0]) + 1}", rest[1:]
     else:
-        place = f"[{loc[0]}]"
-        # The tag of the vessel's kind stands in pydantic's path, not in the file.
-        keys = [str(part) for part in loc[1:] if not (loc[0] == "vessel" and part in _KINDS)]
-    return f"{place}, key '{'.'.join(keys)}'" if keys else f"{place}:"
+        place = f"[[{table}]]" if table in _LISTS else f"[{table}]"
+    # The tag of the vessel's kind stands in pydantic's path, not in the file.
+    keys = [part for part in rest if not (table == "vessel" and part in KINDS)]
+    words = [f"value {part + 1}" if isinstance(part, int) else f"key '{part}'" for part in keys]
+    return ", ".join([place, *words]) + ("" if words else ":")
 
 
-_KINDS = frozenset(
-    {"double-cone", "v-blender", "drum", "cylinder", "rectangular-bin", "conical-bin"}
-)
+_LISTS = frozenset({"people", "locations"})
+_TABLES = frozenset(field.alias or name for name, field in Plan.model_fields.items()) - {"plan"}
 
 
-def _what(error: Mapping[str, Any]) -> str:
+def _what(error: ErrorDetails) -> str:
     words = _WORDS.get(error["type"])
-    if words:
-        return words
+    if words is not None:
+        return words(error)
     message = str(error["msg"]).removeprefix("Value error, ")
-    found = error["input"]
-    if isinstance(found, dict | list | tuple):
+    if isinstance(error["input"], dict | list | tuple):
         return message
-    return f"has {_short(found)!s}: {message[:1].lower()}{message[1:]}"
+    return f"has {_short(error['input'])}: {message[:1].lower()}{message[1:]}"
+
+
+_KIND = f"write one of {', '.join(KINDS)}"
+_WORDS: dict[str, Callable[[ErrorDetails], str]] = {
+    "missing": lambda _: "is missing; add it",
+    "extra_forbidden": lambda _: "is not a known key; remove it or check its spelling",
+    "union_tag_not_found": lambda _: f"key 'kind' is missing; {_KIND}",
+    "union_tag_invalid": lambda error: f"key 'kind' has {_short(error['ctx']['tag'])}; {_KIND}",
+    "too_long": lambda error: (
+        f"has more than the {error['ctx']['max_length']} entries a plan may have; divide it"
+    ),
+    "string_too_long": lambda error: (
+        f"has {len(error['input'])} characters; {error['ctx']['max_length']} is the most"
+    ),
+}
 
 
 def _short(value: object) -> str:
     text = repr(value)
-    return text if len(text) <= 40 else text[:37] + "..."  # noqa: PLR2004 - fits one line
+    return text if len(text) <= _SHORT else text[: _SHORT - 3] + "..."
+
+
+_SHORT = 40
+"""Characters of a wrong value shown in an error, so that the sentence fits one line or two."""
