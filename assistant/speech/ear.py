@@ -1,0 +1,174 @@
+"""The way of a sound: blocks -> gate -> end of speech -> judgement.
+
+The gate is shut from the start of a prompt until its real end plus a tail, so that the program
+does not hear itself. Nothing is fed to the detector meanwhile; it is told how much it missed.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Recogniser, Utterance, Verdict
+from assistant.speech.endpoint import Endpointer, Segment
+
+Judge = Callable[[Utterance], Verdict]
+"""Decides on one utterance; the acceptance layer, or `PlainJudge`."""
+
+DEFAULT_TAIL_MS = 350
+"""The gate stays shut for this long after a prompt: echo of the room and delay of the devices."""
+
+_BYTES_PER_MS = 2 * SAMPLE_RATE // 1000
+
+
+class PlainJudge:
+    """Accepts whatever the grammar makes of an utterance: the baseline, without any safeguard."""
+
+    def __init__(self, recogniser: Recogniser) -> None:
+        """Judge by this recogniser; its phrases are set by whoever owns it."""
+        self._recogniser = recogniser
+
+    def __call__(self, utterance: Utterance) -> Verdict:
+        """Accept a phrase, refuse when none fits."""
+        found = self._recogniser.hear(utterance)
+        return Verdict(
+            decision="accept" if found.text else "refuse",
+            text=found.text,
+            reason="" if found.text else "no-phrase",
+            utterance=utterance,
+            engine=self._recogniser.name,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """A verdict with where in the stream it came from."""
+
+    verdict: Verdict
+    segment: Segment
+
+
+class Ear:
+    """Turns blocks of sound into verdicts; does nothing by itself and knows no thread."""
+
+    def __init__(
+        self,
+        judge: Judge,
+        *,
+        endpointer: Endpointer | None = None,
+        tail_ms: int = DEFAULT_TAIL_MS,
+        while_speaking: Judge | None = None,
+    ) -> None:
+        """Join the parts.
+
+        Args:
+            judge: decides on each utterance.
+            endpointer: finds the utterances; one with the usual durations if not given.
+            tail_ms: how long the gate stays shut after a prompt, in milliseconds.
+            while_speaking: decides on what is heard during a prompt; without it nothing is. With a
+                headset this may be `judge` itself.
+        """
+        self._judge = judge
+        self._while_speaking = while_speaking
+        self._endpointer = endpointer or Endpointer()
+        self._tail = tail_ms * SAMPLE_RATE // 1000
+        self._speaking = False
+        self._shut_until = 0
+        self._lost_at = -1
+        self._clip: bytearray | None = None
+        self._clip_limit = 0
+
+    @property
+    def level_dbfs(self) -> float:
+        """Level of the last block listened to, in dB relative to full scale."""
+        return self._endpointer.level_dbfs
+
+    @property
+    def floor_dbfs(self) -> float:
+        """Level of the room's noise, in dB relative to full scale."""
+        return self._endpointer.floor_dbfs
+
+    @property
+    def position(self) -> int:
+        """Samples fed so far."""
+        return self._endpointer.position
+
+    @property
+    def shut(self) -> bool:
+        """Whether the gate keeps the sound out."""
+        return self._speaking or self.position < self._shut_until
+
+    def prompt_started(self) -> None:
+        """Shut the gate; an utterance that had begun is dropped."""
+        self._speaking = True
+        if self._while_speaking is None:
+            self._endpointer.reset()
+
+    def prompt_ended(self) -> None:
+        """Open the gate after the tail; to be called at the real end of the sound."""
+        if self._speaking:
+            self._speaking = False
+            self._shut_until = self.position + self._tail
+
+    def sound_lost(self) -> None:
+        """Take note that samples are missing here; the utterance around them cannot be trusted."""
+        self._lost_at = self.position
+
+    def feed(self, block: bytes) -> list[Verdict]:
+        """Take one block of 50 ms and return what was decided in it, usually nothing."""
+        return [heard.verdict for heard in self.listen(block)]
+
+    def listen(self, block: bytes) -> list[Heard]:
+        """Do what `feed` does and also return the place of each utterance in the stream."""
+        self._keep(block)
+        if self.shut and self._while_speaking is None:
+            self._endpointer.skip(BLOCK_SAMPLES)
+            return []
+        judge = (
+            self._judge if not self.shut or self._while_speaking is None else self._while_speaking
+        )
+        return self._decide(self._endpointer.feed(block), judge)
+
+    def finish(self) -> list[Verdict]:
+        """Decide on what the end of the stream cut off."""
+        return [heard.verdict for heard in self._decide(self._endpointer.finish(), self._judge)]
+
+    def _decide(self, segment: Segment | None, judge: Judge) -> list[Heard]:
+        if segment is None:
+            return []
+        begin = segment.first_sample - self._endpointer.settings.pre_roll_ms * SAMPLE_RATE // 1000
+        if self._lost_at >= max(begin, 0):
+            return [Heard(_refused(segment, "overflow"), segment)]
+        if segment.ended_by == "limit":
+            return [Heard(_refused(segment, "too-long"), segment)]
+        if segment.too_short:
+            return [Heard(_refused(segment, "too-short"), segment)]
+        return [Heard(judge(segment.utterance), segment)]
+
+    def start_clip(self, seconds: float) -> None:
+        """Start to keep everything that comes in, for a spoken remark.
+
+        Args:
+            seconds: the most that is kept.
+        """
+        self._clip = bytearray()
+        self._clip_limit = round(seconds * 1000) * _BYTES_PER_MS
+
+    def stop_clip(self) -> bytes:
+        """Return the sound kept since `start_clip`, "" when there was none."""
+        clip, self._clip = self._clip, None
+        return bytes(clip or b"")
+
+    def _keep(self, block: bytes) -> None:
+        if self._clip is not None:
+            self._clip += block[: self._clip_limit - len(self._clip)]
+
+
+def _refused(segment: Segment, reason: str) -> Verdict:
+    """Refuse an utterance that no recogniser needs to hear."""
+    return Verdict(
+        decision="refuse",
+        text="",
+        reason=reason,
+        utterance=segment.utterance,
+        engine="endpointer",
+        scores={"duration-ms": str(segment.duration_ms)},
+    )

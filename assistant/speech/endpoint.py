@@ -1,0 +1,243 @@
+"""Where speech begins and ends in a stream of 50 ms blocks.
+
+Speech begins when most frames of 60 ms stand clearly out of the room's noise, and has ended when
+none does for the hang time. The thresholds follow how restless the room itself is. Sound that goes
+on past the longest duration is cut off, given out as such, and nothing is listened to until the
+room is quiet again, so that the end of a long talk cannot pass for a short command.
+"""
+
+from collections import deque
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Utterance
+from assistant.speech.loudness import FRAME_SAMPLES, FRAMES_PER_BLOCK, NoiseFloor
+from assistant.speech.pcm import BYTES_PER_SAMPLE, FULL_SCALE, samples_of
+
+EndedBy = Literal["quiet", "limit", "end"]
+
+_MS_PER_FRAME = 1000 * FRAME_SAMPLES // SAMPLE_RATE
+_ONSET_FRAMES = 6
+_ONSET_NEEDED = 4
+_START_OVER_REST_DB = 2.6
+_STOP_OVER_REST_DB = 1.4
+_QUIETEST_REST_DB = 1.2
+_LOUDEST_REST_DB = 4.0
+_REST_QUANTILE = 0.4
+_REST_FRAMES = 300
+_CLIPPED_AT = 32700
+
+
+@dataclass(frozen=True, slots=True)
+class EndpointSettings:
+    """Durations of the end-of-speech detection, all in milliseconds."""
+
+    pre_roll_ms: int = 300
+    """Sound kept from before the first loud frame; a soft first consonant lies there."""
+    post_roll_ms: int = 200
+    """Sound kept from after the last loud frame."""
+    hang_ms: int = 250
+    """Quiet that ends an utterance; longer than the closure of any consonant."""
+    minimum_ms: int = 250
+    """Anything shorter, from first to last loud frame, is too short to be a phrase."""
+    ignored_ms: int = 100
+    """Anything shorter than this is a click and not worth mentioning."""
+    maximum_ms: int = 3000
+    """Anything longer is cut off."""
+    settle_ms: int = 300
+    """Sound needed at the start before the room's noise is known."""
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """One stretch of speech cut out of the stream, with how it was cut."""
+
+    utterance: Utterance
+    ended_by: EndedBy
+    duration_ms: int
+    """From the first to the last loud frame."""
+    first_sample: int
+    """Place of the first loud frame in the stream, in samples since its start."""
+    last_sample: int
+    """Place just after the last loud frame."""
+    closed_sample: int
+    """Place in the stream at which the decision fell."""
+    level_dbfs: float
+    """Level of the speech, in dB relative to full scale."""
+    floor_dbfs: float
+    """Level of the room's noise, in dB relative to full scale."""
+    clipped: int
+    """Samples at the end of the scale."""
+    too_short: bool
+    """Whether it is shorter than a phrase can be."""
+
+
+class Endpointer:
+    """Cuts utterances out of a stream; a pure function of the blocks fed so far."""
+
+    def __init__(self, settings: EndpointSettings | None = None) -> None:
+        """Know nothing of the room yet.
+
+        Args:
+            settings: durations; the usual ones if not given.
+        """
+        self.settings = settings or EndpointSettings()
+        self._floor = NoiseFloor()
+        self._blocks: deque[bytes] = deque()
+        self._kept_from = 0
+        self._position = 0
+        self._recent: deque[tuple[int, float]] = deque(maxlen=_ONSET_FRAMES)
+        self._rest: deque[float] = deque(maxlen=_REST_FRAMES)
+        self._rest_db = _QUIETEST_REST_DB
+        self._first: int | None = None
+        self._last = 0
+        self._deaf = False
+        self._deaf_since = 0
+        self.level_dbfs = -120.0
+        """Level of the last block, in dB relative to full scale."""
+        self.floor_dbfs = -120.0
+        """Level of the room's noise, in dB relative to full scale."""
+
+    @property
+    def position(self) -> int:
+        """Samples fed so far, skipped ones included."""
+        return self._position
+
+    @property
+    def in_speech(self) -> bool:
+        """Whether an utterance has begun and not ended."""
+        return self._first is not None
+
+    def feed(self, block: bytes) -> Segment | None:
+        """Take 50 ms of sound and return the utterance that ended in it, if one did.
+
+        Raises:
+            ValueError: the block is not `BLOCK_SAMPLES` long.
+        """
+        if len(block) != BLOCK_SAMPLES * BYTES_PER_SAMPLE:
+            raise ValueError(f"a block has {BLOCK_SAMPLES} samples, not {len(block)} bytes")
+        excess = self._floor.feed(block)
+        self.level_dbfs, self.floor_dbfs = excess.level_dbfs, excess.floor_dbfs
+        start = self._position
+        self._position += BLOCK_SAMPLES
+        self._blocks.append(block)
+        segment = None
+        for number in range(FRAMES_PER_BLOCK):
+            place = start + number * FRAME_SAMPLES
+            segment = self._frame(place, excess.frames[number]) or segment
+        self._forget()
+        return segment
+
+    def skip(self, samples: int) -> None:
+        """Move on without listening, as during a prompt; drops an utterance that had begun."""
+        self.reset()
+        self._position += samples
+        self._kept_from = self._position
+
+    def reset(self) -> None:
+        """Drop an utterance that has begun and the sound kept; the room's noise stays known."""
+        self._blocks.clear()
+        self._kept_from = self._position
+        self._recent.clear()
+        self._first = None
+        self._deaf = False
+
+    def finish(self) -> Segment | None:
+        """Return the utterance that the end of the stream cut off, if there is one."""
+        segment = self._close("end", self._position) if self.in_speech else None
+        self.reset()
+        return segment
+
+    def _frame(self, place: int, excess: float) -> Segment | None:
+        """Follow one frame of 10 ms that begins at `place`."""
+        end = place + FRAME_SAMPLES
+        if self._first is None:
+            self._rest.append(excess)
+            self._rest_db = self._restlessness()
+        loud = excess > self._rest_db + _STOP_OVER_REST_DB
+        if self._deaf:
+            self._wait_for_quiet(end, loud=loud)
+            return None
+        if self._first is None:
+            self._look_for_onset(place, excess)
+            return None
+        if loud:
+            self._last = end
+        if self._ms(end - self._last) >= self.settings.hang_ms:
+            return self._close("quiet", end)
+        if self._ms(end - self._first) <= self.settings.maximum_ms:
+            return None
+        self._deaf, self._deaf_since = True, end
+        return self._close("limit", end)
+
+    def _look_for_onset(self, place: int, excess: float) -> None:
+        if self._floor.seconds * 1000 < self.settings.settle_ms:
+            return
+        self._recent.append((place, excess))
+        start = self._rest_db + _START_OVER_REST_DB
+        loud = [at for at, value in self._recent if value > start]
+        if len(loud) >= _ONSET_NEEDED:
+            self._first = loud[0]
+            self._last = place + FRAME_SAMPLES
+            self._recent.clear()
+
+    def _wait_for_quiet(self, end: int, *, loud: bool) -> None:
+        """After a cut, listen again only when the hang time has passed without a loud frame."""
+        if loud:
+            self._deaf_since = end
+        elif self._ms(end - self._deaf_since) >= self.settings.hang_ms:
+            self._deaf = False
+
+    def _restlessness(self) -> float:
+        usual = float(np.quantile(self._rest, _REST_QUANTILE))
+        return min(max(usual, _QUIETEST_REST_DB), _LOUDEST_REST_DB)
+
+    def _close(self, ended_by: EndedBy, closed: int) -> Segment | None:
+        first, last = self._first or 0, self._last
+        self._first = None
+        self._recent.clear()
+        duration = self._ms(last - first)
+        if duration < self.settings.ignored_ms:
+            return None
+        pcm = self._cut(
+            first - self._samples(self.settings.pre_roll_ms),
+            min(last + self._samples(self.settings.post_roll_ms), closed),
+        )
+        speech = samples_of(self._cut(first, last)).astype(np.float64)
+        power = max(float(np.mean(speech**2)) / FULL_SCALE**2, 1e-12)
+        return Segment(
+            utterance=Utterance(pcm=pcm),
+            ended_by=ended_by,
+            duration_ms=duration,
+            first_sample=first,
+            last_sample=last,
+            closed_sample=closed,
+            level_dbfs=float(10 * np.log10(power)),
+            floor_dbfs=self.floor_dbfs,
+            clipped=int(np.count_nonzero(np.abs(speech) >= _CLIPPED_AT)),
+            too_short=duration < self.settings.minimum_ms,
+        )
+
+    def _cut(self, start: int, stop: int) -> bytes:
+        """Return the kept sound between two places of the stream."""
+        begin = max(start - self._kept_from, 0) * BYTES_PER_SAMPLE
+        return b"".join(self._blocks)[begin : (stop - self._kept_from) * BYTES_PER_SAMPLE]
+
+    def _forget(self) -> None:
+        """Keep the pre-roll, and everything since it once speech has begun."""
+        onset = self._position - _ONSET_FRAMES * FRAME_SAMPLES
+        since = onset if self._first is None else self._first
+        needed = since - self._samples(self.settings.pre_roll_ms)
+        while self._blocks and self._kept_from + BLOCK_SAMPLES <= needed:
+            self._blocks.popleft()
+            self._kept_from += BLOCK_SAMPLES
+
+    @staticmethod
+    def _ms(samples: int) -> int:
+        return samples * _MS_PER_FRAME // FRAME_SAMPLES
+
+    @staticmethod
+    def _samples(milliseconds: int) -> int:
+        return milliseconds * SAMPLE_RATE // 1000

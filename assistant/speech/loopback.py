@@ -1,0 +1,143 @@
+"""A room inside the program: an operator's sound goes in, microphone blocks with noise come out.
+
+Nothing waits for real time; whoever asks for the next block moves the room 50 ms on.
+"""
+
+from collections import deque
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE
+from assistant.speech.pcm import FULL_SCALE, bytes_of, samples_of
+
+Colour = Literal["white", "pink", "hum"]
+
+_ACTIVE_BELOW_PEAK_DB = 30.0
+
+
+class NoiseMaker:
+    """Endless background noise, the same for the same seed.
+
+    "white" has equal power in every hertz, "pink" in every octave (ventilation), "hum" is pink
+    under a motor's tones at multiples of 50 Hz.
+    """
+
+    _TONES: tuple[tuple[float, float], ...] = ((50, 1.0), (100, 0.7), (150, 0.5), (300, 0.25))
+
+    def __init__(self, dbfs: float, colour: Colour = "pink", seed: int = 1) -> None:
+        """Set the noise.
+
+        Args:
+            dbfs: root-mean-square level, in dB relative to full scale.
+            colour: which noise.
+            seed: start of the generator.
+        """
+        self._gain = FULL_SCALE * 10 ** (dbfs / 20)
+        self._colour = colour
+        self._random = np.random.default_rng(seed)
+        self._loop = self._make_loop() * self._gain
+        self._at = 0
+
+    def _make_loop(self) -> npt.NDArray[np.float64]:
+        """Make 30 s of noise of unit power whose end joins its beginning."""
+        count = 30 * SAMPLE_RATE
+        spectrum = np.fft.rfft(self._random.normal(size=count))
+        if self._colour != "white":
+            hertz = np.fft.rfftfreq(count, 1 / SAMPLE_RATE)
+            spectrum /= np.sqrt(np.maximum(hertz, 20.0))
+        signal = np.fft.irfft(spectrum, count)
+        signal /= np.sqrt(np.mean(signal**2))
+        if self._colour == "hum":
+            time = np.arange(count) / SAMPLE_RATE
+            signal += sum(a * np.sin(2 * np.pi * f * time) for f, a in self._TONES)
+            signal /= np.sqrt(np.mean(signal**2))
+        return np.asarray(signal, dtype=np.float64)
+
+    def take(self, count: int) -> npt.NDArray[np.float64]:
+        """Return the next `count` samples, in 16-bit units."""
+        places = (self._at + np.arange(count)) % self._loop.size
+        self._at = int((self._at + count) % self._loop.size)
+        return self._loop[places]
+
+
+class Loopback:
+    """Mixes what an operator says with background noise into blocks of 50 ms."""
+
+    def __init__(
+        self,
+        *,
+        snr_db: float = 25.0,
+        speech_dbfs: float = -26.0,
+        colour: Colour = "pink",
+        seed: int = 1,
+    ) -> None:
+        """Set the room.
+
+        Args:
+            snr_db: level of speech above noise, in dB; speech counts while it is spoken, not its
+                pauses.
+            speech_dbfs: level to which speech is brought, in dB relative to full scale.
+            colour: kind of noise.
+            seed: start of the noise generator.
+        """
+        self._speech_dbfs = speech_dbfs
+        self._noise = NoiseMaker(speech_dbfs - snr_db, colour, seed)
+        self._waiting: deque[npt.NDArray[np.float64]] = deque()
+        self.samples = 0
+        """Samples given out so far: the room's clock."""
+
+    @property
+    def speaking(self) -> bool:
+        """Whether sound of the operator is still to come."""
+        return bool(self._waiting)
+
+    def say(self, pcm: bytes, *, after_s: float = 0.0, gain_db: float = 0.0) -> None:
+        """Let the operator speak, behind what he is already saying.
+
+        Args:
+            pcm: mono 16-bit sound at `SAMPLE_RATE`; it is brought to the room's speech level.
+            after_s: pause before it, in seconds.
+            gain_db: louder or softer than usual, in dB.
+        """
+        pause = round(after_s * SAMPLE_RATE)
+        if pause > 0:
+            self._waiting.append(np.zeros(pause))
+        signal = samples_of(pcm).astype(np.float64)
+        if signal.size:
+            target = FULL_SCALE * 10 ** ((self._speech_dbfs + gain_db) / 20)
+            loudness = active_rms(signal)
+            self._waiting.append(signal * (target / loudness if loudness else 0.0))
+
+    def hush(self) -> None:
+        """Drop what the operator has not said yet."""
+        self._waiting.clear()
+
+    def next_block(self) -> bytes:
+        """Return the next 50 ms as the microphone hears them."""
+        mix = self._noise.take(BLOCK_SAMPLES)
+        filled = 0
+        while self._waiting and filled < BLOCK_SAMPLES:
+            head = self._waiting.popleft()
+            part = head[: BLOCK_SAMPLES - filled]
+            mix[filled : filled + part.size] += part
+            filled += part.size
+            if part.size < head.size:
+                self._waiting.appendleft(head[part.size :])
+        self.samples += BLOCK_SAMPLES
+        return bytes_of(mix)
+
+
+def active_rms(signal: npt.NDArray[np.float64]) -> float:
+    """Return the root-mean-square of the parts of a signal that are not pauses, 0 for silence.
+
+    Pauses are pieces of 20 ms more than 30 dB under the loudest one.
+    """
+    width = SAMPLE_RATE // 50
+    whole = signal[: signal.size // width * width]
+    if not whole.size:
+        return float(np.sqrt(np.mean(signal**2)))
+    powers = np.mean(whole.reshape(-1, width) ** 2, axis=1)
+    loud = powers[powers >= powers.max() * 10 ** (-_ACTIVE_BELOW_PEAK_DB / 10)]
+    return float(np.sqrt(loud.mean()))

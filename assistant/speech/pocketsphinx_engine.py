@@ -1,0 +1,211 @@
+"""The embedded recogniser: PocketSphinx with the American English model inside its wheel.
+
+It decodes one whole utterance at a time against a network of whole phrases. What it returns is
+always one of the phrases, however unlike the sound: a grammar alone refuses next to nothing, so
+the acceptance decision is made elsewhere.
+"""
+
+import threading
+from collections.abc import Mapping, Sequence
+from importlib.metadata import version
+from typing import Any
+
+from assistant.errors import DeviceError, GrammarError
+from assistant.ports import SAMPLE_RATE, Hypothesis, Utterance
+from assistant.speech.network import build_network, normal
+from assistant.speech.pcm import dithered
+
+SHORTEST_BYTES = 2 * SAMPLE_RATE // 20
+"""Less than 50 ms holds no frame pair to decode."""
+
+_SEARCHES_KEPT = 64
+
+DECODER_SETTINGS: Mapping[str, str | float | bool | None] = {
+    # No dictation model: it costs 70 MB and 0.2 s and is not used.
+    "lm": None,
+    # With the lattice's best path, speech outside the grammar comes back as half a phrase.
+    "bestpath": False,
+    # Normalised over the whole buffer, so that nothing carries over from one utterance to the next.
+    "cmn": "batch",
+    # Wide beams leave 0.5 % of spoken phrases without a hypothesis instead of 2.3 %.
+    "beam": 1e-80,
+    "wbeam": 1e-60,
+    "pbeam": 1e-80,
+    "loglevel": "FATAL",
+}
+"""Settings of the decoder, each with its reason."""
+
+
+def open_decoder(
+    pronunciations: Mapping[str, Sequence[str]] | None = None,
+    **settings: str | float | bool | None,
+) -> Any:  # noqa: ANN401 - the engine ships no types
+    """Load the embedded model.
+
+    Args:
+        pronunciations: word to its pronunciations in ARPAbet without stress marks; they are added
+            to those the dictionary has.
+        settings: replace entries of `DECODER_SETTINGS`.
+
+    Returns:
+        A `pocketsphinx.Decoder`.
+
+    Raises:
+        DeviceError: the package or its model is missing.
+        GrammarError: a pronunciation uses a sound the model does not have.
+    """
+    try:
+        import pocketsphinx  # noqa: PLC0415 - imported only where speech is heard
+    except ImportError as fault:
+        raise DeviceError(
+            f"The speech recogniser cannot be loaded ({fault}); run: pip install pocketsphinx"
+        ) from fault
+    options = {**DECODER_SETTINGS, **settings}
+    try:
+        decoder = pocketsphinx.Decoder(**options)
+    except (RuntimeError, ValueError) as fault:
+        raise DeviceError(
+            f"PocketSphinx found no English model ({fault}); reinstall the package pocketsphinx"
+        ) from fault
+    add_pronunciations(decoder, pronunciations or {})
+    return decoder
+
+
+def add_pronunciations(decoder: Any, pronunciations: Mapping[str, Sequence[str]]) -> None:  # noqa: ANN401 - untyped engine
+    """Add ways to say words to the decoder's dictionary; those it has already are skipped.
+
+    Raises:
+        GrammarError: a pronunciation uses a sound the model does not have.
+    """
+    for given, ways in pronunciations.items():
+        word = normal(given)
+        known = known_ways(decoder, word)
+        for way in ways:
+            phones = " ".join(way.split())
+            if phones in known:
+                continue
+            entry = f"{word}({len(known) + 1})" if known else word
+            try:
+                decoder.add_word(entry, phones, True)  # noqa: FBT003 - the engine's signature
+            except RuntimeError as fault:
+                raise _bad_sounds(given, way) from fault
+            known.append(phones)
+
+
+def known_ways(decoder: Any, word: str) -> list[str]:  # noqa: ANN401 - untyped engine
+    """Return every pronunciation the decoder has for a lower-case word, none when unknown."""
+    ways: list[str] = []
+    phones = decoder.lookup_word(word)
+    while phones is not None:
+        ways.append(str(phones))
+        phones = decoder.lookup_word(f"{word}({len(ways) + 1})")
+    return ways
+
+
+def _bad_sounds(word: str, way: str) -> GrammarError:
+    return GrammarError(
+        f'pronunciations, "{word}": "{way}" is not a row of English ARPAbet sounds without stress'
+        ' marks, such as "ER TH T"; correct it'
+    )
+
+
+class PocketSphinxRecogniser:
+    """A `Recogniser` over the embedded English model.
+
+    One instance may be used from several threads; calls wait for each other.
+    """
+
+    def __init__(self, pronunciations: Mapping[str, Sequence[str]] | None = None) -> None:
+        """Load the model (about 0.1 s).
+
+        Args:
+            pronunciations: word to extra pronunciations in ARPAbet without stress marks.
+
+        Raises:
+            DeviceError: the package or its model is missing.
+            GrammarError: a pronunciation uses a sound the model does not have.
+        """
+        self._decoder = open_decoder(pronunciations)
+        self._lock = threading.Lock()
+        self._searches: dict[tuple[str, ...], str] = {}
+        self._active = ""
+        self._phrases: frozenset[str] = frozenset()
+        self._serial = 0
+
+    @property
+    def name(self) -> str:
+        """Engine, version and model, as they go on record."""
+        return f"pocketsphinx {version('pocketsphinx')} en-us"
+
+    def missing(self, words: Sequence[str]) -> list[str]:
+        """Return the words this engine cannot pronounce; they may not stand in a phrase."""
+        with self._lock:
+            return [word for word in words if not known_ways(self._decoder, normal(word))]
+
+    def prepare(self, phrases: Sequence[str]) -> None:
+        """Set the phrases that can be heard from the next utterance on.
+
+        Raises:
+            GrammarError: a phrase holds a word the engine does not know, or the list is empty.
+        """
+        key = tuple(sorted({normal(phrase) for phrase in phrases}))
+        if not key or not key[0]:
+            raise GrammarError("There is no phrase to listen for; give at least one, with words")
+        unknown = self.missing(sorted({word for phrase in key for word in phrase.split()}))
+        if unknown:
+            raise GrammarError(
+                f'The embedded recogniser cannot pronounce "{", ".join(unknown)}";'
+                " add the sounds under [pronunciations] or use other words"
+            )
+        with self._lock:
+            self._active = self._searches.get(key) or self._build(key)
+            self._phrases = frozenset(key)
+
+    def _build(self, key: tuple[str, ...]) -> str:
+        """Add the network of the phrases to the engine; forget all when too many have piled up."""
+        if len(self._searches) >= _SEARCHES_KEPT:
+            for stale in self._searches.values():
+                if stale != self._active:
+                    self._decoder.remove_search(stale)
+            self._searches.clear()
+        self._serial += 1
+        name = f"phrases-{self._serial}"
+        network = build_network(key)
+        # Every arc has the same weight: a phrase is not less likely for having many neighbours.
+        arcs = [
+            (arc.source, arc.target, 1.0, arc.word) if arc.word else (arc.source, arc.target, 1.0)
+            for arc in network.arcs
+        ]
+        fsg = self._decoder.create_fsg(name, 0, network.final, arcs)
+        self._decoder.add_fsg(name, fsg)
+        self._searches[key] = name
+        return name
+
+    def hear(self, utterance: Utterance) -> Hypothesis:
+        """Recognise one whole utterance; the text is one of the phrases, or "".
+
+        The result depends on the utterance alone, never on what was heard before it.
+
+        Raises:
+            RuntimeError: `prepare` was not called.
+        """
+        if not self._active:
+            raise RuntimeError("prepare() must name the phrases before hear()")
+        if len(utterance.pcm) < SHORTEST_BYTES:
+            return Hypothesis("")
+        sound = dithered(utterance.pcm)
+        with self._lock:
+            text = self._decode(sound)
+            return Hypothesis(text if text in self._phrases else "")
+
+    def _decode(self, sound: bytes) -> str:
+        decoder = self._decoder
+        decoder.activate_search(self._active)
+        decoder.reinit_feat()
+        decoder.start_utt()
+        try:
+            decoder.process_raw(sound, full_utt=True)
+        finally:
+            decoder.end_utt()
+        found = decoder.hyp()
+        return "" if found is None else str(found.hypstr)
