@@ -1,0 +1,362 @@
+"""What a row of the table does besides changing the state.
+
+Each takes the work in hand after the state has changed; `work.source` is the state left behind.
+"""
+
+from dataclasses import replace
+from decimal import Decimal
+
+from assistant.plan.model import Timing
+from assistant.procedure.effects import Close, StartTimer, StopTimers, TellHead
+from assistant.procedure.events import Meaning
+from assistant.procedure.model import Deviation, Draft, Insertion, Past, Standing, Status, planned
+from assistant.procedure.vocabulary import CONFIRMS, Intent, Kind, Prompt, State, Timer
+from assistant.procedure.work import Work
+
+_VERDICTS = {
+    Intent.VIAL_FULL: Status.FULL,
+    Intent.VIAL_SHORT: Status.SHORT,
+    Intent.VIAL_EMPTY: Status.EMPTY,
+}
+_BLAMED = {Status.SHORT: Kind.SHORT, Status.EMPTY: Kind.EMPTY}
+
+
+def meaning_of(work: Work) -> Meaning:
+    """The meaning at hand; only rows fired by a phrase ask for it."""
+    if work.meaning is None:
+        msg = "this row needs a phrase"
+        raise RuntimeError(msg)
+    return work.meaning
+
+
+def nothing(_work: Work) -> None:
+    """Only the state changes."""
+
+
+def next_caution(work: Work) -> None:
+    """Go on to the next caution."""
+    work.progress(caution=work.session.progress.caution + 1)
+
+
+def arm(work: Work) -> None:
+    """Start the timers of the state just entered, as far as they have not rung."""
+    timing: Timing = work.session.plan.timing
+    waited = work.session.progress.waited
+    wanted: list[tuple[Timer, float]] = []
+    if work.session.step is State.FILLING:
+        wanted = [(Timer.FILL_OVERRUN, timing.fill_limit_s)]
+        if not waited:
+            wanted.insert(0, (Timer.FILL_REACHED, timing.fill_s))
+    elif work.session.step is State.SHEDDING and not waited:
+        wanted = [(Timer.SHED_REACHED, timing.shed_s)]
+    if wanted:
+        generation = work.session.ordinal + 1
+        work.progress(timer=generation)
+        work.effects.extend(StartTimer(t, round(s * 1000), generation) for t, s in wanted)
+
+
+def open_port(work: Work) -> None:
+    """The cavities begin to fill."""
+    work.progress(waited=work.session.plan.timing.fill_s == 0)
+    arm(work)
+
+
+def disarm(work: Work) -> None:
+    """The wait is over and confirmed."""
+    work.progress(waited=False)
+    work.effects.append(StopTimers())
+
+
+def fill_reached(work: Work) -> None:
+    """The shortest filling time has passed."""
+    work.progress(waited=True)
+    if work.session.state is State.FILLING:
+        work.say(Prompt.FILL_REACHED)
+
+
+def shed_reached(work: Work) -> None:
+    """The sampler has been held dies down long enough."""
+    work.progress(waited=True)
+    if work.session.state is State.SHEDDING:
+        work.say(Prompt.SHED_REACHED)
+
+
+def fill_overrun(work: Work) -> None:
+    """The port has been open longer than the plan allows."""
+    position = work.session.progress.position
+    vials = tuple(s.vial for s in work.session.here() if s.position == position)
+    work.deviate(Kind.OVERRUN, str(work.session.position), vials)
+    work.say(Prompt.FILL_OVERRUN)
+
+
+def take(work: Work) -> None:
+    """The dies of this position hold their samples."""
+    position = work.session.progress.position
+    work.mark(tuple(s for s in work.session.here() if s.position == position), status=Status.TAKEN)
+
+
+def raise_shaft(work: Work) -> None:
+    """The next set of dies faces the ports."""
+    work.progress(position=work.session.progress.position + 1)
+
+
+def withdraw(work: Work) -> None:
+    """Powder clinging outside is given time to drop."""
+    work.progress(waited=work.session.plan.timing.shed_s == 0)
+    arm(work)
+
+
+def label(work: Work) -> None:
+    """Enter what the die gave up into its vial, and go on unless it is to be weighed."""
+    status = _VERDICTS[meaning_of(work).intent]
+    sample = work.session.sample()
+    work.mark((sample,), status=status)
+    if status in _BLAMED:
+        work.deviate(_BLAMED[status], vials=(sample.vial,))
+    if work.state is not State.WEIGHING:
+        next_die(work)
+
+
+def next_die(work: Work) -> None:
+    """The next die, or the first of the next insertion."""
+    following = work.session.progress.die + 1
+    work.progress(die=following % work.session.plan.vials_per_insertion)
+
+
+def weigh(work: Work) -> None:
+    """Enter the mass; too little for the balance is a deviation."""
+    number = meaning_of(work).number or "0"
+    sample = work.session.sample()
+    work.mark((sample,), mass_mg=number)
+    weighing = work.session.plan.weighing
+    if weighing is not None and Decimal(number) < Decimal(str(weighing.minimum_mg)):
+        work.deviate(Kind.UNDER_WEIGHT, number, (sample.vial,))
+        work.say(Prompt.BELOW_MINIMUM)
+    next_die(work)
+
+
+def leak_in_tube(work: Work) -> None:
+    """Powder between shaft and tube opens a leak note by itself."""
+    work.push(work.source)
+    work.progress(draft=Draft(Kind.LEAK, "in-tube"))
+
+
+def marked(work: Work) -> None:
+    """Rubbing makes metal particles: every sample of this insertion is touched."""
+    work.deviate(Kind.MARKED, vials=tuple(s.vial for s in work.session.here()))
+
+
+def next_insertion(work: Work) -> None:
+    """Go on to the next insertion; the head of the record is told."""
+    first, *rest = work.session.progress.queue
+    work.progress(insertion=first, queue=tuple(rest), position=0, die=0)
+    work.effects.append(TellHead())
+
+
+def last_insertion(work: Work) -> None:
+    """The last insertion is done."""
+    work.effects.append(TellHead())
+
+
+def die_missing(work: Work) -> None:
+    """A die was not found again: it may lie in the product."""
+    work.deviate(Kind.DIE_MISSING)
+
+
+def _dispose(work: Work, status: Standing, following: State | None = None) -> None:
+    """Close the first open deviation; its reason is asked for next."""
+    first = work.session.open_deviations[0]
+    work.session = replace(
+        work.session,
+        deviations=tuple(
+            replace(d, status=status, disposed=work.ordinal) if d.number == first.number else d
+            for d in work.session.deviations
+        ),
+    )
+    if following is None:
+        following = State.DISPOSING if work.session.open_deviations else State.SIGNING
+    work.push(following)
+
+
+def accept_deviation(work: Work) -> None:
+    """The samples stand in spite of the deviation."""
+    _dispose(work, "accepted")
+
+
+def _void(work: Work) -> None:
+    vials = work.session.open_deviations[0].vials
+    work.mark(
+        tuple(s for s in work.session.progress.samples if s.vial in vials), status=Status.VOID
+    )
+
+
+def void_samples(work: Work) -> None:
+    """The samples do not count; they stay on record."""
+    _void(work)
+    _dispose(work, "void")
+
+
+def _enter_again(work: Work, index: int) -> None:
+    """Enter the location of insertion `index` once more, now; its vials count on from the last.
+
+    The vials of insertions still to come keep the numbers that their labels already bear.
+    """
+    progress = work.session.progress
+    location = progress.insertions[index].location
+    attempt = 1 + sum(i.location == location for i in progress.insertions)
+    number = len(progress.insertions)
+    work.progress(
+        insertions=(*progress.insertions, Insertion(location, attempt)),
+        samples=(*progress.samples, *planned(work.session.plan, number)),
+        insertion=number,
+        position=0,
+        die=0,
+        waited=False,
+    )
+
+
+def repeat_insertion(work: Work) -> None:
+    """The samples do not count and their location is entered once more."""
+    index = work.session.open_deviations[0].insertion
+    _void(work)
+    _dispose(work, "repeat", State.SEATING)
+    _enter_again(work, index)
+
+
+def sign(work: Work) -> None:
+    """The operator closes the record."""
+    work.effects.extend((TellHead(), Close()))
+
+
+def stop(work: Work) -> None:
+    """The record closes as incomplete."""
+    work.progress(back=())
+    work.effects.extend((StopTimers(), TellHead(), Close()))
+
+
+def step_aside(work: Work) -> None:
+    """Begin a side dialogue."""
+    work.push(work.source)
+
+
+def begin_note(work: Work) -> None:
+    """Begin a note of a spill or leak."""
+    work.push(work.source)
+    spill = meaning_of(work).intent is Intent.NOTE_SPILL
+    work.progress(draft=Draft(Kind.SPILL if spill else Kind.LEAK))
+
+
+def note_place(work: Work) -> None:
+    """Where it happened."""
+    draft = work.session.progress.draft
+    work.progress(draft=draft and replace(draft, place=meaning_of(work).intent.value))
+
+
+def note_amount(work: Work) -> None:
+    """How much it was."""
+    draft = work.session.progress.draft
+    work.progress(draft=draft and replace(draft, amount=meaning_of(work).intent.value))
+
+
+def finish_note(work: Work) -> None:
+    """Which samples it touches; the note becomes a deviation."""
+    draft = work.session.progress.draft or Draft(Kind.SPILL)
+    chosen = {
+        Intent.AFFECTS_NONE: (),
+        Intent.AFFECTS_INSERTION: work.session.here(),
+        Intent.AFFECTS_ALL: tuple(
+            s for s in work.session.progress.samples if s.status is not Status.PLANNED
+        ),
+    }[meaning_of(work).intent]
+    work.deviate(draft.kind, f"{draft.place} {draft.amount}", tuple(s.vial for s in chosen))
+    work.progress(draft=None)
+    work.say(Prompt.NOTED, number=len(work.session.deviations))
+
+
+def drop_note(work: Work) -> None:
+    """The note is not made after all."""
+    work.progress(draft=None)
+    work.say(Prompt.NOTE_DROPPED)
+
+
+def keep_remark(work: Work) -> None:
+    """The memo is kept as a clip."""
+    work.say(Prompt.REMARK_KEPT)
+
+
+def hold(work: Work) -> None:
+    """Hold the meaning until it is affirmed."""
+    work.push(work.source)
+    work.progress(pending=work.meaning)
+
+
+def release(work: Work) -> None:
+    """The held meaning passes."""
+    work.released |= {work.source}
+    work.refire = work.session.progress.pending
+    work.progress(pending=None)
+
+
+def cancel(work: Work) -> None:
+    """The held meaning is dropped."""
+    work.progress(pending=None)
+
+
+def check(work: Work) -> None:
+    """After a break: ask for the physical state before going on; the timers start anew."""
+    if work.source is not State.CHECKING:
+        work.push(work.source)
+    arm(work)
+
+
+def restart_insertion(work: Work) -> None:
+    """The sampler was moved during the break: the insertion is void and begins anew."""
+    here = work.session.here()
+    work.deviate(Kind.DISTURBED, vials=tuple(s.vial for s in here))
+    work.mark(here, status=Status.VOID)
+    work.progress(back=(), pending=None, draft=None)
+    _enter_again(work, work.session.progress.insertion)
+    work.effects.append(StopTimers())
+
+
+def disturbed(work: Work) -> None:
+    """Something was moved during the break, but no insertion was in hand."""
+    work.deviate(Kind.DISTURBED)
+
+
+def correct(work: Work) -> None:
+    """Put back the progress before the last confirmation; both stay on record."""
+    past = work.session.past
+    if past is None:
+        msg = "the table asks for a past before it corrects"
+        raise RuntimeError(msg)
+    work.session = replace(
+        work.session,
+        progress=past.progress,
+        past=past.earlier,
+        deviations=tuple(_undone(d, past) for d in work.session.deviations),
+    )
+    work.effects.append(StopTimers())
+    work.say(Prompt.CORRECTED, past.meaning)
+    arm(work)
+
+
+def _undone(deviation: Deviation, past: Past) -> Deviation:
+    if deviation.cause == past.ordinal:
+        return replace(deviation, status="withdrawn")
+    if deviation.disposed == past.ordinal:
+        return replace(deviation, status="open", disposed=0)
+    return deviation
+
+
+def take_over(work: Work) -> None:
+    """Somebody else operates from here on."""
+    call = meaning_of(work).call
+    name = next(p.name for p in work.session.plan.people if p.call == call)
+    work.session = replace(work.session, operator=name)
+    work.say(Prompt.TAKEN_OVER, name=name)
+
+
+def counts(intent: Intent) -> bool:
+    """Whether a correction can take this back."""
+    return intent in CONFIRMS

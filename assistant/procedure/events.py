@@ -1,0 +1,191 @@
+"""Everything that can happen to a session: the vocabulary of the record.
+
+A closed union of frozen models. Each has a short, stable `type`; quantities are strings, so that
+their bytes never depend on a float's rounding.
+"""
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
+
+from assistant.plan.model import Position
+from assistant.procedure.vocabulary import Intent, Timer
+
+SCHEMA = 1
+"""Version of the record's format; an older one is upgraded on reading."""
+
+Decimal = Annotated[str, Field(pattern=r"^-?\d{1,9}(\.\d{1,6})?$")]
+
+
+class Frozen(BaseModel):
+    """Base: nothing changes, nothing unknown is let in."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+
+
+class Meaning(Frozen):
+    """What one phrase says: an intent and the object it names."""
+
+    intent: Intent
+    position: Position | None = None
+    vial: int | None = None
+    call: str | None = None
+    number: Decimal | None = None
+
+
+class Opened(Frozen):
+    """The record begins; who, what, with which software and devices."""
+
+    type: Literal["opened"] = "opened"
+    schema_version: Literal[1] = Field(default=1, alias="schema")
+    software: str
+    plan_sha256: str
+    grammar_sha256: str
+    operator: str
+    engine: str
+    microphone: str
+    speaker: str
+    profile_sha256: str = ""
+    """Voice profile of the operator, where one was used."""
+
+
+class SoundChecked(Frozen):
+    """Levels in the room before the work; dB relative to full scale."""
+
+    type: Literal["sound-checked"] = "sound-checked"
+    speech_dbfs: Decimal
+    noise_dbfs: Decimal
+    snr_db: Decimal
+    clipped: bool
+    recognised: int
+    asked: int
+    overridden: bool = False
+    """The room was too loud and the operator said to go on all the same."""
+
+
+class Heard(Frozen):
+    """One utterance, typed line or key press, and what was decided about it."""
+
+    type: Literal["heard"] = "heard"
+    source: Literal["voice", "text", "key"]
+    text: str
+    decision: Literal["accept", "ask", "refuse"]
+    reason: str = ""
+    meaning: Meaning | None = None
+    engine: str = ""
+    scores: dict[str, str] = Field(default_factory=dict)
+    clip: str = ""
+    """SHA-256 of the clip holding the audio, "" where there is none."""
+
+
+class TimerRang(Frozen):
+    """A timer that the procedure asked for has run out."""
+
+    type: Literal["timer-rang"] = "timer-rang"
+    timer: Timer
+    generation: int
+    """Which start of the timer; an older one than the present is stale."""
+
+
+class RemarkTaken(Frozen):
+    """A spoken memo (a clip) or a typed one (text)."""
+
+    type: Literal["remark-taken"] = "remark-taken"
+    clip: str = ""
+    seconds: Decimal = "0"
+    text: str = ""
+
+
+class DeviceLost(Frozen):
+    """A microphone or loudspeaker went away or fell silent."""
+
+    type: Literal["device-lost"] = "device-lost"
+    device: Literal["microphone", "speaker"]
+    reason: str
+
+
+class DeviceBack(Frozen):
+    """A device works again, perhaps another one than before."""
+
+    type: Literal["device-back"] = "device-back"
+    device: Literal["microphone", "speaker"]
+    name: str
+
+
+class AudioLost(Frozen):
+    """Samples were lost; an utterance with a gap is not used."""
+
+    type: Literal["audio-lost"] = "audio-lost"
+    milliseconds: int
+
+
+class ClockStepped(Frozen):
+    """The wall clock jumped against the steady one."""
+
+    type: Literal["clock-stepped"] = "clock-stepped"
+    seconds: Decimal
+
+
+class NoiseRose(Frozen):
+    """The noise floor has been well above the sound check's for a while."""
+
+    type: Literal["noise-rose"] = "noise-rose"
+    noise_dbfs: Decimal
+    rise_db: Decimal
+
+
+class StorageTroubled(Frozen):
+    """The record could not be written for a while; written when it could again."""
+
+    type: Literal["storage-troubled"] = "storage-troubled"
+    reason: str
+    seconds: Decimal
+
+
+class Resumed(Frozen):
+    """The program goes on after a break; a torn tail was set aside where one was found."""
+
+    type: Literal["resumed"] = "resumed"
+    software: str
+    engine: str
+    microphone: str
+    speaker: str
+    torn_bytes: int = 0
+    torn_sha256: str = ""
+
+
+Event = Annotated[
+    Opened
+    | SoundChecked
+    | Heard
+    | TimerRang
+    | RemarkTaken
+    | DeviceLost
+    | DeviceBack
+    | AudioLost
+    | ClockStepped
+    | NoiseRose
+    | StorageTroubled
+    | Resumed,
+    Field(discriminator="type"),
+]
+
+EVENT: TypeAdapter[Event] = TypeAdapter(Event)
+
+
+def dump(event: Event) -> dict[str, object]:
+    """Return the event as it stands in the record; what has its default is left out."""
+    plain = event.model_dump(mode="json", by_alias=True, exclude_defaults=True)
+    plain["type"] = event.type
+    if isinstance(event, Opened):
+        plain["schema"] = event.schema_version
+    return plain
+
+
+def load(plain: object) -> Event:
+    """Read an event back.
+
+    Raises:
+        pydantic.ValidationError: the type or a field is unknown or out of range.
+    """
+    return EVENT.validate_python(plain)

@@ -1,0 +1,121 @@
+"""Questions that decide between two rows of the table. They look and change nothing."""
+
+from decimal import Decimal
+
+from assistant.procedure.model import Session
+from assistant.procedure.vocabulary import CAUTIONS, INSERTING, Intent, State
+from assistant.procedure.work import Work
+
+MAX_MASS_MG = Decimal(100_000)
+"""Above this no die's content can weigh; a misheard digit rather than a mass."""
+
+_WITNESSED = {
+    Intent.AT_DEPTH: "at-depth",
+    Intent.PORT_OPEN: "port-open",
+    Intent.PORT_CLOSED: "port-closed",
+    Intent.VIAL_FULL: "vial",
+    Intent.VIAL_SHORT: "vial",
+    Intent.VIAL_EMPTY: "vial",
+    Intent.TUBE_EMPTIED: "tube-emptied",
+    Intent.RECORD_SIGNED: "signing",
+}
+
+
+def has_cautions(work: Work) -> bool:
+    """The plan asks for cautions to be affirmed."""
+    return bool(work.session.plan.cautions)
+
+
+def caution_asked(session: Session) -> Intent:
+    """The caution that is to be affirmed now."""
+    return CAUTIONS[session.plan.cautions[session.progress.caution]]
+
+
+def this_caution(work: Work) -> bool:
+    """The caution named is the one asked for."""
+    return work.meaning is not None and work.meaning.intent is caution_asked(work.session)
+
+
+def more_cautions(work: Work) -> bool:
+    """The caution named is the one asked for, and another follows."""
+    more = work.session.progress.caution + 1 < len(work.session.plan.cautions)
+    return more and this_caution(work)
+
+
+def needs_witness(work: Work) -> bool:
+    """A witness must affirm this step and has not."""
+    if work.meaning is None or State.WITNESSING in work.released:
+        return False
+    return _WITNESSED.get(work.meaning.intent) in work.session.plan.witnessed
+
+
+def waited(work: Work) -> bool:
+    """The waiting time of the step is over."""
+    return work.session.progress.waited
+
+
+def more_positions(work: Work) -> bool:
+    """The shaft has another position to be raised to."""
+    return work.session.progress.position + 1 < len(work.session.plan.sampler.positions)
+
+
+def weighs(work: Work) -> bool:
+    """The plan has every vial weighed."""
+    return work.session.plan.weighing is not None
+
+
+def more_dies(work: Work) -> bool:
+    """Another die of this insertion is to be emptied."""
+    return work.session.progress.die + 1 < work.session.plan.vials_per_insertion
+
+
+def in_range(work: Work) -> bool:
+    """A mass was said that a die's content can have, and it was not yet read back."""
+    return plausible(work) and State.READING_BACK not in work.released
+
+
+def affirmed_last(work: Work) -> bool:
+    """The mass was read back and affirmed; no die follows."""
+    return State.READING_BACK in work.released and not more_dies(work)
+
+
+def affirmed_more(work: Work) -> bool:
+    """The mass was read back and affirmed; another die follows."""
+    return State.READING_BACK in work.released and more_dies(work)
+
+
+def plausible(work: Work) -> bool:
+    """The number at hand is positive and no more than any die's content can weigh."""
+    number = work.meaning.number if work.meaning else None
+    return number is not None and 0 < Decimal(number) <= MAX_MASS_MG
+
+
+def more_insertions(work: Work) -> bool:
+    """Another insertion is to be made."""
+    return bool(work.session.progress.queue)
+
+
+def open_deviations(work: Work) -> bool:
+    """A deviation waits for its disposal."""
+    return bool(work.session.open_deviations)
+
+
+def names_samples(work: Work) -> bool:
+    """The deviation in hand is linked to samples, so that they can be voided or taken anew."""
+    return bool(work.session.open_deviations[0].vials)
+
+
+def inserting(work: Work) -> bool:
+    """An insertion is in hand, so that what was moved may have touched its samples."""
+    return work.session.step in INSERTING
+
+
+def has_past(work: Work) -> bool:
+    """There is a confirmation to take back."""
+    return work.session.past is not None
+
+
+def knows_person(work: Work) -> bool:
+    """The call belongs to an operator of the plan."""
+    call = work.meaning.call if work.meaning else None
+    return any(p.call == call and p.role == "operator" for p in work.session.plan.people)

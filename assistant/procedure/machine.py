@@ -1,0 +1,261 @@
+"""`step`: one event worked into a session. The only way a session changes.
+
+Pure: no clock, no file, no sound, no chance. Time arrives inside events, as the ringing of timers
+that the procedure asked for. An event that fits nowhere is still an event: it is answered and
+recorded, and changes nothing.
+"""
+
+from dataclasses import dataclass, replace
+from functools import lru_cache, partial
+from typing import Any, assert_never
+
+from transitions import Machine
+
+from assistant.procedure import prompts, views
+from assistant.procedure.effects import Effect, Say
+from assistant.procedure.events import (
+    AudioLost,
+    ClockStepped,
+    DeviceBack,
+    DeviceLost,
+    Event,
+    Heard,
+    Meaning,
+    NoiseRose,
+    Opened,
+    RemarkTaken,
+    Resumed,
+    SoundChecked,
+    StorageTroubled,
+    TimerRang,
+)
+from assistant.procedure.model import Past, Session
+from assistant.procedure.table import Line, rows
+from assistant.procedure.vocabulary import (
+    CONFIRMS,
+    END,
+    HELD,
+    QUESTIONS,
+    Intent,
+    Kind,
+    Prompt,
+    Signal,
+    State,
+    Trigger,
+)
+from assistant.procedure.work import Work
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """The session after an event, and what is to be done about it."""
+
+    session: Session
+    effects: tuple[Effect, ...]
+    advanced: bool
+    """Whether a row of the table was taken."""
+
+
+def step(session: Session, event: Event) -> Outcome:
+    """Work one event into the session.
+
+    Args:
+        session: the state before.
+        event: what happened; once the session has ended, every event is without effect.
+
+    Returns:
+        the state after, and the effects to perform once the event is safely on record.
+    """
+    if session.state in END:
+        return Outcome(session, (), advanced=False)
+    work = Work(session)
+    advanced = _dispatch(work, event)
+    return Outcome(work.session, tuple(work.effects), advanced)
+
+
+def _dispatch(work: Work, event: Event) -> bool:
+    match event:
+        case Opened():
+            work.session = replace(work.session, operator=event.operator)
+            return _fire(work, Signal.OPENED)
+        case Heard():
+            return _heard(work, event)
+        case TimerRang():
+            stale = event.generation != work.session.progress.timer
+            return not stale and _fire(work, Signal(event.timer.value))
+        case RemarkTaken():
+            return _fire(work, Signal.REMARK_TAKEN)
+        case Resumed():
+            return _fire(work, Signal.RESUMED)
+        case SoundChecked() | DeviceLost() | DeviceBack() | AudioLost() | ClockStepped():
+            _notice(work, event)
+        case NoiseRose() | StorageTroubled():
+            _notice(work, event)
+        case _:
+            assert_never(event)
+    return False
+
+
+def _notice(work: Work, event: Event) -> None:
+    """Trouble around the work: announced, and noted where a reviewer must judge it."""
+    match event:
+        case SoundChecked(overridden=True):
+            work.deviate(Kind.OVERRIDE, "sound check")
+        case DeviceLost():
+            microphone = event.device == "microphone"
+            work.deviate(Kind.DEVICE_LOST, event.device)
+            work.say(Prompt.MICROPHONE_LOST if microphone else Prompt.SPEAKER_LOST)
+        case DeviceBack():
+            microphone = event.device == "microphone"
+            work.say(Prompt.MICROPHONE_BACK if microphone else Prompt.SPEAKER_BACK)
+        case ClockStepped():
+            work.deviate(Kind.CLOCK_STEP, event.seconds)
+        case NoiseRose():
+            work.deviate(Kind.NOISE_RISE, event.rise_db)
+            work.say(Prompt.NOISE_ROSE)
+        case StorageTroubled():
+            work.deviate(Kind.STORAGE, event.reason)
+            work.say(Prompt.STORAGE_BACK)
+        case _:
+            pass
+
+
+def _heard(work: Work, event: Heard) -> bool:
+    meaning = event.meaning
+    if event.decision == "refuse" or meaning is None:
+        if event.reason == "unclear":
+            work.say(Prompt.NOT_UNDERSTOOD)
+        return False
+    work.meaning = meaning
+    if event.decision == "ask" and meaning.intent not in QUESTIONS:
+        return _doubt(work, meaning)
+    if work.state is State.DOUBTING:
+        return _answer_doubt(work, meaning)
+    return _confirm(work, meaning)
+
+
+def _doubt(work: Work, meaning: Meaning) -> bool:
+    """Ask back what would count now; a doubtful answer to a question is asked anew."""
+    askable = meaning.intent not in (Intent.AFFIRM, Intent.NEGATIVE)
+    if askable and views.legal(work.session, meaning) and _fire(work, Signal.DOUBT):
+        return True
+    work.say(Prompt.NOT_UNDERSTOOD)
+    return False
+
+
+def _answer_doubt(work: Work, meaning: Meaning) -> bool:
+    """Saying the phrase once more affirms it; saying another one drops the doubt."""
+    if meaning == work.session.progress.pending:
+        return _fire(work, Intent.AFFIRM)
+    if meaning.intent in views.triggers(State.DOUBTING):
+        return _confirm(work, meaning)
+    work.progress(pending=None)
+    work.state = work.pop()
+    return _confirm(work, meaning)
+
+
+def _confirm(work: Work, meaning: Meaning) -> bool:
+    """Work in a phrase that was surely heard, or say why it does not fit."""
+    if meaning.intent not in views.triggers(work.state):
+        work.say(Prompt.NOT_NOW, meaning)
+        return False
+    if _wrong_object(work, meaning):
+        return False
+    if _fire(work, meaning.intent):
+        return True
+    _refuse(work, meaning)
+    return False
+
+
+def _wrong_object(work: Work, meaning: Meaning) -> bool:
+    """Refuse a phrase that names another position or vial than the one in hand."""
+    expected = views.expected(work.session, meaning.intent)
+    if meaning.position is not expected.position:
+        work.deviate(Kind.WRONG_OBJECT, str(meaning.position))
+        work.say(
+            Prompt.WRONG_POSITION, heard=str(meaning.position), expected=str(expected.position)
+        )
+        return True
+    if meaning.vial != expected.vial:
+        work.deviate(Kind.WRONG_OBJECT, str(meaning.vial))
+        work.say(Prompt.WRONG_VIAL, heard=meaning.vial or 0, expected=expected.vial or 0)
+        return True
+    return False
+
+
+def _refuse(work: Work, meaning: Meaning) -> None:
+    """Say why a phrase that is known here does not count now."""
+    prompt = {
+        Intent.SET_FILLED: Prompt.TOO_EARLY,
+        Intent.POWDER_SHED: Prompt.TOO_EARLY,
+        Intent.MASS: Prompt.OUT_OF_RANGE,
+        Intent.CORRECTION: Prompt.NOTHING_TO_CORRECT,
+        Intent.TAKE_OVER: Prompt.UNKNOWN_PERSON,
+    }.get(meaning.intent, Prompt.NOT_NOW)
+    work.say(prompt, meaning if prompt is Prompt.NOT_NOW else None)
+
+
+def _fire(work: Work, trigger: Trigger) -> bool:
+    """Take the first row that fits, or none; then whatever it let pass; then the prompt."""
+    if trigger not in views.triggers(work.state):
+        return False
+    before, ordinal = work.session, work.session.ordinal + 1
+    work.ordinal = ordinal if trigger in CONFIRMS else 0
+    work.source, work.quiet, work.refire = work.state, False, None
+    if not _machine().events[trigger.value].trigger(work):
+        return False
+    if work.state is State.BACK:
+        work.state = work.pop()
+    if trigger in CONFIRMS and work.meaning is not None and work.state not in HELD:
+        past = Past(before.progress, work.meaning, ordinal, before.past)
+        work.session = replace(work.session, past=past, ordinal=ordinal)
+    if work.refire is not None:
+        work.meaning = work.refire
+        return _fire(work, work.meaning.intent)
+    _answer(work, trigger)
+    return True
+
+
+def _answer(work: Work, trigger: Trigger) -> None:
+    """Reply to a question, or say the prompt of the state that was reached."""
+    match trigger:
+        case Intent.WHERE_ARE_WE:
+            work.effects.append(prompts.where(work.session))
+        case Intent.WHAT_CAN_I_SAY:
+            options = views.options(work.session)
+            work.effects.append(Say(Prompt.CHOICES, options=options))
+        case Intent.SAY_AGAIN:
+            work.effects.extend(prompts.enter(work.session))
+        case _ if not work.quiet:
+            work.effects.extend(prompts.enter(work.session))
+
+
+def _ask(row: Line, data: Any) -> bool:  # noqa: ANN401 - the library's EventData is untyped
+    return row.guard is None or row.guard(data.model)
+
+
+def _take(row: Line, data: Any) -> None:  # noqa: ANN401 - as above
+    data.model.quiet = row.target is None
+    row.action(data.model)
+
+
+@lru_cache(maxsize=1)
+def _machine() -> Machine:
+    """The table as a machine. It holds no model: each `Work` is handed to its events."""
+    machine = Machine(
+        model=None,
+        states=State,
+        initial=State.NEW,
+        auto_transitions=False,
+        queued=False,
+        send_event=True,
+    )
+    for row in rows():
+        machine.add_transition(
+            row.trigger.value,
+            row.source,
+            row.target,
+            conditions=[partial(_ask, row)],
+            after=[partial(_take, row)],
+        )
+    return machine

@@ -1,0 +1,169 @@
+"""Which prompt belongs to which state, with what filled in. The words are the grammar's."""
+
+from collections.abc import Callable
+from math import ceil
+
+from assistant.procedure.effects import Effect, Say, Slot, TakeRemark
+from assistant.procedure.guards import caution_asked
+from assistant.procedure.model import Session, Status
+from assistant.procedure.vocabulary import (
+    IN_POWDER,
+    INSERTING,
+    Intent,
+    Prompt,
+    State,
+)
+
+REMARK_LIMIT_S = 30
+
+_PLAIN = {
+    State.CLOSING: Prompt.CLOSE,
+    State.WITHDRAWING: Prompt.WITHDRAW,
+    State.TURNING: Prompt.TURN,
+    State.BARING: Prompt.BARE,
+    State.WEIGHING: Prompt.WEIGH,
+    State.CLEARING: Prompt.CLEAR,
+    State.INSPECTING: Prompt.INSPECT,
+    State.MARKED: Prompt.MARKED,
+    State.RESTING: Prompt.REST,
+    State.CLOSED: Prompt.CLOSED,
+    State.STANDING_BY: Prompt.STANDING_BY,
+    State.NOTE_PLACE: Prompt.ASK_PLACE,
+    State.NOTE_AMOUNT: Prompt.ASK_AMOUNT,
+    State.NOTE_SAMPLES: Prompt.ASK_SAMPLES,
+    State.STOPPING: Prompt.ASK_STOP,
+}
+_CAUTIONS = {
+    Intent.CAUTION_ISOLATED: Prompt.CAUTION_ISOLATED,
+    Intent.CAUTION_EARTHED: Prompt.CAUTION_EARTHED,
+    Intent.CAUTION_PROTECTED: Prompt.CAUTION_PROTECTED,
+}
+_HELD = {
+    State.DOUBTING: Prompt.ASK_BACK,
+    State.READING_BACK: Prompt.READ_BACK,
+    State.WITNESSING: Prompt.ASK_WITNESS,
+}
+
+
+def enter(session: Session) -> tuple[Effect, ...]:
+    """What is said, and done, on standing in the session's state."""
+    state = session.state
+    if state in _HELD:
+        return (Say(_HELD[state], meaning=session.progress.pending),)
+    if state is State.REMARKING:
+        return (Say(Prompt.ASK_REMARK), TakeRemark(REMARK_LIMIT_S))
+    if state in _PLAIN:
+        return (Say(_PLAIN[state]),)
+    prompt, slots = _FILLED[state](session)
+    return (Say(prompt, slots),)
+
+
+Filled = tuple[Prompt, dict[str, Slot]]
+
+
+def _caution(session: Session) -> Filled:
+    return _CAUTIONS[caution_asked(session)], {}
+
+
+def _seat(session: Session) -> Filled:
+    count = session.plan.vials_per_insertion
+    return Prompt.SEAT, {"location": session.location.code, "count": count}
+
+
+def _enter(session: Session) -> Filled:
+    return Prompt.ENTER, {"depth": round(session.location.depth_mm or 0)}
+
+
+def _open(session: Session) -> Filled:
+    return Prompt.OPEN, {"position": session.position.value}
+
+
+def _fill(session: Session) -> Filled:
+    return Prompt.FILL, {"seconds": ceil(session.plan.timing.fill_s)}
+
+
+def _raise(session: Session) -> Filled:
+    following = session.plan.sampler.positions[session.progress.position + 1]
+    return Prompt.RAISE, {"position": following.value}
+
+
+def _shed(session: Session) -> Filled:
+    return Prompt.SHED, {"seconds": ceil(session.plan.timing.shed_s)}
+
+
+def _count(session: Session) -> Filled:
+    return Prompt.COUNT, {"count": session.plan.vials_per_insertion}
+
+
+def _die(session: Session) -> Filled:
+    sample = session.sample()
+    slots: dict[str, Slot] = {
+        "position": session.plan.sampler.positions[sample.position].value,
+        "vial": sample.vial,
+    }
+    if len(session.plan.sampler.ports_mm) == 1:
+        return Prompt.EMPTY_DIE, slots
+    return Prompt.EMPTY_PORT_DIE, slots | {"port": sample.port + 1}
+
+
+def _check(session: Session) -> Filled:
+    if session.step in IN_POWDER:
+        ports = "open" if session.step in (State.FILLING, State.CLOSING) else "closed"
+        return Prompt.CHECK_IN_POWDER, {
+            "location": session.location.code,
+            "position": session.position.value,
+            "ports": ports,
+        }
+    return Prompt.CHECK_OUTSIDE, {"step": session.step.value}
+
+
+def _dispose(session: Session) -> Filled:
+    first = session.open_deviations[0]
+    return Prompt.DISPOSE, {"number": first.number, "kind": first.kind.value}
+
+
+def _sign(session: Session) -> Filled:
+    return Prompt.SIGN, tally(session)
+
+
+def _stopped(session: Session) -> Filled:
+    return Prompt.STOPPED, tally(session)
+
+
+_FILLED: dict[State, Callable[[Session], Filled]] = {
+    State.BRIEFING: _caution,
+    State.SEATING: _seat,
+    State.ENTERING: _enter,
+    State.OPENING: _open,
+    State.FILLING: _fill,
+    State.RAISING: _raise,
+    State.SHEDDING: _shed,
+    State.EMPTYING: _die,
+    State.COUNTING: _count,
+    State.CHECKING: _check,
+    State.DISPOSING: _dispose,
+    State.SIGNING: _sign,
+    State.STOPPED: _stopped,
+}
+
+
+def tally(session: Session) -> dict[str, Slot]:
+    """Count the samples that stand and those the plan asks for."""
+    samples = session.progress.samples
+    standing = (Status.TAKEN, Status.FULL, Status.SHORT, Status.EMPTY)
+    return {
+        "taken": sum(s.status in standing for s in samples),
+        "planned": len(session.plan.locations) * session.plan.vials_per_insertion,
+    }
+
+
+def where(session: Session) -> Say:
+    """Answer "where are we"."""
+    if session.step in INSERTING:
+        slots: dict[str, Slot] = {
+            "location": session.location.code,
+            "position": session.position.value,
+            "step": session.step.value,
+        }
+        return Say(Prompt.WHERE, slots | tally(session))
+    return Say(Prompt.WHERE_OUTSIDE, {"step": session.step.value, **tally(session)})
