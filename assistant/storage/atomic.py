@@ -9,11 +9,19 @@ from assistant.storage.disk import Disk, failure
 __all__ = ["replace_file", "write_whole"]
 
 
-def replace_file(path: Path, data: bytes, disk: Disk | None = None) -> None:
+def replace_file(
+    path: Path, data: bytes, disk: Disk | None = None, *, secret: bool = False
+) -> None:
     """Put `data` at `path` in one step and return when it is on the disk.
 
     The bytes go to a hidden neighbour (`.NAME.tmp`), are synced, and take the name; then the folder
     is synced. A neighbour left by a power cut is overwritten by the next call.
+
+    Args:
+        path: the file; its folder exists.
+        data: the whole of its bytes.
+        disk: the system calls.
+        secret: keep other accounts from reading it.
 
     Raises:
         RecordError: it could not be done; at `path` stands the old file or the whole of the new
@@ -22,7 +30,7 @@ def replace_file(path: Path, data: bytes, disk: Disk | None = None) -> None:
     disk = disk or Disk()
     temporary = path.with_name(f".{path.name}.tmp")
     try:
-        _write_synced(disk, temporary, data)
+        _write_synced(disk, temporary, data, 0o600 if secret else 0o644)
         disk.replace(temporary, path)
         disk.sync_folder(path.parent)
     except OSError as error:
@@ -31,9 +39,9 @@ def replace_file(path: Path, data: bytes, disk: Disk | None = None) -> None:
         raise failure("write", path, error) from error
 
 
-def _write_synced(disk: Disk, path: Path, data: bytes) -> None:
+def _write_synced(disk: Disk, path: Path, data: bytes, mode: int) -> None:
     """Write a file from its start and sync it."""
-    descriptor = disk.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
+    descriptor = disk.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, mode)
     try:
         write_whole(disk, descriptor, data)
         disk.sync(descriptor)

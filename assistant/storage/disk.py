@@ -39,11 +39,11 @@ def failure(doing: str, path: Path, error: OSError) -> RecordError:
 class Disk:
     """The operating system's file calls; each raises OSError as the system does."""
 
-    def open(self, path: Path, flags: int) -> int:
+    def open(self, path: Path, flags: int, mode: int = 0o644) -> int:
         """Return a descriptor; a final symbolic link is not followed when writing."""
         if flags & (os.O_WRONLY | os.O_RDWR):
             flags |= _NOFOLLOW
-        return os.open(path, flags | _BINARY | _CLOSE_ON_EXEC, 0o644)
+        return os.open(path, flags | _BINARY | _CLOSE_ON_EXEC, mode)
 
     def close(self, descriptor: int) -> None:
         """Close a descriptor."""

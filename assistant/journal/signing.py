@@ -1,0 +1,214 @@
+"""Signatures: a person binds name, time and meaning to the record as it stands.
+
+The signed bytes are the canonical form of a `Statement`. It holds the count and hash of the
+record's last entry, so a signature cannot be moved to another record and does not survive a change;
+and the hash of the signature before it, so none can be cut out from between two others. That the
+last signature was taken away shows only where it is remembered, as with the end of a chain.
+
+Keys come in from outside; no file is read and no randomness drawn here (Ed25519 needs none to
+sign).
+"""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Set as AbstractSet
+from hashlib import sha256
+from typing import TYPE_CHECKING, Annotated, Literal, get_args
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from assistant.errors import RecordBroken
+from assistant.journal.canonical import canonical, parse_canonical
+from assistant.journal.entry import FIRST_PREV, Digest, Entry, Utc
+
+if TYPE_CHECKING:
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import (
+        Ed25519PrivateKey,
+        Ed25519PublicKey,
+    )
+
+__all__ = [
+    "MEANINGS",
+    "Meaning",
+    "Signature",
+    "Statement",
+    "check",
+    "fingerprint",
+    "note_heads",
+    "read_signatures",
+    "sign",
+]
+
+Meaning = Literal["performed", "witnessed", "reviewed", "approved"]
+MEANINGS: tuple[Meaning, ...] = get_args(Meaning)
+"""What a signature can mean."""
+
+
+class Statement(BaseModel):
+    """What is signed; shown in every export and report next to the signature."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+
+    name: str = Field(min_length=1)
+    """The printed name."""
+    meaning: Meaning
+    """Why the person signs."""
+    utc: Utc
+    """When, RFC 3339, microseconds, ending in Z."""
+    count: int = Field(ge=1)
+    """Entries in the record at that time."""
+    head: Digest
+    """Hash of the last of them."""
+    prev: Digest
+    """SHA-256 of the line of the signature before this one, or 64 zeros."""
+    key: Digest
+    """SHA-256 of the 32 bytes of the public key."""
+    method: Literal["ed25519-jcs"] = "ed25519-jcs"
+    """How it was signed: Ed25519 over the RFC 8785 form of everything here."""
+
+    def payload(self) -> bytes:
+        """Return the bytes that are signed."""
+        return canonical(dict(self))
+
+
+class Signature(BaseModel):
+    """A statement and the proof that the holder of the key made it."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+
+    statement: Statement
+    """What was signed."""
+    signature: Annotated[str, Field(pattern=r"^[0-9a-f]{128}$")]
+    """The 64 bytes of the Ed25519 signature in hexadecimal digits."""
+
+    def line(self) -> bytes:
+        """Return the signature as its line, newline included."""
+        return canonical({"statement": dict(self.statement), "signature": self.signature}) + b"\n"
+
+
+def fingerprint(key: "Ed25519PublicKey") -> str:
+    """Return the SHA-256 of the public key's 32 bytes, by which a statement names it."""
+    return sha256(key.public_bytes_raw()).hexdigest()
+
+
+def sign(
+    head: Entry,
+    *,
+    name: str,
+    meaning: Meaning,
+    utc: str,
+    key: "Ed25519PrivateKey",
+    previous: Signature | None,
+) -> Signature:
+    """Return a person's signature under a record.
+
+    Args:
+        head: the last entry of the record.
+        name: the printed name.
+        meaning: why the person signs.
+        utc: when, RFC 3339, microseconds, ending in Z.
+        key: the person's private key.
+        previous: the last signature under this record so far.
+
+    Raises:
+        ValueError: an empty name, an unknown meaning, a malformed time.
+    """
+    statement = Statement(
+        name=name,
+        meaning=meaning,
+        utc=utc,
+        count=head.seq,
+        head=head.hash,
+        prev=sha256(previous.line()).hexdigest() if previous else FIRST_PREV,
+        key=fingerprint(key.public_key()),
+    )
+    return Signature(statement=statement, signature=key.sign(statement.payload()).hex())
+
+
+def read_signatures(lines: Iterable[bytes]) -> Iterator[Signature]:
+    """Yield the signatures on these lines, each proved to follow the one before it.
+
+    Whether they are genuine is for `check`.
+
+    Args:
+        lines: in order, each with its newline.
+
+    Raises:
+        RecordBroken: names the first line that is none or does not follow.
+    """
+    prev = FIRST_PREV
+    for number, line in enumerate(lines, start=1):
+        try:
+            signature = Signature.model_validate(parse_canonical(line.decode()))
+        except (ValueError, RecursionError) as error:
+            raise _broken(number, "cannot be read") from error
+        if signature.line() != line:
+            raise _broken(number, "is not spelled in canonical form")
+        if signature.statement.prev != prev:
+            raise _broken(number, "does not follow the one before it")
+        prev = sha256(line).hexdigest()
+        yield signature
+
+
+def note_heads(
+    entries: Iterable[Entry], counts: AbstractSet[int], heads: dict[int, str]
+) -> Iterator[Entry]:
+    """Pass the entries of a record on, and note in `heads` the hashes at the wanted counts.
+
+    Args:
+        entries: in order, already checked (`assistant.journal.chain.read`).
+        counts: what the signatures call their `count`.
+        heads: is filled with count -> hash.
+    """
+    for entry in entries:
+        if entry.seq in counts:
+            heads[entry.seq] = entry.hash
+        yield entry
+
+
+def check(
+    signatures: Sequence[Signature],
+    heads: Mapping[int, str],
+    keys: Mapping[str, "Ed25519PublicKey"],
+) -> None:
+    """Prove that every signature is under this record and by the person that it names.
+
+    Args:
+        signatures: from `read_signatures`.
+        heads: the record's hash at each signature's count (`note_heads`).
+        keys: the public key of each person, by printed name.
+
+    Raises:
+        RecordBroken: names the first signature that does not hold, and why.
+    """
+    for number, signature in enumerate(signatures, start=1):
+        fault = _fault(signature, heads, keys)
+        if fault:
+            raise _broken(number, f"of {signature.statement.name} {fault}")
+
+
+def _fault(
+    signature: Signature, heads: Mapping[int, str], keys: Mapping[str, "Ed25519PublicKey"]
+) -> str:
+    """Return what is wrong with a signature, or ""."""
+    from cryptography.exceptions import InvalidSignature  # noqa: PLC0415 - slow to import
+
+    said = signature.statement
+    key = keys.get(said.name)
+    if key is None:
+        return "cannot be checked, because there is no public key of that name"
+    if fingerprint(key) != said.key:
+        return "was made with another key than the one known under that name"
+    if heads.get(said.count) != said.head:
+        return f"was not made under this record as it stands at entry {said.count}"
+    try:
+        key.verify(bytes.fromhex(signature.signature), said.payload())
+    except InvalidSignature:
+        return "was not made by the holder of that key"
+    return ""
+
+
+def _broken(number: int, fault: str) -> RecordBroken:
+    """Return the error for a signature that does not hold."""
+    return RecordBroken(
+        f"Signature {number} {fault}: do not rely on it, and ask the person to sign again."
+    )
