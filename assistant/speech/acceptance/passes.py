@@ -1,0 +1,280 @@
+"""The embedded engine's passes over one utterance: what it heard, and how well each phone fits.
+
+Four passes are made over the same samples: the grammar of all phrases, the grammar without the
+best phrase (for the runner-up), the best phrase laid along the audio phone by phone, and a free
+loop of phones. Pruning is wide and the cepstral mean is taken over the whole utterance, so the
+figures depend on the samples only and not on what was heard before.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+from assistant.errors import DeviceError, GrammarError
+from assistant.speech.acceptance.phones import PHONES
+from assistant.speech.acceptance.sound import Samples
+
+_LOOP_PREFIX: Final = "gg"
+_WIDE: Final = {"beam": 1e-80, "wbeam": 1e-60, "pbeam": 1e-80}
+_LOOP: Final = {"lw": 1.0, "wip": 0.2, "beam": 1e-30, "wbeam": 1e-20, "pbeam": 1e-30}
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """One phone laid along the audio; frames are 10 ms, the score is a log likelihood."""
+
+    name: str
+    start: int
+    frames: int
+    score: float
+    word: int
+    """Number of its word in the phrase, -1 for silence and noise."""
+
+
+@dataclass(frozen=True, slots=True)
+class Passes:
+    """What the engine's passes gave for one utterance."""
+
+    phrase: str
+    """The phrase under test."""
+    union: str
+    """The best phrase of all."""
+    second: str
+    score: float
+    """Score of `phrase` in the grammar pass, a log likelihood."""
+    rival: float
+    """Score of the best other phrase in the same pass."""
+    aligned: tuple[Segment, ...] = ()
+    loop: tuple[Segment, ...] = ()
+    spread: float = 0.0
+    """Loud over quiet frames of the utterance, in dB."""
+
+
+def model_folder() -> Path:
+    """Return the folder of the English model that the engine's package carries.
+
+    Raises:
+        DeviceError: the engine is not installed or carries no model.
+    """
+    try:
+        import pocketsphinx  # noqa: PLC0415 - heavy, and only needed once audio is judged
+    except ImportError as error:
+        msg = "The embedded recogniser is missing: install the pocketsphinx package."
+        raise DeviceError(msg) from error
+    folder = Path(pocketsphinx.get_model_path()) / "en-us"
+    if not (folder / "en-us" / "mdef").is_file():
+        msg = f"No English model in {folder}: reinstall the pocketsphinx package."
+        raise DeviceError(msg)
+    return folder
+
+
+def _decoder(**options: object) -> Any:  # noqa: ANN401 - the engine has no types
+    from pocketsphinx import Config, Decoder  # noqa: PLC0415 - heavy
+
+    folder = model_folder()
+    config = Config(
+        hmm=str(folder / "en-us"),
+        dict=str(folder / "cmudict-en-us.dict"),
+        lm=None,
+        loglevel="FATAL",
+        cmn="batch",
+        bestpath=False,
+        **options,
+    )
+    return Decoder(config)
+
+
+class Engine:
+    """Three decoders over one model, and the grammars in force."""
+
+    def __init__(self, pronunciations: Mapping[str, Sequence[str]] | None = None) -> None:
+        """Load the decoders.
+
+        Args:
+            pronunciations: words the dictionary lacks or says differently, each with one or more
+                strings of ARPAbet phones.
+        """
+        self._grammar = _decoder(**_WIDE)
+        self._align = _decoder(compallsen=True, **_WIDE)
+        self._loop = _decoder(compallsen=True, **_LOOP)
+        self._extra = {word: tuple(said) for word, said in (pronunciations or {}).items()}
+        for word, said in self._extra.items():
+            for number, phones in enumerate(said):
+                name = _variant(self._grammar, word, number)
+                self._grammar.add_word(name, phones, True)  # noqa: FBT003 - the engine's own
+                self._align.add_word(name, phones, True)  # noqa: FBT003 - signature
+        self._add_loop()
+        self._union: tuple[str, ...] = ()
+        self._legal: tuple[str, ...] = ()
+        self._searches: dict[tuple[str, ...], str] = {}
+
+    def _add_loop(self) -> None:
+        words = [_LOOP_PREFIX + phone.lower() for phone in PHONES]
+        for word, phone in zip(words, PHONES, strict=True):
+            self._loop.add_word(word, phone, word == words[-1])
+        rule = f"#JSGF V1.0; grammar loop; public <loop> = ( {' | '.join(words)} )+;"
+        self._loop.add_jsgf_string("loop", rule)
+        self._loop.activate_search("loop")
+
+    def prepare(self, union: Sequence[str], legal: Sequence[str]) -> None:
+        """Set all phrases that can be heard, and those that are legal now.
+
+        Raises:
+            GrammarError: the union is empty, or a word cannot be pronounced.
+        """
+        phrases = tuple(dict.fromkeys([*union, *legal]))
+        if not phrases:
+            msg = "There is no phrase to listen for: give at least one."
+            raise GrammarError(msg)
+        if phrases != self._union:
+            self._check(phrases)
+            for name in self._searches.values():
+                self._grammar.remove_search(name)
+            self._searches.clear()
+            self._union = phrases
+        self._legal = tuple(dict.fromkeys(legal))
+        self._search(self._union)
+
+    def _check(self, phrases: Sequence[str]) -> None:
+        spoken = {word for phrase in phrases for word in phrase.split()}
+        missing = sorted(word for word in spoken if self._grammar.lookup_word(word) is None)
+        if missing:
+            words = ", ".join(missing)
+            msg = f"The embedded recogniser cannot pronounce {words}: add it to [pronunciations]."
+            raise GrammarError(msg)
+
+    def pronounce(self, phrase: str) -> list[list[list[str]]]:
+        """Return, for each word of a phrase, every pronunciation as a list of phones."""
+        said: list[list[list[str]]] = []
+        for word in phrase.split():
+            found: list[list[str]] = []
+            number = 1
+            phones = self._grammar.lookup_word(word)
+            while phones is not None:
+                found.append(str(phones).split())
+                number += 1
+                phones = self._grammar.lookup_word(f"{word}({number})")
+            said.append(found)
+        return said
+
+    def _search(self, phrases: tuple[str, ...]) -> str:
+        name = self._searches.get(phrases)
+        if name is None:
+            name = f"g{len(self._searches)}"
+            self._grammar.add_fsg(name, _network(self._grammar, name, phrases))
+            self._searches[phrases] = name
+        return name
+
+    def _heard(self, phrases: tuple[str, ...], audio: bytes) -> tuple[str, float]:
+        if not phrases:
+            return "", 0.0
+        self._grammar.activate_search(self._search(phrases))
+        _decode(self._grammar, audio)
+        found = self._grammar.hyp()
+        if found is None:
+            return "", 0.0
+        return str(found.hypstr), float(self._grammar.get_logmath().log(found.score))
+
+    def run(self, samples: Samples, spread: float) -> tuple[Passes, ...]:
+        """Make all passes over one trimmed, dithered utterance.
+
+        Returns:
+            The best phrase of all, and when that one is not legal now, the best legal one after
+            it; empty when nothing fitted.
+        """
+        audio = samples.tobytes()
+        best, top = self._heard(self._union, audio)
+        if not best:
+            return ()
+        aligned = self._lay(audio)
+        others = tuple(phrase for phrase in self._union if phrase != best)
+        second, rival = self._heard(others, audio)
+        loop = self._free(audio)
+        first = Passes(best, best, second, top, rival if second else top, aligned, loop, spread)
+        if best in self._legal:
+            return (first,)
+        phrase, score = self._heard(self._legal, audio)
+        if not phrase:
+            return (first,)
+        aligned = self._lay(audio)
+        return first, Passes(phrase, best, best, score, top, aligned, loop, spread)
+
+    def _lay(self, audio: bytes) -> tuple[Segment, ...]:
+        """Lay the phrase of the last grammar pass along the audio, phone by phone."""
+        try:
+            self._grammar.set_alignment()
+            _decode(self._grammar, audio)
+            self._align.set_alignment(self._grammar.get_alignment())
+            _decode(self._align, audio)
+        except RuntimeError:
+            # The audio is too short to hold every phone of the phrase.
+            return ()
+        out: list[Segment] = []
+        number = -1
+        for word in self._align.get_alignment():
+            spoken = word.name[0] not in "<[+("
+            number += spoken
+            out.extend(
+                Segment(
+                    part.name,
+                    part.start,
+                    part.duration,
+                    float(part.score),
+                    number if spoken else -1,
+                )
+                for part in word
+            )
+        return tuple(out)
+
+    def _free(self, audio: bytes) -> tuple[Segment, ...]:
+        _decode(self._loop, audio)
+        log = self._loop.get_logmath().log
+        if self._loop.hyp() is None:
+            return ()
+        return tuple(
+            Segment(
+                _phone(part.word),
+                part.start_frame,
+                part.end_frame - part.start_frame + 1,
+                float(log(part.ascore)),
+                0 if part.word.startswith(_LOOP_PREFIX) else -1,
+            )
+            for part in self._loop.seg()
+            if part.word != "(NULL)"
+        )
+
+
+def _variant(decoder: Any, word: str, number: int) -> str:  # noqa: ANN401 - the engine has no types
+    """Return the dictionary name for one more pronunciation of a word."""
+    taken = number + 1 if decoder.lookup_word(word) is None else 2
+    while taken > 1 and decoder.lookup_word(f"{word}({taken})") is not None:
+        taken += 1
+    return word if taken == 1 else f"{word}({taken})"
+
+
+def _phone(word: str) -> str:
+    return word[len(_LOOP_PREFIX) :].upper() if word.startswith(_LOOP_PREFIX) else "SIL"
+
+
+def _decode(decoder: Any, audio: bytes) -> None:  # noqa: ANN401 - the engine has no types
+    decoder.start_utt()
+    decoder.process_raw(audio, full_utt=True)
+    decoder.end_utt()
+
+
+def _network(decoder: Any, name: str, phrases: Sequence[str]) -> Any:  # noqa: ANN401 - see above
+    """Build a network with one chain of words per phrase and no empty arcs.
+
+    An empty arc in the result would keep the engine from laying the phrase along the audio.
+    """
+    arcs: list[tuple[int, int, float, str]] = []
+    free = 2
+    for phrase in phrases:
+        words = phrase.split()
+        at = 0
+        for word in words[:-1]:
+            arcs.append((at, free, 1.0 if at else 1.0 / len(phrases), word))
+            at, free = free, free + 1
+        arcs.append((at, 1, 1.0 if at else 1.0 / len(phrases), words[-1]))
+    return decoder.create_fsg(name, 0, 1, arcs)

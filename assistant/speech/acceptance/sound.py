@@ -1,0 +1,66 @@
+"""The samples of one utterance, made fit for scoring: cut to the speech and dithered."""
+
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from assistant.ports import SAMPLE_RATE
+
+Samples = npt.NDArray[np.int16]
+"""Mono samples at `SAMPLE_RATE`."""
+
+_FRAME: Final = SAMPLE_RATE // 100
+_LEAD_FRAMES: Final = 20
+_TAIL_FRAMES: Final = 25
+_OVER_FLOOR_DB: Final = 6.0
+_DITHER: Final = 3.0
+"""Standard deviation of the dither, in steps of the sample; digital silence upsets the engine."""
+
+
+def samples_of(pcm: bytes) -> Samples:
+    """Return the samples in a buffer of 16-bit little-endian audio; an odd last byte is dropped."""
+    return np.frombuffer(pcm[: len(pcm) // 2 * 2], dtype="<i2").astype(np.int16)
+
+
+def levels(samples: Samples) -> npt.NDArray[np.float64]:
+    """Return the level of each whole 10 ms frame, in dB over one step of the sample."""
+    count = len(samples) // _FRAME
+    frames = samples[: count * _FRAME].astype(np.float64).reshape(count, _FRAME)
+    power: npt.NDArray[np.float64] = (frames * frames).mean(axis=1)
+    decibels: npt.NDArray[np.float64] = 10.0 * np.log10(power + 1.0)
+    return decibels
+
+
+def spread(samples: Samples) -> float:
+    """Return loud frames over quiet frames (90th over 10th percentile), in dB."""
+    frames = levels(samples)
+    if frames.size == 0:
+        return 0.0
+    low, high = np.percentile(frames, [10, 90])
+    return float(high - low)
+
+
+def trimmed(samples: Samples) -> Samples:
+    """Cut leading and trailing quiet down to 200 and 250 ms.
+
+    Quiet is a frame less than 6 dB over the floor (10th percentile). A clip without contrast is
+    returned whole.
+    """
+    frames = levels(samples)
+    if frames.size == 0:
+        return samples
+    floor = float(np.percentile(frames, 10))
+    loud = np.flatnonzero(frames > floor + _OVER_FLOOR_DB)
+    if loud.size == 0:
+        return samples
+    first = max(int(loud[0]) - _LEAD_FRAMES, 0)
+    last = min(int(loud[-1]) + 1 + _TAIL_FRAMES, frames.size)
+    return samples[first * _FRAME : last * _FRAME]
+
+
+def dithered(samples: Samples) -> Samples:
+    """Add faint noise that is the same for the same samples, so that a replay scores alike."""
+    generator = np.random.default_rng(len(samples))
+    noisy = samples + np.rint(generator.normal(0.0, _DITHER, len(samples)))
+    return np.clip(noisy, -32768, 32767).astype(np.int16)

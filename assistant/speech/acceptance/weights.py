@@ -1,0 +1,67 @@
+"""Weights of the decision, read from a file that says where they come from."""
+
+import math
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from importlib.resources import files
+
+from assistant.errors import GrammarError
+
+
+@dataclass(frozen=True, slots=True)
+class Weights:
+    """A weighted sum of figures, and the two thresholds that cut it into three outcomes."""
+
+    name: str
+    bias: float
+    weights: Mapping[str, float]
+    """Weight of each figure by name; "a*b" weighs the product of two figures."""
+    accept: float
+    """At or above this sum the phrase is taken."""
+    ask: float
+    """At or above this sum, and below `accept`, the phrase is asked back."""
+    centre: Mapping[str, float] = field(default_factory=dict)
+    """Subtracted from a figure before weighing; 0 where not given."""
+
+    def score(self, figures: Mapping[str, float]) -> float:
+        """Return the weighted sum for one utterance."""
+        total = self.bias
+        for name, weight in self.weights.items():
+            value = 1.0
+            for factor in name.split("*"):
+                value *= figures[factor] - self.centre.get(factor, 0.0)
+            total += weight * value
+        return total
+
+    def moved(self, by: float) -> "Weights":
+        """Return the same weights with both thresholds raised by `by`."""
+        return Weights(
+            self.name, self.bias, self.weights, self.accept + by, self.ask + by, self.centre
+        )
+
+
+def load(name: str) -> Weights:
+    """Read the weights that come with the program.
+
+    Args:
+        name: "alone", or "second-opinion".
+
+    Raises:
+        GrammarError: the file is damaged.
+    """
+    source = files("assistant.speech.acceptance") / f"{name}.toml"
+    table = tomllib.loads(source.read_text(encoding="utf-8"))
+    loaded = Weights(
+        name=f"{name} {table['version']}",
+        bias=float(table["bias"]),
+        weights={key: float(value) for key, value in table["weights"].items()},
+        accept=float(table["accept"]),
+        ask=float(table["ask"]),
+        centre={key: float(value) for key, value in table.get("centre", {}).items()},
+    )
+    figures = [loaded.bias, loaded.accept, loaded.ask, *loaded.weights.values()]
+    if not all(math.isfinite(value) for value in figures) or loaded.ask > loaded.accept:
+        msg = f"The acceptance weights in {source} are damaged: reinstall the program."
+        raise GrammarError(msg)
+    return loaded
