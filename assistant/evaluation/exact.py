@@ -1,0 +1,47 @@
+"""Decimal results taken as the decimals they are.
+
+A laboratory reports decimals. Binary floating point stores neighbours of them, and for a small
+spread on a large mean the difference decides: sums of squares lose the leading digits. A value
+is therefore read as the shortest decimal that names its double (which is what was typed, up to
+15 significant digits) and sums are taken over whole numbers, exactly, at any size.
+"""
+
+from collections.abc import Sequence
+from decimal import Decimal
+from fractions import Fraction
+
+from assistant.errors import InputError
+
+Value = float | int | Decimal
+"""What counts as a value here; a float stands for its shortest decimal."""
+
+LARGEST = Decimal(10) ** 100
+"""Beyond this magnitude a value is refused: its square would leave the range of a double."""
+
+
+def decimal_of(value: Value) -> Decimal:
+    """The decimal that was typed for `value`.
+
+    Raises:
+        InputError: the value is not finite or beyond `LARGEST`.
+    """
+    plain = value if isinstance(value, Decimal) else Decimal(repr(float(value)))
+    if not plain.is_finite() or abs(plain) > LARGEST:
+        raise InputError(f"The value {value} is not a usable number: correct it.")
+    return plain
+
+
+def whole_numbers(values: Sequence[Value]) -> tuple[list[int], Fraction]:
+    """Integers and the unit they are counted in: each value is integer x unit, exactly."""
+    decimals = [decimal_of(value) for value in values]
+    exponent = min((int(d.as_tuple().exponent) for d in decimals), default=0)
+    scale = Decimal(1).scaleb(-exponent)
+    return [int(Fraction(d) * Fraction(scale)) for d in decimals], Fraction(10) ** exponent
+
+
+def mean_and_squares(values: Sequence[Value]) -> tuple[Fraction, Fraction]:
+    """Mean, and sum of squared deviations from it, both exact; at least one value."""
+    counts, unit = whole_numbers(values)
+    total = sum(counts)
+    squares = Fraction(sum(c * c for c in counts)) - Fraction(total * total, len(counts))
+    return Fraction(total, len(counts)) * unit, squares * unit * unit

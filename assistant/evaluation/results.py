@@ -1,0 +1,141 @@
+"""One assayed vial, and the few ways in which a study's vials are grouped.
+
+Nothing here computes a statistic. A `Result` holds what the record and the laboratory know about
+one vial; units stand with each field. A value that cannot be an assay at all is refused when the
+result is made, so that no later formula meets NaN, a negative content or an overflow.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from assistant.errors import InputError
+
+MOST_PERCENT = 1000.0
+"""Assays above this many % of target are taken as a slip of unit or typing, not as a content."""
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """One vial: where its powder came from and what the laboratory found."""
+
+    vial: str
+    """Label of the vial, as on the label."""
+    location: str
+    """Name of the sampling location."""
+    position: int
+    """Shaft position, counted from the bottom, from 1; replicates from one spot."""
+    port: int
+    """Port of the shaft, counted from the tip, from 1."""
+    depth_mm: float | None
+    """Depth of the port below the powder surface, mm; None when not known."""
+    insertion_order: int | None
+    """Which insertion of the session, from 1; None when not known."""
+    open_seconds: float | None
+    """How long the port stood open, s; None when not known."""
+    mass_mg: float | None
+    """Net mass of powder in the vial, mg; None when not weighed."""
+    assay: float
+    """Content found, % of target."""
+
+    def __post_init__(self) -> None:
+        """Refuse what cannot be a result.
+
+        Raises:
+            InputError: a label is empty, a count below 1, or a number not finite or impossible.
+        """
+        if not self.vial.strip() or not self.location.strip():
+            raise InputError(
+                f"Vial {self.vial!r} at location {self.location!r} has an empty name: "
+                "give both a name."
+            )
+        self._check_counts()
+        self._check_numbers()
+
+    def _check_counts(self) -> None:
+        for name, count in (
+            ("position", self.position),
+            ("port", self.port),
+            ("insertion order", self.insertion_order),
+        ):
+            if count is not None and count < 1:
+                raise InputError(f"Vial {self.vial}: {name} {count} must be 1 or more.")
+
+    def _check_numbers(self) -> None:
+        for name, number in (
+            ("depth", self.depth_mm),
+            ("time open", self.open_seconds),
+            ("mass", self.mass_mg),
+        ):
+            if number is not None and not (math.isfinite(number) and number >= 0):
+                raise InputError(
+                    f"Vial {self.vial}: {name} {number} must be a number of 0 or more."
+                )
+        check_percent(self.vial, self.assay)
+
+
+def check_percent(vial: str, assay: float) -> None:
+    """Refuse an assay that cannot be a content in % of target.
+
+    Raises:
+        InputError: the assay is not finite, negative, or above `MOST_PERCENT`.
+    """
+    if not math.isfinite(assay):
+        raise InputError(f"Vial {vial}: the assay is not a number; correct or remove it.")
+    if assay < 0:
+        raise InputError(f"Vial {vial}: the assay {assay:g} % is negative; correct it.")
+    if assay > MOST_PERCENT:
+        raise InputError(
+            f"Vial {vial}: the assay {assay:g} % of target is above {MOST_PERCENT:g} %; "
+            "check the unit and the typing."
+        )
+
+
+def by_location(results: Sequence[Result]) -> dict[str, tuple[Result, ...]]:
+    """The results of each location, locations and vials in the order given."""
+    groups: dict[str, list[Result]] = {}
+    for result in results:
+        groups.setdefault(result.location, []).append(result)
+    return {name: tuple(members) for name, members in groups.items()}
+
+
+def assays(results: Sequence[Result]) -> tuple[float, ...]:
+    """All assays, % of target, in the order given."""
+    return tuple(result.assay for result in results)
+
+
+def assays_by_location(results: Sequence[Result]) -> tuple[tuple[float, ...], ...]:
+    """Assays of each location, % of target, one inner tuple a location."""
+    return tuple(assays(members) for members in by_location(results).values())
+
+
+def first_of_each_location(results: Sequence[Result]) -> tuple[Result, ...]:
+    """The result of the lowest position, then lowest port, of every location.
+
+    This is the stated rule by which one result a location is chosen for stage 1 of a scheme;
+    it looks at the place of a vial, never at its assay.
+    """
+    return tuple(
+        min(members, key=lambda result: (result.position, result.port))
+        for members in by_location(results).values()
+    )
+
+
+def check_study(results: Sequence[Result]) -> None:
+    """Refuse a set of results from which no verdict on a blend can be drawn.
+
+    Raises:
+        InputError: no results, a vial twice, or a single location.
+    """
+    if not results:
+        raise InputError("There are no results to evaluate: the assay file holds no vial.")
+    seen: set[str] = set()
+    for result in results:
+        if result.vial in seen:
+            raise InputError(f"Vial {result.vial} appears twice in the results: keep one.")
+        seen.add(result.vial)
+    if len(by_location(results)) == 1:
+        raise InputError(
+            f"All results come from one location ({results[0].location}): uniformity across "
+            "the blend cannot be judged from one place."
+        )

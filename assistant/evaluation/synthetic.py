@@ -1,0 +1,139 @@
+"""Assays made up from a known truth, for rehearsals and for tests of the statistics.
+
+Pure and seeded: the same sites, truth and seed give the same assays. A result is
+
+    mean + location effect + within-location error + the thief's marks
+
+with normal effects of the stated standard deviations; the thief's marks are systematic, so that
+an evaluation of the made-up data can be compared with what was put in.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from assistant.errors import InputError
+from assistant.evaluation.results import Result
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """Where one vial's powder came from; the fields are those of `Result`."""
+
+    vial: str
+    location: str
+    position: int
+    port: int
+    depth_mm: float | None = None
+    insertion_order: int | None = None
+    open_seconds: float | None = None
+    mass_mg: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Truth:
+    """What the made-up blend, sampler and method are like; % of target throughout."""
+
+    mean: float = 100.0
+    between_sd: float = 1.0
+    """Standard deviation of the location effects."""
+    within_sd: float = 1.0
+    """Standard deviation inside a location: sampling and method together."""
+    thief_bias: float = 0.0
+    """Added to every result."""
+    depth_slope: float = 0.0
+    """Added for every 100 mm of depth."""
+    position_slope: float = 0.0
+    """Added for every position above the bottom one."""
+    order_slope: float = 0.0
+    """Added for every insertion after the first."""
+    open_slope: float = 0.0
+    """Added for every 10 s the port stood open."""
+
+    def __post_init__(self) -> None:
+        """Refuse negative standard deviations.
+
+        Raises:
+            InputError: one of them is below zero.
+        """
+        if not (self.between_sd >= 0.0 and self.within_sd >= 0.0):
+            raise InputError("A made-up blend needs standard deviations of 0 or more.")
+
+
+def results(
+    sites: Sequence[Site], truth: Truth, seed: int, decimals: int = 1
+) -> tuple[Result, ...]:
+    """One result per site, in the order given, rounded as a laboratory would.
+
+    Args:
+        sites: the vials of a session.
+        truth: what to put in.
+        seed: of the random numbers.
+        decimals: of the reported assay.
+    """
+    generator = np.random.default_rng(seed)
+    names = list(dict.fromkeys(site.location for site in sites))
+    effects = dict(zip(names, generator.standard_normal(len(names)), strict=True))
+    errors = generator.standard_normal(len(sites))
+    made = []
+    for site, error in zip(sites, errors, strict=True):
+        value = truth.mean + truth.between_sd * effects[site.location] + truth.within_sd * error
+        value = max(0.0, float(value) + marks(site, truth))
+        made.append(
+            Result(
+                vial=site.vial,
+                location=site.location,
+                position=site.position,
+                port=site.port,
+                depth_mm=site.depth_mm,
+                insertion_order=site.insertion_order,
+                open_seconds=site.open_seconds,
+                mass_mg=site.mass_mg,
+                assay=round(value, decimals),
+            )
+        )
+    return tuple(made)
+
+
+def marks(site: Site, truth: Truth) -> float:
+    """The thief's systematic share of a result, % of target."""
+    return (
+        truth.thief_bias
+        + truth.depth_slope * (site.depth_mm or 0.0) / 100.0
+        + truth.position_slope * (site.position - 1)
+        + truth.order_slope * ((site.insertion_order or 1) - 1)
+        + truth.open_slope * (site.open_seconds or 0.0) / 10.0
+    )
+
+
+def sheet(made: Sequence[Result], batch: str | None = None) -> str:
+    """The results as a laboratory's CSV file, in % of target."""
+    head = "Vial,Assay (% of target)" + (",Batch" if batch else "")
+    tail = f",{batch}" if batch else ""
+    lines = [f"{result.vial},{result.assay!r}{tail}" for result in made]
+    return "\n".join([head, *lines]) + "\n"
+
+
+def regular_sites(locations: int, positions: int, ports: int = 1) -> tuple[Site, ...]:
+    """Sites of a plain design, numbered through, for tests and examples.
+
+    Ports lie 300 mm apart, the lowest deepest; each location is one insertion.
+    """
+    sites: list[Site] = []
+    for location in range(1, locations + 1):
+        for position in range(1, positions + 1):
+            for port in range(1, ports + 1):
+                sites.append(
+                    Site(
+                        vial=str(len(sites) + 1),
+                        location=f"L{location}",
+                        position=position,
+                        port=port,
+                        depth_mm=100.0 + 300.0 * (ports - port),
+                        insertion_order=location,
+                        open_seconds=5.0,
+                        mass_mg=500.0,
+                    )
+                )
+    return tuple(sites)

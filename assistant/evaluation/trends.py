@@ -1,0 +1,159 @@
+"""Does the assay follow the way the sample was taken? Mass, depth, position, order, time open.
+
+These are the marks of a sampling artefact. A factor that changes inside a location is compared
+within locations (both sides less their location mean, so that a difference between locations
+cannot pose as a trend); one that is the same for the whole insertion is compared on location
+means. Pearson's r with Fisher's interval, the slope, Spearman's rank correlation, and Holm's
+adjustment of the p-values over the factors looked at.
+"""
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from assistant.evaluation.quantiles import Floats, normal_quantile, t_two_sided
+from assistant.evaluation.results import Result
+
+_FEWEST_DF = 2
+_FLAT = 1e-12
+
+
+@dataclass(frozen=True, slots=True)
+class Trend:
+    """Association of the assay (% of target) with one factor."""
+
+    factor: str
+    unit: str
+    basis: str
+    """'within locations' or 'location means'."""
+    n: int
+    df: int
+    slope: float
+    """Change of the assay, % of target, for one unit of the factor."""
+    span: float
+    """Range of the factor over the compared values, in its unit."""
+    r: float
+    r_low: float | None
+    """95 % limits of r after Fisher; None when r is 1 or -1."""
+    r_high: float | None
+    p: float
+    p_adjusted: float
+    """p after Holm's adjustment over all factors reported together."""
+    rank_r: float
+    """Spearman's rank correlation of the compared values."""
+
+    @property
+    def effect(self) -> float:
+        """Change of the assay over the factor's whole range, % of target."""
+        return self.slope * self.span
+
+
+_FACTORS: tuple[tuple[str, str, Callable[[Result], float | None]], ...] = (
+    ("sample mass", "mg", lambda result: result.mass_mg),
+    ("port depth", "mm", lambda result: result.depth_mm),
+    ("shaft position", "position from the bottom", lambda result: float(result.position)),
+    (
+        "insertion order",
+        "insertion",
+        lambda result: None if result.insertion_order is None else float(result.insertion_order),
+    ),
+    ("time open", "s", lambda result: result.open_seconds),
+)
+
+
+def trends(results: Sequence[Result]) -> tuple[Trend, ...]:
+    """Trends for every factor that is known and varies, in a fixed order."""
+    found: list[Trend] = []
+    for name, unit, take in _FACTORS:
+        pairs = [
+            (result.location, value, result.assay)
+            for result in results
+            if (value := take(result)) is not None
+        ]
+        trend = _trend(name, unit, pairs)
+        if trend is not None:
+            found.append(trend)
+    adjusted = holm([trend.p for trend in found])
+    return tuple(replace(trend, p_adjusted=p) for trend, p in zip(found, adjusted, strict=True))
+
+
+def holm(p_values: Sequence[float]) -> tuple[float, ...]:
+    """Holm's step-down adjusted p-values, in the order given."""
+    order = sorted(range(len(p_values)), key=lambda i: p_values[i])
+    adjusted = [0.0] * len(p_values)
+    running = 0.0
+    for rank, index in enumerate(order):
+        running = max(running, min(1.0, (len(p_values) - rank) * p_values[index]))
+        adjusted[index] = running
+    return tuple(adjusted)
+
+
+def _trend(name: str, unit: str, pairs: Sequence[tuple[str, float, float]]) -> Trend | None:
+    """One factor, on the basis its design allows; None when it cannot be compared."""
+    groups: dict[str, list[tuple[float, float]]] = {}
+    for location, x, y in pairs:
+        groups.setdefault(location, []).append((x, y))
+    arrays = [np.asarray(group, dtype=np.float64) for group in groups.values()]
+    if any(np.ptp(group[:, 0]) > 0 for group in arrays):
+        points = np.concatenate([group - group.mean(axis=0) for group in arrays])
+        df, basis = len(points) - len(arrays) - 1, "within locations"
+    else:
+        points = np.asarray([group.mean(axis=0) for group in arrays]).reshape(-1, 2)
+        df, basis = len(points) - 2, "location means"
+    if df < _FEWEST_DF:
+        return None
+    x, y = points[:, 0] - points[:, 0].mean(), points[:, 1] - points[:, 1].mean()
+    r = correlation(x, y)
+    if r is None:
+        return None
+    low, high = _fisher(r, df)
+    return Trend(
+        factor=name,
+        unit=unit,
+        basis=basis,
+        n=len(points),
+        df=df,
+        slope=float((x * y).sum() / (x * x).sum()),
+        span=float(np.ptp(np.asarray([x for _, x, _ in pairs]))),
+        r=r,
+        r_low=low,
+        r_high=high,
+        p=_p_value(r, df),
+        p_adjusted=1.0,
+        rank_r=rank_correlation(x, y),
+    )
+
+
+def correlation(x: Floats, y: Floats) -> float | None:
+    """Pearson's r of two centred arrays; None when one of them does not vary."""
+    sx, sy = float(np.sqrt((x * x).sum())), float(np.sqrt((y * y).sum()))
+    if sx <= _FLAT or sy <= _FLAT:
+        return None
+    return max(-1.0, min(1.0, float((x * y).sum()) / (sx * sy)))
+
+
+def rank_correlation(x: Floats, y: Floats) -> float:
+    """Spearman's rank correlation: Pearson's r of the ranks, ties sharing their mean."""
+    from scipy import stats  # noqa: PLC0415 - slow to import, used here only
+
+    # Centring leaves equal values a rounding error apart; twelve decimals make ties of them.
+    ranks = [stats.rankdata(np.round(v, 12)) for v in (x, y)]
+    r = correlation(ranks[0] - ranks[0].mean(), ranks[1] - ranks[1].mean())
+    return 0.0 if r is None else r
+
+
+def _p_value(r: float, df: int) -> float:
+    """Two-sided p-value of r at `df` degrees of freedom."""
+    if abs(r) >= 1.0:
+        return 0.0
+    return float(t_two_sided(r * math.sqrt(df / (1.0 - r * r)), df))
+
+
+def _fisher(r: float, df: int) -> tuple[float | None, float | None]:
+    """95 % limits of r; the variance of Fisher's z is 1/(df - 1)."""
+    if abs(r) >= 1.0:
+        return None, None
+    half = float(normal_quantile(0.975)) / math.sqrt(df - 1)
+    return math.tanh(math.atanh(r) - half), math.tanh(math.atanh(r) + half)
