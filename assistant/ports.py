@@ -89,7 +89,7 @@ class Verdict:
     text: str
     """The phrase it was taken for, or came nearest to; "" when none."""
     reason: str
-    """Why it was not accepted ("unclear", "no-phrase", "too-short", "too-long", "overflow"); else ""."""
+    """Why not accepted ("unclear", "no-phrase", "too-short", "too-long", "overflow"), or ""."""
     utterance: Utterance
     engine: str
     scores: Mapping[str, str] = field(default_factory=dict)

@@ -1,0 +1,126 @@
+"""A grammar file as a frozen model, checked for completeness when it is read.
+
+Reads text that somebody else fetched; touches no file.
+"""
+
+import string
+import tomllib
+from typing import Annotated
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from assistant.errors import GrammarError
+from assistant.procedure.vocabulary import POSITIONAL, VIAL, Intent, Prompt
+
+PHRASE_SLOTS = {
+    **{intent: {"position"} for intent in POSITIONAL},
+    **{intent: {"vial"} for intent in VIAL},
+    Intent.TAKE_OVER: {"call"},
+    Intent.MASS: {"number"},
+}
+"""What a phrase must leave open for its object."""
+
+PROMPT_SLOTS: dict[Prompt, set[str]] = {
+    Prompt.SEAT: {"location", "count"},
+    Prompt.ENTER: {"depth"},
+    Prompt.OPEN: {"position"},
+    Prompt.FILL: {"seconds"},
+    Prompt.RAISE: {"position"},
+    Prompt.SHED: {"seconds"},
+    Prompt.EMPTY_DIE: {"position", "vial"},
+    Prompt.EMPTY_PORT_DIE: {"position", "port", "vial"},
+    Prompt.COUNT: {"count"},
+    Prompt.DISPOSE: {"number", "kind"},
+    Prompt.SIGN: {"taken", "planned"},
+    Prompt.STOPPED: {"taken", "planned"},
+    Prompt.NOTED: {"number"},
+    Prompt.ASK_BACK: {"phrase"},
+    Prompt.READ_BACK: {"phrase"},
+    Prompt.ASK_WITNESS: {"phrase"},
+    Prompt.CHECK_IN_POWDER: {"location", "position", "ports"},
+    Prompt.CHECK_OUTSIDE: {"step"},
+    Prompt.CORRECTED: {"phrase"},
+    Prompt.WHERE: {"location", "position", "step", "taken", "planned"},
+    Prompt.WHERE_OUTSIDE: {"step", "taken", "planned"},
+    Prompt.CHOICES: {"phrases"},
+    Prompt.NOT_NOW: {"phrase"},
+    Prompt.WRONG_POSITION: {"heard", "expected"},
+    Prompt.WRONG_VIAL: {"heard", "expected"},
+    Prompt.TAKEN_OVER: {"name"},
+    Prompt.HEAD: {"code"},
+}
+"""What may be filled into a prompt; the prompts not named here stand as they are."""
+
+Words = Annotated[str, Field(min_length=1, max_length=120)]
+
+
+class Language(BaseModel):
+    """One grammar file."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    language: Annotated[str, Field(pattern=r"^[a-z]{2,3}(-[A-Za-z0-9]{2,8})*$")]
+    phrases: dict[Intent, Words]
+    prompts: dict[Prompt, Words]
+    names: dict[str, Words]
+    digits: dict[str, Annotated[tuple[Words, ...], Field(min_length=1)]]
+    letters: dict[str, Words]
+    pronunciations: dict[str, tuple[Words, ...]] = {}
+    """Word to its pronunciations, ARPAbet without stress marks."""
+
+
+def parse_grammar(raw: bytes, name: str) -> Language:
+    """Read a grammar.
+
+    Args:
+        raw: the bytes of the file (TOML, UTF-8).
+        name: what to call the file in an error.
+
+    Raises:
+        GrammarError: not TOML, a phrase or prompt missing, unknown, or with the wrong slots.
+    """
+    try:
+        table = tomllib.loads(raw.decode("utf-8-sig").replace("\r\n", "\n"))
+        language = Language.model_validate(table)
+    except UnicodeDecodeError as fault:
+        raise GrammarError(f"{name}: not UTF-8 text at byte {fault.start}.") from None
+    except (tomllib.TOMLDecodeError, RecursionError) as fault:
+        raise GrammarError(f"{name}: not valid TOML: {fault}.") from None
+    except ValidationError as fault:
+        first = fault.errors(include_url=False)[0]
+        where = ".".join(str(part) for part in first["loc"])
+        raise GrammarError(f"{name}: '{where}': {first['msg'].lower()}.") from None
+    _complete(language, name)
+    return language
+
+
+def _complete(language: Language, name: str) -> None:
+    for table, wanted, found in (
+        ("phrases", list(Intent), language.phrases),
+        ("prompts", list(Prompt), language.prompts),
+        ("digits", list("0123456789."), language.digits),
+        ("letters", list(string.ascii_uppercase), language.letters),
+    ):
+        missing = [str(key) for key in wanted if key not in found]
+        if missing:
+            raise GrammarError(f"{name}: [{table}] lacks '{missing[0]}'; add it.")
+    for intent, phrase in language.phrases.items():
+        _slots(f"{name}: [phrases] {intent.value}", phrase, PHRASE_SLOTS.get(intent, set()))
+    for prompt, words in language.prompts.items():
+        allowed = PROMPT_SLOTS.get(prompt, set())
+        _slots(f"{name}: [prompts] {prompt.value}", words, allowed)
+    spoken = [phrase.casefold() for phrase in language.phrases.values()]
+    twice = next((phrase for phrase in spoken if spoken.count(phrase) > 1), None)
+    if twice is not None:
+        raise GrammarError(f"{name}: the phrase '{twice}' stands for two meanings; change one.")
+
+
+def _slots(where: str, text: str, wanted: set[str]) -> None:
+    try:
+        found = {slot for _, slot, _, _ in string.Formatter().parse(text) if slot is not None}
+    except ValueError as fault:
+        raise GrammarError(f"{where}: {fault}.") from None
+    if found != wanted:
+        need = ", ".join(sorted(wanted)) or "none"
+        have = ", ".join(sorted(found)) or "none"
+        raise GrammarError(f"{where}: has the slots {have}; it needs {need}.")
