@@ -73,6 +73,7 @@ class Ear:
         self._speaking = False
         self._shut_until = 0
         self._lost_at = -1
+        self._spoken_over = -1
         self._clip: bytearray | None = None
         self._clip_limit = 0
 
@@ -119,19 +120,18 @@ class Ear:
     def listen(self, block: bytes) -> list[Heard]:
         """Do what `feed` does and also return the place of each utterance in the stream."""
         self._keep(block)
-        if self.shut and self._while_speaking is None:
-            self._endpointer.skip(BLOCK_SAMPLES)
-            return []
-        judge = (
-            self._judge if not self.shut or self._while_speaking is None else self._while_speaking
-        )
-        return self._decide(self._endpointer.feed(block), judge)
+        if self.shut:
+            if self._while_speaking is None:
+                self._endpointer.skip(BLOCK_SAMPLES)
+                return []
+            self._spoken_over = self.position
+        return self._decide(self._endpointer.feed(block))
 
     def finish(self) -> list[Verdict]:
         """Decide on what the end of the stream cut off."""
-        return [heard.verdict for heard in self._decide(self._endpointer.finish(), self._judge)]
+        return [heard.verdict for heard in self._decide(self._endpointer.finish())]
 
-    def _decide(self, segment: Segment | None, judge: Judge) -> list[Heard]:
+    def _decide(self, segment: Segment | None) -> list[Heard]:
         if segment is None:
             return []
         begin = segment.first_sample - self._endpointer.settings.pre_roll_ms * SAMPLE_RATE // 1000
@@ -141,6 +141,9 @@ class Ear:
             return [Heard(_refused(segment, "too-long"), segment)]
         if segment.too_short:
             return [Heard(_refused(segment, "too-short"), segment)]
+        # Whatever a prompt may have leaked into is for the strict judge, wherever it ended.
+        over = self._while_speaking is not None and begin <= self._spoken_over
+        judge = self._while_speaking if over and self._while_speaking else self._judge
         return [Heard(judge(segment.utterance), segment)]
 
     def start_clip(self, seconds: float) -> None:

@@ -8,6 +8,7 @@ the acceptance decision is made elsewhere.
 import threading
 from collections.abc import Mapping, Sequence
 from importlib.metadata import version
+from pathlib import Path
 from typing import Any
 
 from assistant.errors import DeviceError, GrammarError
@@ -209,3 +210,18 @@ class PocketSphinxRecogniser:
             decoder.end_utt()
         found = decoder.hyp()
         return "" if found is None else str(found.hypstr)
+
+
+def model_folder() -> Path:
+    """Return the folder of the embedded acoustic model, for its hash.
+
+    Raises:
+        DeviceError: the package is missing.
+    """
+    try:
+        from pocketsphinx import get_model_path  # noqa: PLC0415 - only where speech is heard
+    except ImportError as fault:
+        raise DeviceError(
+            f"The speech recogniser cannot be loaded ({fault}); run: pip install pocketsphinx"
+        ) from fault
+    return Path(get_model_path()) / "en-us"

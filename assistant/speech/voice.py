@@ -118,19 +118,24 @@ def default_renderer() -> Renderer:
     return EspeakRenderer()
 
 
-def resampled(pcm: bytes, rate: int) -> bytes:
-    """Bring mono 16-bit sound from `rate` to `SAMPLE_RATE`.
+def resampled(pcm: bytes, rate: int, wanted: int = SAMPLE_RATE) -> bytes:
+    """Bring mono 16-bit sound from one rate to another.
+
+    Args:
+        pcm: the sound.
+        rate: its samples per second.
+        wanted: samples per second of the result.
 
     Raises:
         DeviceError: the package soxr is missing.
     """
-    if rate == SAMPLE_RATE or not pcm:
+    if rate == wanted or not pcm:
         return pcm
     try:
         import soxr  # noqa: PLC0415 - imported only where sound is made
     except ImportError as fault:
         raise DeviceError(
-            f"Sound cannot be converted to 16 kHz ({fault}); run: pip install soxr"
+            f"Sound cannot be converted to {wanted} Hz ({fault}); run: pip install soxr"
         ) from fault
     signal = samples_of(pcm).astype(np.float32)
-    return bytes_of(soxr.resample(signal, rate, SAMPLE_RATE))
+    return bytes_of(soxr.resample(signal, rate, wanted))

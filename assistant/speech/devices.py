@@ -1,0 +1,199 @@
+"""Microphones and loudspeakers of this machine, by name; the one door to the audio library.
+
+PortAudio freezes its list of devices when it starts, and refreshing the list ends every open
+stream. `SoundSystem` therefore knows all streams of the program: it asks their owners to let go
+before it refreshes.
+"""
+
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Literal, Protocol
+
+from assistant.errors import DeviceError
+
+Kind = Literal["input", "output"]
+
+_KINDS = {"input": "microphone", "output": "loudspeaker"}
+
+PATIENCE_SECONDS = 10.0
+"""A refresh of the devices waits this long for a sentence to end."""
+
+_POLL_SECONDS = 0.05
+
+REFRESH_SECONDS = 5.0
+"""A frozen sound server may never answer; after this long it counts as gone."""
+
+
+@dataclass(frozen=True, slots=True)
+class Device:
+    """One device as one host interface of the system offers it."""
+
+    index: int
+    """Number in the present list; it changes when devices come and go, so it is never stored."""
+    name: str
+    host: str
+    inputs: int
+    outputs: int
+    default_rate: int
+    """Samples per second that the device prefers."""
+
+    @property
+    def label(self) -> str:
+        """Name and host interface, which together find the device again."""
+        return f"{self.name}, {self.host}"
+
+    def has(self, kind: Kind) -> bool:
+        """Whether the device can record, or play."""
+        return (self.inputs if kind == "input" else self.outputs) > 0
+
+
+class StreamOwner(Protocol):
+    """Whoever holds an open stream."""
+
+    @property
+    def busy(self) -> bool:
+        """Whether closing the stream now would cut something short."""
+        ...
+
+    def let_go(self) -> None:
+        """Close the stream; it may be opened again afterwards."""
+        ...
+
+
+class SoundSystem:
+    """The audio library, opened once and shared by microphone and loudspeaker."""
+
+    def __init__(self) -> None:
+        """Load PortAudio.
+
+        Raises:
+            DeviceError: the package or the system library is missing; says what to install.
+        """
+        self.library = load_library()
+        self._owners: list[StreamOwner] = []
+        self._lock = threading.RLock()
+
+    def join(self, owner: StreamOwner) -> None:
+        """Be asked to let go before the list of devices is refreshed."""
+        with self._lock:
+            self._owners.append(owner)
+
+    def leave(self, owner: StreamOwner) -> None:
+        """Be asked no more."""
+        with self._lock:
+            self._owners = [other for other in self._owners if other is not owner]
+
+    def devices(self) -> list[Device]:
+        """Return all devices known since the last refresh."""
+        hosts = [str(host["name"]) for host in self.library.query_hostapis()]
+        return [
+            Device(
+                index=index,
+                name=str(found["name"]),
+                host=hosts[found["hostapi"]],
+                inputs=int(found["max_input_channels"]),
+                outputs=int(found["max_output_channels"]),
+                default_rate=round(found["default_samplerate"]),
+            )
+            for index, found in enumerate(self.library.query_devices())
+        ]
+
+    def find(self, kind: Kind, wanted: str = "") -> Device:
+        """Return the device whose name and host hold all the words of `wanted`.
+
+        Args:
+            kind: "input" for a microphone, "output" for a loudspeaker.
+            wanted: the label of a device or some words of it, in any case; "" takes the
+                system's default.
+
+        Raises:
+            DeviceError: there is none, or several fit; the message lists them.
+        """
+        able = [device for device in self.devices() if device.has(kind)]
+        if not able:
+            raise DeviceError(
+                f"There is no {_KINDS[kind]}; connect one, or rehearse, which needs none"
+            )
+        return choose(able, kind, wanted, self._default(kind))
+
+    def _default(self, kind: Kind) -> int:
+        return int(self.library.default.device[0 if kind == "input" else 1])
+
+    def refresh(self) -> None:
+        """Read the list of devices again; every open stream is closed first.
+
+        A sentence that is being spoken may end before, within `PATIENCE_SECONDS`.
+
+        Raises:
+            DeviceError: the sound server does not answer.
+        """
+        deadline = time.monotonic() + PATIENCE_SECONDS
+        while self._busy() and time.monotonic() < deadline:
+            time.sleep(_POLL_SECONDS)
+        with self._lock:
+            for owner in tuple(self._owners):
+                owner.let_go()
+            if not within(REFRESH_SECONDS, self._restart):
+                raise DeviceError("The sound server does not answer; restart it or the machine")
+
+    def _busy(self) -> bool:
+        with self._lock:
+            return any(owner.busy for owner in self._owners)
+
+    def _restart(self) -> None:
+        # The package offers no public way to read the devices again.
+        self.library._terminate()  # noqa: SLF001 - see above
+        self.library._initialize()  # noqa: SLF001 - see above
+
+
+def load_library() -> Any:  # noqa: ANN401 - untyped library
+    """Return the module sounddevice.
+
+    Raises:
+        DeviceError: the package or PortAudio is missing; says what to install.
+    """
+    try:
+        import sounddevice  # noqa: PLC0415 - loads a system library and asks for all devices
+    except ImportError as fault:
+        raise DeviceError(
+            f"Live sound cannot be loaded ({fault}); run: pip install sounddevice"
+        ) from fault
+    except OSError as fault:
+        raise DeviceError(
+            "Live sound needs PortAudio, which is missing; run: sudo apt install libportaudio2"
+            " (rehearsal works without)"
+        ) from fault
+    return sounddevice
+
+
+def choose(able: list[Device], kind: Kind, wanted: str, default: int) -> Device:
+    """Pick the device that fits, or say which ones there are.
+
+    Raises:
+        DeviceError: none fits, or several do.
+    """
+    if not wanted:
+        return next((device for device in able if device.index == default), able[0])
+    exact = [device for device in able if wanted.lower() == device.label.lower()]
+    words = wanted.lower().replace(",", " ").split()
+    fitting = exact or [
+        device for device in able if all(word in device.label.lower() for word in words)
+    ]
+    if len(fitting) == 1:
+        return fitting[0]
+    listed = "; ".join(device.label for device in fitting or able)
+    trouble = "fits several" if fitting else "is not connected"
+    raise DeviceError(f'The {_KINDS[kind]} "{wanted}" {trouble}; choose one of: {listed}')
+
+
+def within(seconds: float, action: Callable[[], None]) -> bool:
+    """Do something that may hang in a thread of its own; return whether it came to an end.
+
+    Closing a stream of a frozen sound server never returns; the thread is then left behind.
+    """
+    worker = threading.Thread(target=action, name="sound-close", daemon=True)
+    worker.start()
+    worker.join(seconds)
+    return not worker.is_alive()

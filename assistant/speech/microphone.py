@@ -1,0 +1,176 @@
+"""The microphone: a stream whose callback only copies and enqueues, and a watchdog beside it.
+
+Loss of sound, loss of the device and its return are values in the same queue as the sound, in the
+order in which they happened. A gap is never closed up silently.
+"""
+
+import threading
+import time
+from collections.abc import Callable
+from typing import Any
+
+from assistant.errors import DeviceError
+from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE
+from assistant.speech.devices import Device, SoundSystem, within
+from assistant.speech.pcm import BLOCK_BYTES
+from assistant.speech.signals import (
+    AudioLost,
+    MicrophoneBack,
+    MicrophoneLost,
+    SoundBlock,
+    SoundItem,
+)
+from assistant.speech.watchdog import Watchdog
+
+QUEUED_BLOCKS = 200
+"""Ten seconds; if nobody has listened for that long the sound is dropped and said to be lost."""
+
+_BLOCK_MS = 1000 * BLOCK_SAMPLES // SAMPLE_RATE
+_CHECK_S = 0.1
+_RETRY_S = 1.0
+_CLOSE_S = 2.0
+_ZEROS = bytes(BLOCK_BYTES)
+
+
+class Microphone:
+    """Delivers blocks of 50 ms into a queue until closed, across losses of the device."""
+
+    def __init__(
+        self,
+        system: SoundSystem,
+        deliver: Callable[[SoundItem], None],
+        *,
+        wanted: str = "",
+        backlog: Callable[[], int] = lambda: 0,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        """Choose the device; nothing is recorded before `start`.
+
+        Args:
+            system: the audio library.
+            deliver: takes every item, from the audio thread; must neither block nor fail, as
+                `put_nowait` of an unbounded queue.
+            wanted: name and host interface of the device, or words of them; "" is the default.
+            backlog: how many items wait to be taken; beyond `QUEUED_BLOCKS` sound is dropped.
+            clock: seconds that never step.
+
+        Raises:
+            DeviceError: there is no such microphone.
+        """
+        self._system = system
+        self._deliver = deliver
+        self._device = system.find("input", wanted)
+        self._backlog = backlog
+        self._clock = clock
+        self._watchdog = Watchdog(opened=clock())
+        self._stream: Any = None
+        self._dropped_ms = 0
+        self._stop = threading.Event()
+        self._guard: threading.Thread | None = None
+
+    @property
+    def name(self) -> str:
+        """Device and host interface, as they go on record."""
+        return self._device.label
+
+    @property
+    def busy(self) -> bool:
+        """Never; a gap is reported, and the stream opened again."""
+        return False
+
+    def start(self) -> None:
+        """Open the device and deliver from now on.
+
+        Raises:
+            DeviceError: the device cannot be opened.
+        """
+        self._system.join(self)
+        self._open(self._device)
+        self._guard = threading.Thread(target=self._watch, name="microphone", daemon=True)
+        self._guard.start()
+
+    def close(self) -> None:
+        """Deliver nothing more and release the device; returns even if the sound server hangs."""
+        self._stop.set()
+        if self._guard is not None:
+            self._guard.join(_CLOSE_S)
+        self.let_go()
+        self._system.leave(self)
+
+    def let_go(self) -> None:
+        """Close the stream; the watchdog opens it again."""
+        stream, self._stream = self._stream, None
+        if stream is not None:
+            within(_CLOSE_S, lambda: _close(stream))
+
+    def _open(self, device: Device) -> None:
+        watchdog = Watchdog(opened=self._clock())
+
+        def take(indata: Any, _frames: int, _time: object, status: Any) -> None:  # noqa: ANN401 - library types
+            self._take(watchdog, bytes(indata), overflow=bool(status.input_overflow))
+
+        def finished() -> None:
+            watchdog.finished = True
+
+        library = self._system.library
+        try:
+            stream = library.RawInputStream(
+                samplerate=SAMPLE_RATE,
+                blocksize=BLOCK_SAMPLES,
+                device=device.index,
+                channels=1,
+                dtype="int16",
+                callback=take,
+                finished_callback=finished,
+            )
+            stream.start()
+        except library.PortAudioError as fault:
+            raise DeviceError(
+                f"The microphone {device.label} cannot record at {SAMPLE_RATE} Hz ({fault});"
+                " choose another one, or the entry of the system's sound server"
+            ) from fault
+        self._watchdog, self._stream, self._device = watchdog, stream, device
+
+    def _take(self, watchdog: Watchdog, pcm: bytes, *, overflow: bool) -> None:
+        """Pass one block on; runs in the audio thread."""
+        watchdog.block(self._clock(), zeros=pcm == _ZEROS)
+        if self._backlog() >= QUEUED_BLOCKS:
+            self._dropped_ms += _BLOCK_MS
+            return
+        if overflow or self._dropped_ms:
+            lost, self._dropped_ms = self._dropped_ms, 0
+            self._deliver(AudioLost(lost))
+        self._deliver(SoundBlock(pcm, time.monotonic_ns()))
+
+    def _watch(self) -> None:
+        """Report a lost device once, then try to get it back until closed."""
+        while not self._stop.wait(_CHECK_S):
+            fault = self._watchdog.fault(self._clock())
+            if fault is None:
+                continue
+            self._deliver(MicrophoneLost(f"The microphone {self.name} is lost: {fault}"))
+            self.let_go()
+            while not self._stop.wait(_RETRY_S):
+                if self._reopened():
+                    break
+
+    def _reopened(self) -> bool:
+        """Try once to open the same device again, and wait until it really delivers."""
+        try:
+            self._system.refresh()
+            self._open(self._system.find("input", self._device.label))
+        except DeviceError:
+            return False
+        while not self._stop.wait(_CHECK_S):
+            if self._watchdog.fault(self._clock()) is not None:
+                self.let_go()
+                return False
+            if self._watchdog.first is not None and self._watchdog.zeros_since is None:
+                self._deliver(MicrophoneBack(self.name))
+                return True
+        return False
+
+
+def _close(stream: Any) -> None:  # noqa: ANN401 - library type
+    stream.abort(ignore_errors=True)
+    stream.close(ignore_errors=True)

@@ -1,0 +1,242 @@
+"""The Vosk recogniser, over a model folder that the user has put on the machine.
+
+The library is kept from everything it would do by itself: downloading a model, ending the process,
+guessing words it does not know. Its "grammar" is a word-pair model in which pieces of different
+phrases recombine, so every result is compared with the exact phrases.
+"""
+
+import json
+import os
+import re
+import sys
+import threading
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from importlib.metadata import version
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+from assistant.errors import DeviceError, GrammarError
+from assistant.ports import SAMPLE_RATE, Hypothesis, Utterance
+from assistant.speech.network import normal
+from assistant.speech.pcm import dithered
+
+MODEL_VARIABLE = "SAMPLING_ASSISTANT_VOSK_MODEL"
+"""Environment variable that may hold the path of a model folder."""
+
+_CHUNK_BYTES = 2 * SAMPLE_RATE // 5
+"""The library works in steps of 0.2 s."""
+
+_SHORTEST_BYTES = 2 * SAMPLE_RATE // 20
+
+_UNKNOWN = "[unk]"
+
+_NEEDED = ("am/final.mdl", "conf/mfcc.conf")
+_DYNAMIC = ("graph/HCLr.fst", "graph/Gr.fst")
+_STATIC = "graph/HCLG.fst"
+
+
+def find_model(
+    language: str,
+    configured: Path | None = None,
+    environment: Mapping[str, str] | None = None,
+    home: Path | None = None,
+) -> Path | None:
+    """Look for a model folder; a place that was named must hold a usable one.
+
+    Args:
+        language: two letters, such as "en".
+        configured: the folder named in the configuration.
+        environment: environment variables; those of the process if not given.
+        home: the user's home folder; that of the process if not given.
+
+    Returns:
+        The folder, or None when none was named and the standard places hold no usable one.
+
+    Raises:
+        DeviceError: the configured folder, or the one in `MODEL_VARIABLE`, cannot be used.
+    """
+    variables = os.environ if environment is None else environment
+    named = configured or (
+        Path(variables[MODEL_VARIABLE]) if variables.get(MODEL_VARIABLE) else None
+    )
+    if named is not None:
+        check_model(named)
+        return named
+    pattern = re.compile(rf"vosk-model-(small-)?{re.escape(language)}(-|$)")
+    for place in standard_places(variables, home or Path.home()):
+        for folder in sorted(place.iterdir()) if place.is_dir() else ():
+            if pattern.match(folder.name) and fault_of_model(folder) is None:
+                return folder
+    return None
+
+
+def standard_places(environment: Mapping[str, str], home: Path) -> Iterator[Path]:
+    """Yield the folders in which models are looked for, the program's own first."""
+    if sys.platform == "win32":
+        local = Path(environment.get("LOCALAPPDATA", home / "AppData" / "Local"))
+        yield from (local / "sampling-assistant" / "vosk", local / "vosk")
+    elif sys.platform == "darwin":
+        yield home / "Library" / "Application Support" / "sampling-assistant" / "vosk"
+    else:
+        data = Path(environment.get("XDG_DATA_HOME") or home / ".local" / "share")
+        yield data / "sampling-assistant" / "vosk"
+    yield from (home / ".cache" / "vosk", Path("/usr/share/vosk"))
+
+
+def fault_of_model(folder: Path) -> str | None:
+    """Return why a folder cannot be used as a model, None when it can."""
+    if not folder.is_dir():
+        return "is not a folder"
+    missing = [name for name in _NEEDED if not (folder / name).is_file()]
+    if missing:
+        return f"lacks {missing[0]}, so it is not an unpacked Vosk model"
+    if all((folder / name).is_file() for name in _DYNAMIC):
+        return None
+    if (folder / _STATIC).is_file():
+        return "has a static graph, which takes no phrases (take a small or an lgraph model)"
+    return "lacks graph/HCLr.fst or graph/Gr.fst, so it takes no phrases"
+
+
+def check_model(folder: Path) -> None:
+    """Refuse a folder that Vosk could not use for phrases.
+
+    Raises:
+        DeviceError: what is wrong with the folder and what to do.
+    """
+    fault = fault_of_model(folder)
+    if fault is not None:
+        raise DeviceError(
+            f"The Vosk model folder {folder} {fault}; unpack a dynamic-graph model there or name"
+            " another folder"
+        )
+
+
+class VoskRecogniser:
+    """A `Recogniser` over a Vosk model folder.
+
+    One instance may be used from several threads; calls wait for each other.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        """Load the model (a small one takes about 2 s).
+
+        Args:
+            folder: a dynamic-graph model, unpacked.
+
+        Raises:
+            DeviceError: the package is missing or the folder cannot be used.
+        """
+        check_model(folder)
+        try:
+            import vosk  # noqa: PLC0415 - 0.1 s and a network library, only where it is used
+        except (ImportError, OSError, TypeError) as fault:
+            raise DeviceError(
+                f"The speech recogniser Vosk cannot be loaded ({fault}); run: pip install vosk"
+            ) from fault
+        vosk.SetLogLevel(-1)
+        self._make = vosk.KaldiRecognizer
+        self._model = _load(vosk, folder)
+        self._folder = folder
+        self._lock = threading.Lock()
+        self._grammar = ""
+        self._phrases: frozenset[str] = frozenset()
+
+    @property
+    def name(self) -> str:
+        """Engine, version and model folder, as they go on record."""
+        return f"vosk {version('vosk')} {self._folder.name}"
+
+    @property
+    def model_folder(self) -> Path:
+        """The folder of the model, for its hash."""
+        return self._folder
+
+    def missing(self, words: Sequence[str]) -> list[str]:
+        """Return the words the model does not know; they may not stand in a phrase."""
+        return [word for word in words if not self._knows(normal(word))]
+
+    def _knows(self, word: str) -> bool:
+        return bool(word) and self._model.vosk_model_find_word(word) >= 0
+
+    def prepare(self, phrases: Sequence[str]) -> None:
+        """Set the phrases that can be heard from the next utterance on.
+
+        Raises:
+            GrammarError: a phrase holds a word the model does not know, or the list is empty.
+        """
+        spoken = sorted({normal(phrase) for phrase in phrases})
+        if not spoken or not spoken[0]:
+            raise GrammarError("There is no phrase to listen for; give at least one, with words")
+        unknown = self.missing(sorted({word for phrase in spoken for word in phrase.split()}))
+        if unknown:
+            raise GrammarError(
+                f'The Vosk model {self._folder.name} does not know "{", ".join(unknown)}";'
+                " use other words or another model"
+            )
+        listed = pair_cover(spoken)
+        if self._knows(_UNKNOWN):
+            listed.append(_UNKNOWN)
+        with self._lock:
+            self._grammar = json.dumps(listed, ensure_ascii=False)
+            self._phrases = frozenset(spoken)
+
+    def hear(self, utterance: Utterance) -> Hypothesis:
+        """Recognise one whole utterance; the text is one of the phrases, or "".
+
+        The result depends on the utterance alone, never on what was heard before it.
+
+        Raises:
+            RuntimeError: `prepare` was not called.
+        """
+        if not self._phrases:
+            raise RuntimeError("prepare() must name the phrases before hear()")
+        if len(utterance.pcm) < _SHORTEST_BYTES:
+            return Hypothesis("")
+        with self._lock:
+            text, confidence = self._decode(dithered(utterance.pcm))
+            return Hypothesis(text, confidence) if text in self._phrases else Hypothesis("")
+
+    def _decode(self, sound: bytes) -> tuple[str, float | None]:
+        """Return what was heard and the confidence of its least certain word."""
+        # One recogniser per utterance: it adapts to what it has heard, and costs a millisecond.
+        recogniser = self._make(self._model, float(SAMPLE_RATE), self._grammar)
+        recogniser.SetWords(True)  # noqa: FBT003 - the library's signature
+        chunks = (sound[at : at + _CHUNK_BYTES] for at in range(0, len(sound), _CHUNK_BYTES))
+        results = [
+            json.loads(recogniser.Result()) for chunk in chunks if recogniser.AcceptWaveform(chunk)
+        ]
+        results.append(json.loads(recogniser.FinalResult()))
+        words = [word for result in results for word in result.get("result", ())]
+        if not words:
+            return "", None
+        text = " ".join(str(word["word"]) for word in words)
+        return text, min(float(word["conf"]) for word in words)
+
+
+def _load(vosk: Any, folder: Path) -> Any:  # noqa: ANN401 - untyped library
+    """Load a model by its path, never by a name, which would be downloaded."""
+    try:
+        return vosk.Model(model_path=str(folder))
+    except Exception as fault:  # the library raises nothing narrower
+        if type(fault) is not Exception:
+            raise
+        raise DeviceError(
+            f"The Vosk model folder {folder} is damaged; unpack the model again"
+        ) from fault
+
+
+def pair_cover(phrases: Iterable[str]) -> list[str]:
+    """Return some of the phrases that together hold every pair of neighbouring words.
+
+    The engine learns nothing but such pairs, so the rest would only cost time: twenty thousand
+    phrases of digits come down to a few hundred.
+    """
+    seen: set[tuple[str, str]] = set()
+    cover = []
+    for phrase in phrases:
+        pairs = set(pairwise(["<s>", *phrase.split(), "</s>"]))
+        if not pairs <= seen:
+            seen |= pairs
+            cover.append(phrase)
+    return cover
