@@ -53,6 +53,8 @@ class Study(Part):
     product: Name
     batch: Mark
     stage: Name = "final blend"
+    replicates_reason: Name | None = None
+    """Why fewer than three samples are taken from one spot, where they are."""
 
 
 class Person(Part):
@@ -232,6 +234,8 @@ WitnessedStep = Literal["at-depth", "port-open", "port-closed", "vial", "tube-em
 class Limits(Part):
     """What the plan is held against; common practice, no source, unless a line says otherwise."""
 
+    fewest_locations: Annotated[int, Field(strict=True, ge=1, le=MAX_LOCATIONS)] = 10
+    """Least number of locations (FDA draft guidance of 2003, withdrawn; ISPE 2015)."""
     port_cover_mm: NotNegative = 30.0
     """Least depth of a port's middle straight below the powder's surface."""
     tip_clearance_mm: NotNegative = 30.0

@@ -37,9 +37,22 @@ def parse_plan(raw: bytes, name: str) -> Plan:
         # ValueError covers tomllib's own error and integers of thousands of digits.
         raise PlanError(f"{name}: not valid TOML: {fault}.") from None
     try:
-        return Plan.model_validate(table)
+        plan = Plan.model_validate(table)
     except ValidationError as fault:
         raise PlanError(f"{name}: {_sentence(fault)}.") from None
+    _possible(plan, name)
+    return plan
+
+
+def _possible(plan: Plan, name: str) -> None:
+    """Refuse a plan whose powder, manway or depths contradict the vessel."""
+    # Asked for only here, so that the models alone can be had without the numerics.
+    from assistant.plan.reach import lengths  # noqa: PLC0415 - see the line above
+
+    try:
+        lengths(plan)
+    except PlanError as fault:
+        raise PlanError(f"{name}: {fault}.") from None
 
 
 def _sentence(fault: ValidationError) -> str:

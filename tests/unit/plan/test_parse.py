@@ -116,9 +116,9 @@ def test_windows_text_is_read_as_it_is() -> None:
         ("ports_mm = [60.0]", f"ports_mm = {list(range(1, 20))}", "more than the 12 entries"),
         ("clearance_mm = 0.43", "clearance_mm = 17", "thousandths of an inch, write 0.432."),
         ('"triplicate"', '"quadruple"', "input should be 'single', 'duplicate' or 'triplicate'."),
-        ('code = "C2"', 'code = "c1"', "location code 'c1' stands twice: numbers 1 and 2"),
-        ('code = "C2"', 'code = "C 2"', "[[locations]] number 2, key 'code' has 'C 2'"),
-        ('code = "C2"', f'code = "{"C" * 13}"', "[[locations]] number 2, key 'code' has 'CCC"),
+        ('code = "N2"', 'code = "c2"', "location code 'c2' stands twice: numbers 1 and 2"),
+        ('code = "N2"', 'code = "C 2"', "[[locations]] number 2, key 'code' has 'C 2'"),
+        ('code = "N2"', f'code = "{"C" * 13}"', "[[locations]] number 2, key 'code' has 'CCC"),
         ('"Jonas Pell"', '"MIRA Oostveld"', "name 'mira oostveld' stands twice"),
         ('"bravo"', '"alpha"', "call 'alpha' stands twice"),
         ('role = "operator"', 'role = "witness"', "people names no operator"),
@@ -129,7 +129,11 @@ def test_windows_text_is_read_as_it_is() -> None:
         ('"TV2611"', f'"{"T" * 81}"', "key 'batch' has 81 characters; 80 is the most."),
         ('"TV2611"', '"  "', "string should have at least 1 character"),
         ("fill_limit_s = 30.0", "fill_limit_s = 4.0", "fill_limit_s 4 must exceed fill_s 5"),
-        ("depth_mm = ", "below_surface_mm = 3\ndepth_mm = ", "either depth_mm or below_surface_mm"),
+        (
+            "below_surface_mm",
+            "depth_mm = 3\nbelow_surface_mm",
+            "either depth_mm or below_surface_mm",
+        ),
         ("x_mm = 0.0\ny_mm", "tilt_deg = 75\nx_mm = 0.0\ny_mm", "less than or equal to 60"),
     ],
 )
@@ -142,6 +146,30 @@ def test_a_mistake_is_answered_with_where_and_what(old: str, new: str, wanted: s
     told = sentence(raw)
     assert told.startswith("p.toml: ")
     assert told.endswith(".")
+    assert wanted in told
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "wanted"),
+    [
+        (
+            "fill_mass_kg = 130.0",
+            "fill_mass_kg = 280.0",
+            "take 622.2 L, but the vessel holds 576.4",
+        ),
+        (
+            "cone_height_mm = 450.0",
+            "cone_height_mm = 45.0",
+            "but the vessel holds 269.7 L; correct",
+        ),
+        ("repose_deg = 0.0", "repose_deg = 68.0", "level the bed (repose_deg = 0) or fill less."),
+        ("diameter_mm = 440.0", "diameter_mm = 460.0", "reaches 230 mm from the middle, but the"),
+    ],
+)
+def test_a_plan_against_its_own_vessel_is_refused(old: str, new: str, wanted: str) -> None:
+    """What no later step could make good is told when the plan is read."""
+    told = sentence(changed(old, new))
+    assert told.startswith("p.toml: [")
     assert wanted in told
 
 

@@ -1,0 +1,26 @@
+"""Everything `check` tells about a plan, line by line."""
+
+from assistant.plan.bed import bed_of
+from assistant.plan.finding import Finding
+from assistant.plan.judge_place import bed_lines, location_lines, set_lines
+from assistant.plan.judge_sample import die_lines, sampler_lines, sight_lines
+from assistant.plan.model import Plan
+from assistant.plan.reach import insertions
+
+
+def findings(plan: Plan) -> tuple[Finding, ...]:
+    """Hold a plan against every limit the program knows.
+
+    Raises:
+        PlanError: the powder does not fit the vessel, or a depth cannot be reached at all.
+    """
+    bed = bed_of(plan)
+    entered = insertions(plan, bed)
+    return (
+        *bed_lines(plan, bed),
+        *location_lines(plan, entered),
+        *set_lines(plan, bed, entered),
+        *die_lines(plan),
+        *sampler_lines(plan, entered),
+        *sight_lines(plan),
+    )
