@@ -1,0 +1,169 @@
+"""Keys and signatures as files."""
+
+import shutil
+import stat
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from cryptography.hazmat.primitives.asymmetric.x25519 import X25519PrivateKey
+from cryptography.hazmat.primitives.serialization import (
+    BestAvailableEncryption,
+    Encoding,
+    PrivateFormat,
+    PublicFormat,
+)
+
+from assistant.errors import InputError, RecordBroken, RecordError
+from assistant.journal.chain import seal
+from assistant.journal.signing import check, fingerprint, sign
+from assistant.ports import Instant
+from assistant.storage.keys import load_private, load_public, make_keys
+from assistant.storage.record import RecordFolder
+from assistant.storage.signatures import add_signature, load_signatures
+
+UTC = "2026-03-04T15:16:17.181920Z"
+HEAD = seal(None, at=Instant(UTC, 1), boot="b", by="", event={}, outcome={})
+
+
+def test_a_pair_is_made_and_loaded(tmp_path: Path) -> None:
+    """The public key of the private key is the one under the printed name."""
+    public = make_keys(tmp_path, "  Ad\u00e8le  O'Neil-Muster Jr ", "open sesame")
+    assert public.name == "Ad\u00e8le O'Neil-Muster Jr.pem"
+    make_keys(tmp_path, "Ben Exempel", "other words")
+    keys = load_public(tmp_path)
+    assert sorted(keys) == ["Ad\u00e8le O'Neil-Muster Jr", "Ben Exempel"]
+    private = load_private(tmp_path, "Ben Exempel", "other words")
+    assert fingerprint(private.public_key()) == fingerprint(keys["Ben Exempel"])
+
+
+def test_the_private_key_is_kept_from_others(tmp_path: Path) -> None:
+    """Encrypted, and readable for its owner only."""
+    make_keys(tmp_path, "Ben", "words")
+    path = tmp_path / "Ben.key.pem"
+    assert b"BEGIN ENCRYPTED PRIVATE KEY" in path.read_bytes()
+    if sys.platform != "win32":
+        assert stat.S_IMODE(path.stat().st_mode) & 0o077 == 0
+
+
+def test_other_programs_read_the_keys(tmp_path: Path) -> None:
+    """The openssl command, where there is one, opens both files."""
+    make_keys(tmp_path, "Ben", "words")
+    openssl = shutil.which("openssl")
+    if openssl is None:
+        pytest.skip("no openssl command here")
+    private = str(tmp_path / "Ben.key.pem")
+    call = [openssl, "pkey", "-in", private, "-passin", "pass:words", "-pubout"]
+    shown = subprocess.run(call, capture_output=True, check=True).stdout
+    assert shown == (tmp_path / "Ben.pem").read_bytes()
+
+
+@pytest.mark.parametrize("passphrase", ["", "Words", "words "])
+def test_a_wrong_passphrase_is_told(tmp_path: Path, passphrase: str) -> None:
+    """Wrong and missing alike."""
+    make_keys(tmp_path, "Ben", "words")
+    with pytest.raises(InputError, match="does not open with this passphrase"):
+        load_private(tmp_path, "Ben", passphrase)
+
+
+@pytest.mark.parametrize(
+    "name", ["", " ", "../Ben", "a/b", "7 Ben", "Ben.", "B" * 61, "Ben\0", "B:n"]
+)
+def test_a_name_that_cannot_name_a_file_is_refused(tmp_path: Path, name: str) -> None:
+    """On any of the systems."""
+    for attempt in (make_keys, load_private):
+        with pytest.raises(InputError, match="cannot be a printed name"):
+            attempt(tmp_path, name, "words")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_keys_are_never_overwritten(tmp_path: Path) -> None:
+    """A person's old signatures need the old key; and a passphrase is needed."""
+    make_keys(tmp_path, "Ben", "words")
+    before = (tmp_path / "Ben.pem").read_bytes()
+    with pytest.raises(InputError, match="already has keys"):
+        make_keys(tmp_path, "Ben", "words")
+    assert (tmp_path / "Ben.pem").read_bytes() == before
+    with pytest.raises(InputError, match="needs a passphrase"):
+        make_keys(tmp_path, "Ada", "")
+
+
+def test_missing_and_foreign_files_are_told(tmp_path: Path) -> None:
+    """Each with the path at fault."""
+    with pytest.raises(InputError, match="There is no key"):
+        load_private(tmp_path, "Ben", "words")
+    with pytest.raises(InputError, match="There is no folder"):
+        load_public(tmp_path / "nowhere")
+    (tmp_path / "Ben.pem").write_bytes(b"no key")
+    with pytest.raises(InputError, match=r"Ben\.pem is not a public key"):
+        load_public(tmp_path)
+    other = X25519PrivateKey.generate()
+    (tmp_path / "Ben.pem").write_bytes(
+        other.public_key().public_bytes(Encoding.PEM, PublicFormat.SubjectPublicKeyInfo)
+    )
+    with pytest.raises(InputError, match=r"Ben\.pem is not an Ed25519 key"):
+        load_public(tmp_path)
+    (tmp_path / "Ben.key.pem").write_bytes(
+        other.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, BestAvailableEncryption(b"words"))
+    )
+    with pytest.raises(InputError, match=r"Ben\.key\.pem is not an Ed25519 key"):
+        load_private(tmp_path, "Ben", "words")
+    (tmp_path / "Ben.key.pem").unlink()
+    (tmp_path / "Ben.key.pem").mkdir()
+    with pytest.raises(RecordError, match="Cannot read"):
+        load_private(tmp_path, "Ben", "words")
+
+
+def test_signatures_are_added_and_read(tmp_path: Path) -> None:
+    """Two people sign one record; the files alone are enough to check."""
+    record, keys = tmp_path / "record", tmp_path / "keys"
+    RecordFolder.create(record, b"", b"").close()
+    keys.mkdir()
+    assert load_signatures(record) == ()
+    for name, meaning in (("Ada Muster", "performed"), ("Ben Exempel", "approved")):
+        make_keys(keys, name, "words")
+        key = load_private(keys, name, "words")
+        last = load_signatures(record)[-1:]
+        add_signature(
+            record,
+            sign(
+                HEAD,
+                name=name,
+                meaning="performed" if meaning == "performed" else "approved",
+                utc=UTC,
+                key=key,
+                previous=last[0] if last else None,
+            ),
+        )
+    signatures = load_signatures(record)
+    assert [s.statement.name for s in signatures] == ["Ada Muster", "Ben Exempel"]
+    check(signatures, {1: HEAD.hash}, load_public(keys))
+
+
+def test_a_signature_that_does_not_follow_is_not_added(tmp_path: Path) -> None:
+    """Two signers at once: the second has to sign anew."""
+    RecordFolder.create(tmp_path / "r", b"", b"").close()
+    make_keys(tmp_path, "Ben", "words")
+    key = load_private(tmp_path, "Ben", "words")
+    signature = sign(HEAD, name="Ben", meaning="reviewed", utc=UTC, key=key, previous=None)
+    add_signature(tmp_path / "r", signature)
+    with pytest.raises(RecordBroken, match="Signature 2 does not follow"):
+        add_signature(tmp_path / "r", signature)
+    assert load_signatures(tmp_path / "r") == (signature,)
+
+
+def test_nobody_signs_while_the_session_runs(tmp_path: Path) -> None:
+    """The record is not at rest yet; and an unreadable file is told."""
+    make_keys(tmp_path, "Ben", "words")
+    key = load_private(tmp_path, "Ben", "words")
+    signature = sign(HEAD, name="Ben", meaning="reviewed", utc=UTC, key=key, previous=None)
+    record = tmp_path / "r"
+    with (
+        RecordFolder.create(record, b"", b""),
+        pytest.raises(RecordError, match="Another run"),
+    ):
+        add_signature(record, signature)
+    (record / "signatures.jsonl").mkdir()
+    with pytest.raises(RecordError, match="Cannot read"):
+        load_signatures(record)

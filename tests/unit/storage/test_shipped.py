@@ -1,0 +1,49 @@
+"""Shipped plans and grammars are found in a checkout and in an installed package."""
+
+from pathlib import Path
+
+import pytest
+
+from assistant.errors import InputError
+from assistant.storage import shipped
+
+
+def make(folder: Path) -> None:
+    """Put one invented plan and grammar under a folder."""
+    for kind in ("plans", "grammars"):
+        (folder / kind).mkdir(parents=True)
+        (folder / kind / "b.toml").write_bytes(kind.encode())
+        (folder / kind / "a.toml").write_bytes(b"first\r\n")
+        (folder / kind / "notes.txt").write_bytes(b"")
+
+
+@pytest.mark.parametrize("place", ["assistant/_shipped", "."])
+def test_both_places_are_found(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, place: str) -> None:
+    """Inside the package when it is installed, beside it otherwise; bytes untouched."""
+    monkeypatch.setattr(shipped, "_PACKAGE", tmp_path / "assistant")
+    make(tmp_path / place)
+    assert shipped.plan_names() == shipped.languages() == ("a", "b")
+    assert shipped.read_plan("b") == b"plans"
+    assert shipped.read_grammar("a") == b"first\r\n"
+
+
+@pytest.mark.parametrize("name", ["c", "../plans/a", "a.toml", ""])
+def test_an_unknown_name_is_told_with_the_known_ones(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    """No path can be smuggled in."""
+    monkeypatch.setattr(shipped, "_PACKAGE", tmp_path / "assistant")
+    make(tmp_path)
+    for read in (shipped.read_plan, shipped.read_grammar):
+        with pytest.raises(InputError, match="choose one of a, b"):
+            read(name)
+
+
+def test_what_is_shipped_here_can_be_read() -> None:
+    """The real files, wherever this package was imported from."""
+    assert shipped.plan_names()
+    assert "en" in shipped.languages()
+    for name in shipped.plan_names():
+        assert shipped.read_plan(name).decode()
+    for language in shipped.languages():
+        assert shipped.read_grammar(language).decode()
