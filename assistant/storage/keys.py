@@ -60,11 +60,12 @@ def make_keys(folder: Path, name: str, passphrase: str, disk: Disk | None = None
     encryption = BestAvailableEncryption(passphrase.encode())
     secret = key.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, encryption)
     known = key.public_key().public_bytes(Encoding.PEM, PublicFormat.SubjectPublicKeyInfo)
-    replace_file(public, known, disk)
     try:
         replace_file(private, secret, disk, secret=True)
+        replace_file(public, known, disk)
     except RecordError:
-        public.unlink()  # half a pair would bar the next attempt
+        for half in (private, public):  # half a pair would bar the next attempt
+            half.unlink(missing_ok=True)
         raise
     return public
 
