@@ -1,7 +1,9 @@
 """What the procedure wants done once the event is safely on record."""
 
 from dataclasses import dataclass, field
-from typing import TypeAlias
+from typing import TypeAlias, assert_never
+
+from pydantic import JsonValue
 
 from assistant.procedure.events import Meaning
 from assistant.procedure.vocabulary import Prompt, Timer
@@ -53,3 +55,38 @@ class Close:
 
 
 Effect: TypeAlias = Say | StartTimer | StopTimers | TakeRemark | TellHead | Close
+
+
+def plain(effect: Effect) -> dict[str, JsonValue]:
+    """Return the effect as it stands in the record; what is empty is left out."""
+    match effect:
+        case Say():
+            whole: dict[str, JsonValue] = {
+                "do": "say",
+                "prompt": effect.prompt.value,
+                "slots": dict(effect.slots),
+                "phrase": effect.meaning and _plain_meaning(effect.meaning),
+                "options": [_plain_meaning(option) for option in effect.options],
+            }
+            return {key: value for key, value in whole.items() if value}
+        case StartTimer():
+            return {
+                "do": "start-timer",
+                "timer": effect.timer.value,
+                "milliseconds": effect.milliseconds,
+                "generation": effect.generation,
+            }
+        case StopTimers():
+            return {"do": "stop-timers"}
+        case TakeRemark():
+            return {"do": "take-remark", "limit_s": effect.limit_s}
+        case TellHead():
+            return {"do": "tell-head"}
+        case Close():
+            return {"do": "close"}
+        case _:
+            assert_never(effect)
+
+
+def _plain_meaning(meaning: Meaning) -> dict[str, JsonValue]:
+    return meaning.model_dump(mode="json", exclude_defaults=True)

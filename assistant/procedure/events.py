@@ -6,7 +6,7 @@ their bytes never depend on a float's rounding.
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
+from pydantic import BaseModel, ConfigDict, Field, JsonValue, TypeAdapter
 
 from assistant.plan.model import Position
 from assistant.procedure.vocabulary import Intent, Timer
@@ -173,9 +173,11 @@ Event = Annotated[
 EVENT: TypeAdapter[Event] = TypeAdapter(Event)
 
 
-def dump(event: Event) -> dict[str, object]:
+def dump(event: Event) -> dict[str, JsonValue]:
     """Return the event as it stands in the record; what has its default is left out."""
-    plain = event.model_dump(mode="json", by_alias=True, exclude_defaults=True)
+    plain: dict[str, JsonValue] = event.model_dump(
+        mode="json", by_alias=True, exclude_defaults=True
+    )
     plain["type"] = event.type
     if isinstance(event, Opened):
         plain["schema"] = event.schema_version

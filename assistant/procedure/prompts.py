@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from math import ceil
 
+from assistant.plan.reach import insertion_mm
 from assistant.procedure.effects import Effect, Say, Slot, TakeRemark
 from assistant.procedure.guards import caution_asked
 from assistant.procedure.model import Session, Status
@@ -71,7 +72,7 @@ def _seat(session: Session) -> Filled:
 
 
 def _enter(session: Session) -> Filled:
-    return Prompt.ENTER, {"depth": round(session.location.depth_mm or 0)}
+    return Prompt.ENTER, {"depth": insertion_mm(session.plan, session.at.location)}
 
 
 def _open(session: Session) -> Filled:

@@ -2,7 +2,7 @@
 
 from functools import lru_cache
 
-from assistant.procedure.events import Meaning
+from assistant.procedure.events import Event, Heard, Meaning, Opened
 from assistant.procedure.guards import caution_asked
 from assistant.procedure.model import Session
 from assistant.procedure.table import rows
@@ -84,6 +84,18 @@ def at_any_moment(session: Session) -> tuple[Meaning, ...]:
 def options(session: Session) -> tuple[Meaning, ...]:
     """Everything that may be said now, what advances first."""
     return (*advancing(session), *at_any_moment(session))
+
+
+def answerable(session: Session, event: Event) -> str:
+    """The person an entry is attributed to: the operator, or the witness where one affirms."""
+    match event:
+        case Opened():
+            return event.operator
+        case Heard(meaning=Meaning(intent=Intent.WITNESS_AFFIRMED), decision="accept"):
+            witness = next((p for p in session.plan.people if p.role == "witness"), None)
+            return witness.name if witness else session.operator
+        case _:
+            return session.operator
 
 
 def normal(session: Session) -> Meaning | None:

@@ -1,0 +1,102 @@
+"""A session as lines of text: what was said by whom, what was decided, what was noted."""
+
+from rich.console import Console
+from rich.text import Text
+
+from assistant.journal.entry import Entry
+from assistant.procedure.events import (
+    AudioLost,
+    ClockStepped,
+    DeviceBack,
+    DeviceLost,
+    Event,
+    Heard,
+    NoiseRose,
+    Opened,
+    RemarkTaken,
+    Resumed,
+    SoundChecked,
+    StorageTroubled,
+    TimerRang,
+)
+from assistant.procedure.machine import Outcome
+
+_REASONS = {
+    "no-phrase": "no phrase",
+    "unclear": "not clear enough",
+    "too-short": "too short",
+    "too-long": "too long",
+    "overflow": "sound was lost",
+}
+
+
+def describe(event: Event) -> str:
+    """One event in a few words, without what was said because of it."""
+    match event:
+        case Heard():
+            return _heard(event)
+        case Opened():
+            return f"record opened by {event.operator}; {event.engine}; {event.microphone}"
+        case Resumed():
+            return f"record resumed; {event.torn_bytes} torn bytes set aside"
+        case TimerRang():
+            return f"timer: {event.timer.value}"
+        case RemarkTaken():
+            return f"remark: {event.text}" if event.text else f"remark of {event.seconds} s kept"
+        case SoundChecked():
+            return f"sound check: {event.snr_db} dB signal to noise"
+        case DeviceLost() | DeviceBack():
+            lost = isinstance(event, DeviceLost)
+            return f"{event.device} {'lost' if lost else 'works'}: " + (
+                event.reason if lost else event.name
+            )
+        case AudioLost():
+            return f"{event.milliseconds} ms of sound lost"
+        case ClockStepped():
+            return f"wall clock stepped by {event.seconds} s"
+        case NoiseRose():
+            return f"noise floor rose by {event.rise_db} dB"
+        case StorageTroubled():
+            return f"record could not be written for {event.seconds} s"
+
+
+def _heard(event: Heard) -> str:
+    by = {"voice": "", "text": " (typed)", "key": " (key)"}[event.source]
+    quoted = f'"{event.text}"{by}' if event.text else f"something{by}"
+    if event.decision == "accept":
+        return quoted
+    reason = _REASONS.get(event.reason, event.reason)
+    return f"{quoted} {'in doubt' if event.decision == 'ask' else 'refused'}: {reason}"
+
+
+class Transcript:
+    """Prints each entry when it is on record."""
+
+    def __init__(self, console: Console) -> None:
+        """Print to `console`."""
+        self._console = console
+        self._began: int | None = None
+
+    def entered(self, entry: Entry, event: Event, outcome: Outcome, said: str) -> None:
+        """Print what happened and what the program says to it."""
+        mono = int(entry.mono)
+        if self._began is None:
+            self._began = mono
+        seconds = (mono - self._began) / 1e9
+        stamp = f"{int(seconds // 60):3d}:{seconds % 60:04.1f}"
+        style = self._style(event, advanced=outcome.advanced)
+        line = Text.assemble((f"{stamp}  ", "dim"), ("< ", style), (describe(event), style))
+        self._console.print(line, soft_wrap=True)
+        if said:
+            told = Text.assemble(" " * (len(stamp) + 2), ("> ", "bold cyan"), said)
+            self._console.print(told, soft_wrap=True)
+
+    def trouble(self, reason: str) -> None:
+        """Print why everything stands still."""
+        self._console.print(Text(f"HOLD: {reason}", style="bold red"))
+
+    @staticmethod
+    def _style(event: Event, *, advanced: bool) -> str:
+        if not isinstance(event, Heard):
+            return "dim"
+        return "green" if advanced else "yellow"

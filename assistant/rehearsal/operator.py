@@ -1,0 +1,117 @@
+"""The simulated operator: hears prompts as events, decides what to say next, and when.
+
+Knows the procedure as a trained person does: what is asked in each state and what the answer is.
+All chance comes from a seed.
+"""
+
+import random
+from collections import Counter, deque
+from dataclasses import dataclass
+from typing import Literal
+
+from assistant.grammar.language import Language
+from assistant.grammar.wording import phrase
+from assistant.procedure import views
+from assistant.procedure.events import Meaning
+from assistant.procedure.model import Session
+from assistant.procedure.vocabulary import Intent, State
+from assistant.rehearsal.script import Script, Slip
+
+PATIENCE_S = 6.0
+"""Without any answer for this long, he says it again."""
+
+MAX_TRIES = 4
+"""Said in vain this often, he presses the key."""
+
+
+@dataclass(frozen=True, slots=True)
+class Deed:
+    """What he does next."""
+
+    do: Literal["say", "chatter", "silence", "key", "type"]
+    words: str = ""
+    after_s: float = 0.5
+    """Pause before it."""
+    seconds: float = 0.0
+
+
+class Operator:
+    """Decides; the room gives him a voice."""
+
+    def __init__(self, language: Language, script: Script, seed: int) -> None:
+        """Learn the language, know the slips.
+
+        Args:
+            language: the phrases.
+            script: what to do wrong.
+            seed: of his pauses and numbers.
+        """
+        self._language = language
+        self._chance = random.Random(seed)  # noqa: S311 - a rehearsal, not a secret
+        self._slips: deque[Slip] = deque(script.slips)
+        self._visits: Counter[State] = Counter()
+        self._tries = 0
+        self._masses: dict[int, str] = {}
+        self._said = ""
+
+    def arrived(self, session: Session) -> None:
+        """A new state, or the same one asked anew."""
+        self._visits[session.state] += 1
+        self._tries = 0
+
+    def next(self, session: Session) -> Deed | None:
+        """What he does now that he may speak; None when he waits for the program."""
+        slip = self._slip(session.state)
+        if slip is not None:
+            self._said = slip.words
+            return Deed(slip.do, slip.words, self._pause(), slip.seconds)
+        if session.state is State.REMARKING:
+            return Deed("chatter", "the filter over the manway was shaken just now", self._pause())
+        if session.state in (State.FILLING, State.SHEDDING) and not session.progress.waited:
+            return None
+        self._tries += 1
+        if self._tries > MAX_TRIES:
+            return Deed("key", after_s=self._pause())
+        words = self._answer(session)
+        if session.state not in (State.DOUBTING, State.READING_BACK):
+            self._said = words
+        return Deed("say", words, self._pause())
+
+    def _slip(self, state: State) -> Slip | None:
+        for slip in self._slips:
+            if slip.at is state and slip.visit <= self._visits[state]:
+                self._slips.remove(slip)
+                return slip
+        return None
+
+    def _pause(self) -> float:
+        return round(self._chance.uniform(0.3, 1.0), 2)
+
+    def _answer(self, session: Session) -> str:
+        match session.state:
+            case State.WEIGHING:
+                return self._phrase(Meaning(intent=Intent.MASS, number=self._mass(session)))
+            case State.READING_BACK:
+                pending = session.progress.pending
+                right = pending is not None and pending.number == self._mass(session)
+                return self._yes(right)
+            case State.DOUBTING:
+                pending = session.progress.pending
+                return self._yes(pending is not None and self._said == self._phrase(pending))
+            case State.DISPOSING:
+                return self._phrase(Meaning(intent=Intent.DEVIATION_ACCEPTED))
+            case _:
+                return self._phrase(views.advancing(session)[0])
+
+    def _phrase(self, meaning: Meaning) -> str:
+        return phrase(self._language, meaning)
+
+    def _yes(self, right: bool) -> str:  # noqa: FBT001 - one obvious question
+        return self._phrase(Meaning(intent=Intent.AFFIRM if right else Intent.NEGATIVE))
+
+    def _mass(self, session: Session) -> str:
+        vial = session.sample().vial
+        if vial not in self._masses:
+            dose = session.plan.dose.mass_mg
+            self._masses[vial] = f"{dose * self._chance.uniform(1.2, 1.4):.1f}"
+        return self._masses[vial]

@@ -1,0 +1,194 @@
+"""A whole session in a simulated room: real recogniser, procedure and record, no hardware."""
+
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from assistant.clock import ManualClock
+from assistant.grammar.language import Language, parse_grammar
+from assistant.journal.entry import Entry
+from assistant.plan import parse_plan
+from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Speaker, Utterance
+from assistant.procedure.events import Event, Opened
+from assistant.procedure.machine import Outcome
+from assistant.procedure.model import Session, begin
+from assistant.rehearsal.operator import PATIENCE_S, Deed, Operator
+from assistant.rehearsal.script import Script
+from assistant.session.assemble import fingerprint, open_judge, software
+from assistant.session.conductor import Conductor, Observer, Parts
+from assistant.session.keeper import Keeper
+from assistant.speech.ear import Ear
+from assistant.speech.loopback import Loopback
+from assistant.speech.voice import Voice
+from assistant.storage.record import RecordFolder
+
+BLOCK_NS = BLOCK_SAMPLES * 1_000_000_000 // SAMPLE_RATE
+
+OPERATOR_VOICES = ("en-us+m3", "en-gb-scotland", "en-us+f3", "en-us+m7")
+"""Voices a rehearsal's operator may have; the seed chooses."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """How a rehearsal is to go."""
+
+    plan: bytes
+    plan_name: str
+    grammar: bytes
+    into: Path
+    script: Script = field(default_factory=lambda: Script(title="by the book"))
+    seed: int = 1
+    snr_db: float = 25.0
+    voice: str = ""
+    real_time: bool = False
+
+
+class SimulatedSpeaker:
+    """Speaks without a sound: each sentence takes as long as the voice would take."""
+
+    def __init__(self, voice: Voice, clock: ManualClock) -> None:
+        """Speak with `voice` on `clock`."""
+        self._voice = voice
+        self._clock = clock
+        self._done: list[tuple[int, Callable[[], None]]] = []
+
+    @property
+    def name(self) -> str:
+        """Voice and device, as they go on record."""
+        return f"{self._voice.name}, simulated"
+
+    def say(self, text: str, done: Callable[[], None]) -> None:
+        """Take as long as the sentence takes, dropping whatever is being spoken."""
+        self.silence()
+        samples = len(self._voice.render(text)) // 2
+        end = self._clock.now().mono_ns + samples * 1_000_000_000 // SAMPLE_RATE
+        self._done = [(end, done)]
+
+    def silence(self) -> None:
+        """Stop at once."""
+        cut, self._done = self._done, []
+        for _, done in cut:
+            done()
+
+    def tick(self) -> None:
+        """Let sentences end that are over by now."""
+        if self._done and self._done[0][0] <= self._clock.now().mono_ns:
+            self.silence()
+
+
+class Rehearsal:
+    """The room, the operator in it, and the conductor."""
+
+    def __init__(
+        self, wish: Wish, observers: Sequence[Observer] = (), aloud: Speaker | None = None
+    ):
+        """Set everything up; the record's folder is made here.
+
+        Raises:
+            PlanError, GrammarError, RecordError, DeviceError: as their parts do.
+        """
+        self._wish = wish
+        self._aloud = aloud
+        plan = parse_plan(wish.plan, wish.plan_name)
+        self.language: Language = parse_grammar(wish.grammar, "grammar")
+        self._clock = ManualClock()
+        judge = open_judge(self.language)
+        self._speaker = SimulatedSpeaker(Voice(), self._clock)
+        voice = wish.voice or OPERATOR_VOICES[wish.seed % len(OPERATOR_VOICES)]
+        self._voice = Voice(voice, rate=150)
+        self._room = Loopback(snr_db=wish.snr_db, seed=wish.seed)
+        self._operator = Operator(self.language, wish.script, wish.seed)
+        self._folder = RecordFolder.create(wish.into, wish.plan, wish.grammar)
+        keeper = Keeper(
+            self._folder, self._clock, self.language, trouble=self._trouble, wait=time.sleep
+        )
+        self._observers = tuple(observers)
+        parts = Parts(
+            language=self.language,
+            judge=judge,
+            ear=Ear(judge.judge),
+            speaker=self._speaker,
+            clock=self._clock,
+            keeper=keeper,
+            clips=self._folder,
+            observers=(*observers, self),
+        )
+        self.conductor = Conductor(begin(plan), parts)
+        self._deed: tuple[int, Deed] | None = None
+        self._waits_until = 0
+        self._opening = Opened(
+            software=software(),
+            plan_sha256=fingerprint(wish.plan),
+            grammar_sha256=fingerprint(wish.grammar),
+            operator=next(p.name for p in plan.people if p.role == "operator"),
+            engine=judge.name,
+            microphone=f"simulated room, {wish.snr_db:g} dB",
+            speaker=self._speaker.name,
+        )
+
+    def run(self) -> Session:
+        """Work through to the end and return the session as it ended."""
+        with self._folder:
+            self.conductor.take(self._opening)
+            while not self.conductor.ended:
+                self.tick()
+        return self.conductor.session
+
+    def tick(self) -> None:
+        """Let 50 ms pass in the room."""
+        began = time.perf_counter()
+        self._speaker.tick()
+        typed = self._act()
+        self.conductor.tick(self._room.next_block(), typed)
+        self._clock.advance(BLOCK_NS)
+        if self._wish.real_time:
+            time.sleep(max(0.0, 0.05 - (time.perf_counter() - began)))
+
+    def entered(self, entry: Entry, event: Event, outcome: Outcome, said: str) -> None:
+        """The program has reacted: what was planned is dropped, what was said is answered."""
+        del entry, event
+        if outcome.advanced:
+            self._operator.arrived(outcome.session)
+        if said:
+            self._deed, self._waits_until = None, 0
+            if self._aloud is not None:
+                self._aloud.say(said, lambda: None)
+
+    def trouble(self, reason: str) -> None:
+        """Nothing to do for the operator."""
+
+    def _trouble(self, reason: str) -> None:
+        for observer in self._observers:
+            observer.trouble(reason)
+
+    def _act(self) -> list[Utterance]:
+        """Let the operator plan, and do what is due."""
+        now = self._clock.now().mono_ns
+        if self.conductor.speaking or self._room.speaking or now < self._waits_until:
+            return []
+        if self._deed is None:
+            deed = self._operator.next(self.conductor.session)
+            if deed is not None:
+                self._deed = (now + round(deed.after_s * 1e9), deed)
+            return []
+        due, deed = self._deed
+        if now < due:
+            return []
+        self._deed = None
+        return self._do(deed, now)
+
+    def _do(self, deed: Deed, now: int) -> list[Utterance]:
+        self._waits_until = now + round(max(PATIENCE_S, deed.seconds) * 1e9)
+        match deed.do:
+            case "say" | "chatter":
+                pcm = self._voice.render(deed.words)
+                self._room.say(pcm)
+                self._waits_until += len(pcm) * 500_000_000 // SAMPLE_RATE
+            case "key":
+                return [Utterance(source="key")]
+            case "type":
+                return [Utterance(typed=deed.words, source="text")]
+            case "silence":
+                pass
+        return []
