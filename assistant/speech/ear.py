@@ -113,6 +113,10 @@ class Ear:
         """Take note that samples are missing here; the utterance around them cannot be trusted."""
         self._lost_at = self.position
 
+    def microphone_changed(self) -> None:
+        """Learn the room's noise again."""
+        self._endpointer.forget_room()
+
     def feed(self, block: bytes) -> list[Verdict]:
         """Take one block of 50 ms and return what was decided in it, usually nothing."""
         return [heard.verdict for heard in self.listen(block)]

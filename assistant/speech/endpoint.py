@@ -144,6 +144,12 @@ class Endpointer:
         self._first = None
         self._deaf = False
 
+    def forget_room(self) -> None:
+        """Learn the room's noise again, as after another microphone was opened."""
+        self.reset()
+        self._floor = NoiseFloor()
+        self._rest.clear()
+
     def finish(self) -> Segment | None:
         """Return the utterance that the end of the stream cut off, if there is one."""
         segment = self._close("end", self._position) if self.in_speech else None

@@ -133,6 +133,7 @@ class LiveEar:
                 self._ear.sound_lost()
                 self._deliver(item)
             case MicrophoneBack():
+                self._ear.microphone_changed()
                 self._deliver(item)
             case SoundEnded():
                 self._report(self._ear.finish())

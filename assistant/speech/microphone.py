@@ -85,7 +85,7 @@ class Microphone:
             DeviceError: the device cannot be opened.
         """
         self._system.join(self)
-        self._open(self._device)
+        self._open(self._device, again=False)
         self._guard = threading.Thread(target=self._watch, name="microphone", daemon=True)
         self._guard.start()
 
@@ -103,11 +103,23 @@ class Microphone:
         if stream is not None:
             within(_CLOSE_S, lambda: _close(stream))
 
-    def _open(self, device: Device) -> None:
+    def _open(self, device: Device, *, again: bool) -> None:
+        """Open a device; sound counts from the first block that is not silent."""
         watchdog = Watchdog(opened=self._clock())
+        back = MicrophoneBack(device.label) if again else None
 
         def take(indata: Any, _frames: int, _time: object, status: Any) -> None:  # noqa: ANN401 - library types
-            self._take(watchdog, bytes(indata), overflow=bool(status.input_overflow))
+            nonlocal back
+            pcm = bytes(indata)
+            zeros = pcm == _ZEROS
+            waiting = zeros and not watchdog.heard
+            watchdog.block(self._clock(), zeros=zeros)
+            if waiting:
+                return
+            if back is not None:
+                self._deliver(back)
+                back = None
+            self._take(pcm, overflow=bool(status.input_overflow))
 
         def finished() -> None:
             watchdog.finished = True
@@ -131,9 +143,8 @@ class Microphone:
             ) from fault
         self._watchdog, self._stream, self._device = watchdog, stream, device
 
-    def _take(self, watchdog: Watchdog, pcm: bytes, *, overflow: bool) -> None:
+    def _take(self, pcm: bytes, *, overflow: bool) -> None:
         """Pass one block on; runs in the audio thread."""
-        watchdog.block(self._clock(), zeros=pcm == _ZEROS)
         if self._backlog() >= QUEUED_BLOCKS:
             self._dropped_ms += _BLOCK_MS
             return
@@ -158,17 +169,16 @@ class Microphone:
         """Try once to open the same device again, and wait until it really delivers."""
         try:
             self._system.refresh()
-            self._open(self._system.find("input", self._device.label))
+            self._open(self._system.find("input", self._device.label), again=True)
         except DeviceError:
             return False
-        while not self._stop.wait(_CHECK_S):
+        while not self._watchdog.heard:
+            if self._stop.wait(_CHECK_S):
+                return True
             if self._watchdog.fault(self._clock()) is not None:
                 self.let_go()
                 return False
-            if self._watchdog.first is not None and self._watchdog.zeros_since is None:
-                self._deliver(MicrophoneBack(self.name))
-                return True
-        return False
+        return True
 
 
 def _close(stream: Any) -> None:  # noqa: ANN401 - library type

@@ -9,7 +9,7 @@ import queue
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 from assistant.errors import DeviceError
@@ -36,7 +36,7 @@ class _Sentence:
     first_ns: int | None = None
     sounded: float | None = None
     """When its last sample leaves the device, in seconds of the stream's clock."""
-    told: threading.Event = field(default_factory=threading.Event)
+    told: bool = False
 
 
 class TextOnlySpeaker:
@@ -222,8 +222,8 @@ class LoudSpeaker:
             self._wait_for_end(sentence)
             if self._sentence is sentence:
                 self._sentence = None
-            if not sentence.told.is_set():
-                sentence.told.set()
+            if not sentence.told:
+                sentence.told = True
                 sentence.done()
 
     def _wait_for_end(self, sentence: _Sentence) -> None:

@@ -28,6 +28,8 @@ class Watchdog:
     """When the latest block came."""
     zeros_since: float | None = None
     """Since when nothing but exact zeros has come."""
+    heard: bool = False
+    """Whether anything but exact zeros has ever come."""
     finished: bool = False
     """Whether the library said that the stream has ended."""
 
@@ -36,6 +38,7 @@ class Watchdog:
         self.first = now if self.first is None else self.first
         self.last = now
         if not zeros:
+            self.heard = True
             self.zeros_since = None
         elif self.zeros_since is None:
             self.zeros_since = now

@@ -1,0 +1,196 @@
+"""A private sound server with two virtual cables, so that the true audio path can be tested.
+
+What is played into the sink `mic_in` comes out of the program's microphone; what the program plays
+arrives at the sink `speaker`. Server, sockets and settings live in a temporary folder; the sound of
+the machine is not touched. The audio library reads its environment when it is imported, therefore
+every scene runs in a process of its own.
+"""
+
+import ctypes.util
+import importlib.util
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+SCENES = Path(__file__).parent / "scenes"
+
+REQUIRED = os.environ.get("SAMPLING_ASSISTANT_AUDIO") == "required"
+
+ASOUND = """
+pcm.!default { type pulse hint { show on description "virtual" } }
+ctl.!default { type pulse }
+"""
+
+
+def missing_parts() -> list[str]:
+    """Name what a virtual sound system lacks on this machine."""
+    programs = [
+        name for name in ("pulseaudio", "pactl", "pacat", "parec") if not shutil.which(name)
+    ]
+    parts = [f"the program {name}" for name in programs]
+    if ctypes.util.find_library("portaudio") is None:
+        parts.append("libportaudio2")
+    if importlib.util.find_spec("sounddevice") is None:
+        parts.append("the package sounddevice")
+    return parts
+
+
+def run_scene(
+    scene: str, *words: str, env: dict[str, str] | None = None, timeout: float = 120
+) -> Any:  # noqa: ANN401 - whatever the scene tells
+    """Play a scene in a process of its own and return the JSON it printed last."""
+    result = subprocess.run(
+        [sys.executable, "-W", "error", str(SCENES / f"{scene}.py"), *words],
+        env=env,
+        capture_output=True,
+        timeout=timeout,
+        check=False,
+    )
+    assert not result.returncode, result.stderr.decode()
+    return json.loads(result.stdout.decode().splitlines()[-1])
+
+
+class VirtualSound:
+    """One private sound server and the way to run scenes on it."""
+
+    def __init__(self, folder: Path) -> None:
+        """Lay out the folder; nothing runs yet."""
+        self.folder = folder
+        for name in ("run/pulse", "cfg", "state"):
+            (folder / name).mkdir(parents=True)
+        (folder / "run").chmod(0o700)
+        (folder / "client.conf").write_text("autospawn = no\nenable-shm = yes\n")
+        (folder / "asound.conf").write_text(ASOUND)
+        self.env = {
+            **os.environ,
+            "XDG_RUNTIME_DIR": f"{folder}/run",
+            "XDG_CONFIG_HOME": f"{folder}/cfg",
+            "PULSE_RUNTIME_PATH": f"{folder}/run/pulse",
+            "PULSE_STATE_PATH": f"{folder}/state",
+            "PULSE_SERVER": f"unix:{folder}/run/native",
+            "PULSE_COOKIE": f"{folder}/cookie",
+            "PULSE_CLIENTCONFIG": f"{folder}/client.conf",
+            "ALSA_CONFIG_PATH": f"{folder}/asound.conf",
+            "PULSE_SINK": "speaker",
+            "PULSE_SOURCE": "mic_in.monitor",
+            "PULSE_LATENCY_MSEC": "30",
+        }
+        self._noises: list[subprocess.Popen[bytes]] = []
+        self._server: subprocess.Popen[bytes] | None = None
+
+    def command(self) -> list[str]:
+        """Return the command that starts the server in the foreground."""
+        socket = f"socket={self.folder}/run/native"
+        sink = "module-null-sink sink_name={} rate={} channels=1"
+        loads = (
+            f"module-native-protocol-unix {socket} auth-anonymous=1",
+            sink.format("mic_in", 16000),
+            sink.format("speaker", 48000),
+        )
+        options = ["-n", "--daemonize=no", "--exit-idle-time=-1", "--use-pid-file=no"]
+        options += ["--disallow-exit", "--realtime=no", "--high-priority=no"]
+        options += [f"--log-target=file:{self.folder}/pulse.log"]
+        return ["pulseaudio", *options, *(part for load in loads for part in ("-L", load))]
+
+    def start(self) -> None:
+        """Start the server and wait until it answers."""
+        (self.folder / "run" / "native").unlink(missing_ok=True)
+        env = {name: value for name, value in self.env.items() if name != "PULSE_SERVER"}
+        self._server = subprocess.Popen(
+            self.command(), env=env, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+        )
+        for _ in range(100):
+            if not self.pactl("info").returncode:
+                return
+            time.sleep(0.1)
+        log = self.folder / "pulse.log"
+        pytest.fail(f"the virtual sound server does not answer: {log.read_text()}")
+
+    def pactl(self, *words: str) -> subprocess.CompletedProcess[bytes]:
+        """Send the server a command."""
+        return subprocess.run(
+            ["pactl", *words],  # noqa: S607 - found on the path like every other tool
+            env=self.env,
+            capture_output=True,
+            timeout=10,
+            check=False,
+        )
+
+    def stop(self) -> None:
+        """End the server at once, as if it had crashed."""
+        server, self._server = self._server, None
+        if server is not None:
+            server.send_signal(signal.SIGCONT)
+            server.kill()
+            server.wait(10)
+
+    def freeze(self) -> None:
+        """Let the server hang without ending it."""
+        assert self._server is not None
+        self._server.send_signal(signal.SIGSTOP)
+
+    def hush(self) -> None:
+        """Take the room's noise away, so that the microphone delivers exact zeros."""
+        while self._noises:
+            noise = self._noises.pop()
+            noise.kill()
+            noise.wait(10)
+
+    def close(self) -> None:
+        """End the server and the noise."""
+        self.hush()
+        self.stop()
+
+    def play_noise(self) -> None:
+        """Let the room around the microphone hum for a minute, faintly, or until hushed."""
+        path = self.folder / "noise.raw"
+        noise = np.random.default_rng(1).normal(0.0, 30.0, 60 * 16000)
+        path.write_bytes(noise.astype("<i2").tobytes())
+        play = "pacat --playback --device=mic_in --format=s16le --rate=16000 --channels=1"
+        noise_maker = subprocess.Popen(
+            [*play.split(), str(path)], env=self.env, stderr=subprocess.DEVNULL
+        )
+        self._noises.append(noise_maker)
+
+    def run(self, scene: str, *words: str, timeout: float = 120) -> Any:  # noqa: ANN401 - whatever the scene tells
+        """Play a scene in a process of its own and return the JSON it printed last."""
+        return run_scene(scene, *words, env=self.env, timeout=timeout)
+
+    def open(self, scene: str, *words: str) -> subprocess.Popen[str]:
+        """Start a scene that goes on while the test does something to the server."""
+        return subprocess.Popen(
+            [sys.executable, "-u", "-W", "error", str(SCENES / f"{scene}.py"), *words],
+            env=self.env,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            text=True,
+        )
+
+
+@pytest.fixture
+def sound(tmp_path_factory: pytest.TempPathFactory) -> Iterator[VirtualSound]:
+    """A running private sound server; skipped, or failed where it is required, without parts."""
+    missing = missing_parts()
+    if missing:
+        reason = f"no virtual sound: {', '.join(missing)} missing"
+        if REQUIRED:
+            pytest.fail(reason)
+        pytest.skip(reason)
+    # A short path: a socket's name has at most 108 bytes.
+    server = VirtualSound(tmp_path_factory.mktemp("s"))
+    try:
+        server.start()
+        yield server
+    finally:
+        server.close()

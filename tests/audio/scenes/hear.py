@@ -1,0 +1,67 @@
+"""Scene: an operator speaks into the virtual microphone; print what the program hears.
+
+Arguments: the noise level below speech in dB, then voices of eSpeak NG.
+"""
+
+import json
+import subprocess
+import sys
+import threading
+import time
+
+from assistant.ports import Verdict
+from assistant.speech.devices import SoundSystem
+from assistant.speech.ear import Ear, PlainJudge
+from assistant.speech.live import LiveEar
+from assistant.speech.loopback import Loopback
+from assistant.speech.microphone import Microphone
+from assistant.speech.pocketsphinx_engine import PocketSphinxRecogniser
+from assistant.speech.signals import AudioLost
+from assistant.speech.voice import Voice
+
+PHRASES = ["bottom port open", "bottom set filled", "shaft raised to middle", "stop sampling now"]
+
+PLAY = ["pacat", "--playback", "--device=mic_in", "--format=s16le", "--rate=16000"]
+
+
+def speak(room: Loopback, voices: list[str]) -> None:
+    """Play the room's sound in real time: noise, then every phrase by every voice."""
+    player = subprocess.Popen([*PLAY, "--channels=1", "--latency-msec=50"], stdin=subprocess.PIPE)
+    assert player.stdin is not None
+    for voice in voices:
+        for phrase in PHRASES:
+            # A fresh server delivers nothing for its first two seconds.
+            room.say(Voice(voice).render(phrase), after_s=1.2 if room.speaking else 4.0)
+    while room.speaking:
+        player.stdin.write(room.next_block())
+    for _ in range(40):
+        player.stdin.write(room.next_block())
+    player.stdin.close()
+    player.wait()
+
+
+def main() -> None:
+    """Run the scene."""
+    room = Loopback(snr_db=float(sys.argv[1]), seed=4)
+    recogniser = PocketSphinxRecogniser()
+    recogniser.prepare(PHRASES)
+    reports: list[object] = []
+    ear = LiveEar(Ear(PlainJudge(recogniser)), reports.append)
+    microphone = Microphone(SoundSystem(), ear.queue.put, backlog=ear.queue.backlog)
+    ear.start()
+    operator = threading.Thread(target=speak, args=(room, sys.argv[2:]))
+    operator.start()
+    microphone.start()
+    operator.join()
+    time.sleep(1)
+    microphone.close()
+    ear.close()
+    heard = [(v.decision, v.text, v.reason) for v in reports if isinstance(v, Verdict)]
+    lost = sum(isinstance(report, AudioLost) for report in reports)
+    other = [repr(r) for r in reports if not isinstance(r, Verdict | AudioLost)]
+    said = PHRASES * len(sys.argv[2:])
+    answer = {"heard": heard, "said": said, "lost": lost, "other": other, "name": microphone.name}
+    sys.stdout.write(json.dumps(answer) + "\n")
+
+
+main()

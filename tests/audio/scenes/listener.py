@@ -1,0 +1,45 @@
+"""An independent ear at the virtual loudspeaker, for the scenes that play."""
+
+import subprocess
+import threading
+import time
+
+import numpy as np
+
+_CHUNK = 160
+_LOUD = 100
+
+
+class Listener:
+    """Records what arrives at the sink `speaker`, with the time of every 10 ms."""
+
+    def __init__(self) -> None:
+        """Start to record and wait until sound arrives."""
+        self._chunks: list[tuple[float, int]] = []
+        record = "parec --device=speaker.monitor --format=s16le --rate=16000 --channels=1 --raw"
+        self._process = subprocess.Popen(
+            [*record.split(), "--latency-msec=10"], stdout=subprocess.PIPE
+        )
+        self._thread = threading.Thread(target=self._record, daemon=True)
+        self._thread.start()
+        deadline = time.monotonic() + 10
+        while not self._chunks and time.monotonic() < deadline:
+            time.sleep(0.01)
+
+    def _record(self) -> None:
+        assert self._process.stdout is not None
+        while chunk := self._process.stdout.read(2 * _CHUNK):
+            peak = int(np.abs(np.frombuffer(chunk, "<i2").astype(int)).max())
+            self._chunks.append((time.monotonic(), peak))
+
+    def loud_times(self, since: float, until: float = float("inf")) -> list[float]:
+        """Return when loud pieces arrived between two moments of the monotonic clock."""
+        return [at for at, peak in tuple(self._chunks) if peak > _LOUD and since <= at <= until]
+
+    def close(self) -> None:
+        """Stop recording."""
+        self._process.terminate()
+        self._process.wait()
+        self._thread.join()
+        if self._process.stdout is not None:
+            self._process.stdout.close()
