@@ -242,12 +242,12 @@ def join(
     Raises:
         InputError: an assay cannot be turned into % of target.
     """
-    labels = _labels(expected)
+    labels = _Labels(expected)
     rows: dict[str, list[Entry]] = {}
     unknown: list[str] = []
     foreign: list[str] = []
     for entry in sheet.entries:
-        label = labels.get(entry.vial) or labels.get(_bare(entry.vial))
+        label = labels.find(entry.vial)
         if batch is not None and entry.batch is not None and entry.batch != batch:
             foreign.append(f"{entry.vial} ({entry.batch})")
         elif label is None:
@@ -357,13 +357,21 @@ def _differ(session: float | None, sheet: float | None) -> bool:
     return abs(session - sheet) > MASS_AGREEMENT * max(session, sheet)
 
 
-def _labels(expected: Sequence[Expected]) -> dict[str, str]:
-    """Labels by their own spelling and, where that is unique, without leading zeros."""
-    own = {vial.site.vial: vial.site.vial for vial in expected}
-    bare: dict[str, list[str]] = {}
-    for label in own:
-        bare.setdefault(_bare(label), []).append(label)
-    return {short: same[0] for short, same in bare.items() if len(same) == 1} | own
+class _Labels:
+    """The session's labels, found by their own spelling or, if unique, without leading zeros."""
+
+    def __init__(self, expected: Sequence[Expected]) -> None:
+        self._own = {vial.site.vial for vial in expected}
+        self._bare: dict[str, list[str]] = {}
+        for label in self._own:
+            self._bare.setdefault(_bare(label), []).append(label)
+
+    def find(self, label: str) -> str | None:
+        """The session's spelling of a label; None when no vial, or no single one, is meant."""
+        if label in self._own:
+            return label
+        alike = self._bare.get(_bare(label), [])
+        return alike[0] if len(alike) == 1 else None
 
 
 def _bare(label: str) -> str:

@@ -3,7 +3,7 @@
 A whole file is looked at before any number is read: one cell with "99,4" shows that the comma is
 this file's decimal mark, and then "0,998" and "99,123" are clear too. What stays open after that
 is refused, never guessed: a lone "1,234" (a thousand or one point two?), both marks in one file,
-both marks in one cell.
+both marks in one cell. A lone point is always a decimal mark.
 """
 
 import math

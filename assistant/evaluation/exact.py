@@ -35,8 +35,9 @@ def whole_numbers(values: Sequence[Value]) -> tuple[list[int], Fraction]:
     """Integers and the unit they are counted in: each value is integer x unit, exactly."""
     decimals = [decimal_of(value) for value in values]
     exponent = min((int(d.as_tuple().exponent) for d in decimals), default=0)
-    scale = Decimal(1).scaleb(-exponent)
-    return [int(Fraction(d) * Fraction(scale)) for d in decimals], Fraction(10) ** exponent
+    scale = 10 ** max(0, -exponent)
+    ratios = (d.as_integer_ratio() for d in decimals)
+    return [scale * top // bottom for top, bottom in ratios], Fraction(1, scale)
 
 
 def mean_and_squares(values: Sequence[Value]) -> tuple[Fraction, Fraction]:

@@ -53,14 +53,14 @@ class _Model:
 
     def weights(self, ratio: ArrayLike) -> Floats:
         """(..., a) relative weights for ratios of any shape."""
-        return self.sizes / (1.0 + self.sizes * np.asarray(ratio)[..., None])
+        return np.asarray(self.sizes / (1.0 + self.sizes * np.asarray(ratio)[..., None]))
 
     def mean(self, ratio: ArrayLike) -> Floats:
         weights = self.weights(ratio)
         return np.asarray((weights * self.means).sum(axis=-1) / weights.sum(axis=-1))
 
     def spread(self, ratio: ArrayLike) -> Floats:
-        return (self.means - self.mean(ratio)[..., None]) ** 2
+        return np.asarray((self.means - self.mean(ratio)[..., None]) ** 2)
 
     def squares(self, ratio: ArrayLike) -> Floats:
         weighted = (self.weights(ratio) * self.spread(ratio)).sum(axis=-1)

@@ -18,6 +18,8 @@ from assistant.evaluation.cells import Cell, text_of
 # What openpyxl raises on bytes that are no workbook: no zip, a zip without the parts, broken XML.
 _NOT_A_WORKBOOK = (zipfile.BadZipFile, KeyError, ValueError, SyntaxError, EOFError)
 SEPARATORS = (",", ";", "\t")
+_BRACKETED = re.compile(r"(.*?)\s*[(\[]\s*(.*?)\s*[)\]]")
+_TRAILING = re.compile(r"([a-z ]+?),? (%.*|mg/g|mg|g)")
 _VIAL = {"vial", "vial no", "vial number", "vial id", "vial label", "sample", "sample id"}
 _BATCH = {"batch", "lot", "batch no", "batch number", "lot no", "lot number"}
 _ASSAY = {"assay", "result", "content", "found", "api"}
@@ -192,7 +194,7 @@ def columns_of(table: Table) -> Columns:
 def _kind(heading: str) -> tuple[str, str]:
     """What a heading stands for ('vial', 'assay', 'mass', 'batch' or '') and its unit."""
     plain = re.sub(r"[\s_.]+", " ", heading.casefold()).strip()
-    match = re.fullmatch(r"(.*?)\s*[(\[]\s*(.*?)\s*[)\]]", plain)
+    match = _BRACKETED.fullmatch(plain) or _TRAILING.fullmatch(plain)
     word, unit = (match[1], match[2]) if match else (plain, "")
     if word in _VIAL and not unit:
         return "vial", ""

@@ -131,7 +131,8 @@ def correlation(x: Floats, y: Floats) -> float | None:
     sx, sy = float(np.sqrt((x * x).sum())), float(np.sqrt((y * y).sum()))
     if sx <= _FLAT or sy <= _FLAT:
         return None
-    return max(-1.0, min(1.0, float((x * y).sum()) / (sx * sy)))
+    r = float((x * y).sum()) / (sx * sy)
+    return math.copysign(1.0, r) if abs(r) > 1.0 - _FLAT else r
 
 
 def rank_correlation(x: Floats, y: Floats) -> float:
