@@ -68,7 +68,7 @@ def line(entry: Entry) -> bytes:
     return canonical(entry.plain()) + b"\n"
 
 
-def read(lines: Iterable[bytes]) -> Iterator[Entry]:
+def read(lines: Iterable[bytes], after: Entry | None = None) -> Iterator[Entry]:
     """Yield the entries of a record, each checked before it is passed on.
 
     Checked are the spelling (RFC 8785, byte for byte), the fields, the place in the record, the
@@ -76,12 +76,13 @@ def read(lines: Iterable[bytes]) -> Iterator[Entry]:
 
     Args:
         lines: the record's lines in order, with or without their newline.
+        after: the entry that these lines follow, for a record that has grown since it was read.
 
     Raises:
         RecordBroken: names the first entry that does not hold, and what is wrong with it.
     """
-    prev = FIRST_PREV
-    for seq, raw in enumerate(lines, start=1):
+    prev = after.hash if after else FIRST_PREV
+    for seq, raw in enumerate(lines, start=after.seq + 1 if after else 1):
         try:
             entry = _check(raw.removesuffix(b"\n"), seq, prev)
         except (ValueError, RecursionError) as error:

@@ -4,7 +4,14 @@ from pathlib import Path
 
 from assistant.errors import InputError
 
-__all__ = ["languages", "plan_names", "read_grammar", "read_plan"]
+__all__ = [
+    "languages",
+    "plan_names",
+    "read_grammar",
+    "read_plan",
+    "read_script",
+    "script_names",
+]
 
 _PACKAGE = Path(__file__).resolve().parent.parent
 
@@ -33,6 +40,16 @@ def read_plan(name: str) -> bytes:
 def read_grammar(language: str) -> bytes:
     """Return the exact bytes of a shipped grammar; InputError when the language has none."""
     return _read("grammars", language)
+
+
+def script_names() -> tuple[str, ...]:
+    """Return the names of the shipped rehearsal scripts, in alphabetical order."""
+    return _names("plans/rehearsals")
+
+
+def read_script(name: str) -> bytes:
+    """Return the exact bytes of a shipped script; InputError when there is none of that name."""
+    return _read("plans/rehearsals", name)
 
 
 def _names(kind: str) -> tuple[str, ...]:

@@ -234,7 +234,7 @@ def test_appending_goes_on_when_the_disk_does(tmp_path: Path, error: int, short:
     for name in ("write",) if short else ("open", "write", "sync", "truncate", "read_at"):
         for number in range(1, 25):
             path = tmp_path / f"{name}-{number}"
-            with RecordFolder.create(path, b"", b"") as folder:
+            with RecordFolder.create(path, b"", b"", FailingDisk(never)) as folder:
                 disk = kind(lambda *_: False, error)
                 folder._appender._disk = disk  # noqa: SLF001 - only the record's own calls fail
                 refused = 0

@@ -168,3 +168,12 @@ def test_text_beyond_the_basic_plane_and_long_integers_read_back() -> None:
     huge = line(entry).replace(b"9007199254740991", b"9007199254740993")
     with pytest.raises(RecordBroken, match=r"2\*\*53"):
         list(read([huge]))
+
+
+def test_a_grown_record_is_read_from_where_reading_stopped() -> None:
+    """Only what was added is read, and it must follow."""
+    entries = make(5)
+    added = [line(entry) for entry in entries[3:]]
+    assert list(read(added, after=entries[2])) == entries[3:]
+    with pytest.raises(RecordBroken, match=r"Entry 3 .*carries the number 4"):
+        list(read(added, after=entries[1]))
