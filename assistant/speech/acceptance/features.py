@@ -67,8 +67,14 @@ def _spelling(passes: Passes, rivals: Sequence[str], pronounce: Pronounce) -> tu
     """Return the loop's phone distance to the phrase, and how much nearer it is than a rival."""
     heard = heard_phones(passes)
     own = distance(heard, flat(pronounce(passes.phrase)))
-    others = [distance(heard, flat(pronounce(other))) for other in rivals if other != passes.phrase]
-    return own, (min(others) if others else 1.0) - own
+    nearest = 1.0
+    for other in rivals:
+        spelt = flat(pronounce(other))
+        # A difference in length alone already costs this much.
+        least = abs(len(heard) - len(spelt)) / max(len(heard), len(spelt), 1)
+        if other != passes.phrase and least < nearest:
+            nearest = min(nearest, distance(heard, spelt))
+    return own, nearest - own
 
 
 def _outside(passes: Passes, first: int, last: int) -> float:

@@ -4,14 +4,15 @@ All phrases are decoded, so that a legal phrase at the wrong moment can be answe
 phrase may therefore be one that is not legal now, and `legal` in its scores says so.
 """
 
+import threading
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
-from typing import Final
+from typing import Final, Protocol
 
 from assistant.ports import SAMPLE_RATE, Decision, Utterance, Verdict
+from assistant.speech.acceptance.decision import HOPELESS, Weighed, choose, weigh
 from assistant.speech.acceptance.features import measure
-from assistant.speech.acceptance.passes import Engine
-from assistant.speech.acceptance.sound import dithered, samples_of, spread, trimmed
+from assistant.speech.acceptance.passes import Engine, Passes
+from assistant.speech.acceptance.sound import Samples, dithered, samples_of, spread, trimmed
 from assistant.speech.acceptance.weights import Weights, load
 
 SHORTEST: Final = 0.25
@@ -20,29 +21,53 @@ LONGEST: Final = 4.0
 """Seconds; no phrase takes longer, talk does."""
 
 
+class Opinion(Protocol):
+    """A second recogniser that gives figures for a phrase."""
+
+    @property
+    def name(self) -> str:
+        """Engine and model, as they go on record."""
+        ...
+
+    def figures(self, samples: Samples, phrase: str, second: str) -> Mapping[str, float]:
+        """Return the evidence for a phrase against its best rival."""
+        ...
+
+
 class Judge:
-    """Decides about utterances with the embedded engine alone."""
+    """Decides about utterances; may be used from several threads, calls wait for each other."""
 
     def __init__(
         self,
         pronunciations: Mapping[str, Sequence[str]] | None = None,
-        weights: Weights | None = None,
+        *,
+        second: Opinion | None = None,
+        alone: Weights | None = None,
+        together: Weights | None = None,
     ) -> None:
         """Load the engine.
 
         Args:
             pronunciations: words the dictionary lacks or says differently, in ARPAbet.
-            weights: weights and thresholds; those that come with the program when not given.
+            second: a second opinion, where one is installed.
+            alone: weights without a second opinion; those of the program when not given.
+            together: weights with one; those of the program when not given.
         """
         self._engine = Engine(pronunciations)
-        self._weights = weights or load("alone")
+        self._second = second
+        self._alone = alone or load("alone")
+        self._together = together or load("second-opinion") if second else None
         self._union: tuple[str, ...] = ()
         self._legal: frozenset[str] = frozenset()
+        self._stricter = 0.0
+        self._lock = threading.Lock()
 
     @property
     def name(self) -> str:
-        """Engine and weights, as they go on record."""
-        return f"pocketsphinx en-us, acceptance {self._weights.name}"
+        """Engines and weights, as they go on record."""
+        if self._second is None or self._together is None:
+            return f"pocketsphinx en-us, weights {self._alone.name}"
+        return f"pocketsphinx en-us, {self._second.name}, weights {self._together.name}"
 
     def prepare(self, union: Sequence[str], legal: Sequence[str]) -> None:
         """Set all phrases that can be heard, and those that are legal now.
@@ -50,13 +75,23 @@ class Judge:
         Raises:
             GrammarError: the union is empty, or a word cannot be pronounced.
         """
-        self._engine.prepare(union, legal)
-        self._union, self._legal = tuple(union), frozenset(legal)
+        with self._lock:
+            self._engine.prepare(union, legal)
+            self._union, self._legal = tuple(union), frozenset(legal)
+
+    def tighten(self, by: float) -> None:
+        """Raise (or lower, when negative) the thresholds, as a sound check or a noisier room asks."""
+        with self._lock:
+            self._stricter = by
 
     def judge(self, utterance: Utterance) -> Verdict:
         """Decide about one utterance; the same samples always give the same verdict."""
         if utterance.source != "voice":
             return self._typed(utterance)
+        with self._lock:
+            return self._judged(utterance)
+
+    def _judged(self, utterance: Utterance) -> Verdict:
         whole = samples_of(utterance.pcm)
         samples = trimmed(whole)
         seconds = len(samples) / SAMPLE_RATE
@@ -64,41 +99,33 @@ class Judge:
             return self._verdict(utterance, "refuse", "", "too-short", {"seconds": seconds})
         if seconds > LONGEST:
             return self._verdict(utterance, "refuse", "", "too-long", {"seconds": seconds})
-        passes = self._engine.run(dithered(samples), spread(whole))
-        found = [
-            (each.phrase, figures)
-            for each in passes
-            if (figures := measure(each, self._union, self._engine.pronounce)) is not None
-        ]
+        samples = dithered(samples)
+        passes = self._engine.run(samples, spread(whole))
+        found = [each for one in passes if (each := self._weigh(samples, one)) is not None]
         if not found:
             return self._verdict(utterance, "refuse", "", "no-phrase", {"seconds": seconds})
-        verdicts = [self._weigh(utterance, phrase, figures) for phrase, figures in found]
-        return self._choose(verdicts)
-
-    def _choose(self, verdicts: Sequence[Verdict]) -> Verdict:
-        """Prefer the best phrase of all; a legal one behind it can at most be asked back."""
-        first = verdicts[0]
-        if first.decision == "accept" or len(verdicts) == 1:
-            return first
-        legal = verdicts[1]
-        if legal.decision == "refuse":
-            return first
-        return replace(legal, decision="ask", reason="unclear")
-
-    def _weigh(self, utterance: Utterance, phrase: str, figures: Mapping[str, float]) -> Verdict:
-        total = self._weights.score(figures)
+        decision, chosen = choose(found, self._legal)
+        reason = {"accept": "", "ask": "unclear", "refuse": "no-phrase"}[decision]
         scores = {
-            **figures,
-            "total": total,
-            "accept": self._weights.accept,
-            "ask": self._weights.ask,
-            "legal": float(phrase in self._legal),
+            **chosen.figures,
+            "total": chosen.total,
+            "accept": chosen.accept,
+            "ask": chosen.ask,
+            "legal": float(chosen.phrase in self._legal),
+            "seconds": seconds,
         }
-        if total >= self._weights.accept:
-            return self._verdict(utterance, "accept", phrase, "", scores)
-        if total >= self._weights.ask:
-            return self._verdict(utterance, "ask", phrase, "unclear", scores)
-        return self._verdict(utterance, "refuse", phrase, "no-phrase", scores)
+        return self._verdict(utterance, decision, chosen.phrase, reason, scores)
+
+    def _weigh(self, samples: Samples, passes: Passes) -> Weighed | None:
+        figures = measure(passes, self._union, self._engine.pronounce)
+        if figures is None:
+            return None
+        alone = weigh(passes.phrase, figures, self._alone.moved(self._stricter))
+        if self._second is None or self._together is None or alone.total < HOPELESS:
+            return alone
+        more = self._second.figures(samples, passes.phrase, passes.second)
+        weights = self._together.moved(self._stricter)
+        return weigh(passes.phrase, {**figures, **more}, weights)
 
     def _typed(self, utterance: Utterance) -> Verdict:
         phrase = " ".join(utterance.typed.lower().split())

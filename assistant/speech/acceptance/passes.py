@@ -108,6 +108,7 @@ class Engine:
         self._union: tuple[str, ...] = ()
         self._legal: tuple[str, ...] = ()
         self._searches: dict[tuple[str, ...], str] = {}
+        self._pronounced: dict[str, list[list[list[str]]]] = {}
 
     def _add_loop(self) -> None:
         words = [_LOOP_PREFIX + phone.lower() for phone in PHONES]
@@ -146,6 +147,9 @@ class Engine:
 
     def pronounce(self, phrase: str) -> list[list[list[str]]]:
         """Return, for each word of a phrase, every pronunciation as a list of phones."""
+        kept = self._pronounced.get(phrase)
+        if kept is not None:
+            return kept
         said: list[list[list[str]]] = []
         for word in phrase.split():
             found: list[list[str]] = []
@@ -156,6 +160,7 @@ class Engine:
                 number += 1
                 phones = self._grammar.lookup_word(f"{word}({number})")
             said.append(found)
+        self._pronounced[phrase] = said
         return said
 
     def _search(self, phrases: tuple[str, ...]) -> str:
@@ -176,8 +181,19 @@ class Engine:
             return "", 0.0
         return str(found.hypstr), float(self._grammar.get_logmath().log(found.score))
 
-    def run(self, samples: Samples, spread: float) -> tuple[Passes, ...]:
+    def best(self, samples: Samples) -> str:
+        """Return the best phrase of all and nothing else; "" when nothing fitted."""
+        return self._heard(self._union, samples.tobytes())[0]
+
+    def run(
+        self, samples: Samples, spread: float, *, alternative: bool = True
+    ) -> tuple[Passes, ...]:
         """Make all passes over one trimmed, dithered utterance.
+
+        Args:
+            samples: the utterance.
+            spread: loud over quiet frames, in dB; handed through.
+            alternative: whether a legal phrase is looked for behind one that is not legal now.
 
         Returns:
             The best phrase of all, and when that one is not legal now, the best legal one after
@@ -192,13 +208,16 @@ class Engine:
         second, rival = self._heard(others, audio)
         loop = self._free(audio)
         first = Passes(best, best, second, top, rival if second else top, aligned, loop, spread)
-        if best in self._legal:
+        if best in self._legal or not alternative:
             return (first,)
-        phrase, score = self._heard(self._legal, audio)
+        phrase, _ = self._heard(self._legal, audio)
         if not phrase:
             return (first,)
-        aligned = self._lay(audio)
-        return first, Passes(phrase, best, best, score, top, aligned, loop, spread)
+        # Scores of two grammars do not compare; those of two phrases laid along the audio do.
+        legal = self._lay(audio)
+        return first, Passes(
+            phrase, best, best, _total(legal), _total(aligned), legal, loop, spread
+        )
 
     def _lay(self, audio: bytes) -> tuple[Segment, ...]:
         """Lay the phrase of the last grammar pass along the audio, phone by phone."""
@@ -243,6 +262,10 @@ class Engine:
             for part in self._loop.seg()
             if part.word != "(NULL)"
         )
+
+
+def _total(laid: Sequence[Segment]) -> float:
+    return sum(part.score for part in laid)
 
 
 def _variant(decoder: Any, word: str, number: int) -> str:  # noqa: ANN401 - the engine has no types

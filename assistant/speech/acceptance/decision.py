@@ -1,0 +1,55 @@
+"""From evidence to one of three outcomes: pure, and the same live and in the measurements."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from assistant.ports import Decision
+from assistant.speech.acceptance.weights import Weights
+
+HOPELESS: Final = -6.0
+"""Below this sum with the embedded engine alone, no second opinion is asked for."""
+
+
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """One phrase that the utterance might be, with its figures and their sum."""
+
+    phrase: str
+    figures: Mapping[str, float]
+    total: float
+    accept: float
+    ask: float
+
+    @property
+    def decision(self) -> Decision:
+        """The outcome for this phrase by itself."""
+        if self.total >= self.accept:
+            return "accept"
+        return "ask" if self.total >= self.ask else "refuse"
+
+
+def weigh(phrase: str, figures: Mapping[str, float], weights: Weights) -> Weighed:
+    """Weigh the evidence for one phrase."""
+    return Weighed(phrase, figures, weights.score(figures), weights.accept, weights.ask)
+
+
+def choose(found: Sequence[Weighed], legal: frozenset[str]) -> tuple[Decision, Weighed]:
+    """Choose between the best phrase of all and the best legal one behind it.
+
+    The one that is not the best of all can at most be asked back, and so can a phrase that is not
+    legal now: what cannot be taken anyway needs no question.
+
+    Args:
+        found: one or two phrases, the best of all first.
+        legal: what may be said now; empty for no restriction.
+    """
+    first = found[0]
+    if first.decision == "accept":
+        return "accept", first
+    for other in found[1:]:
+        if other.decision != "refuse" and other.phrase in legal:
+            return "ask", other
+    if legal and first.phrase not in legal:
+        return "refuse", first
+    return first.decision, first

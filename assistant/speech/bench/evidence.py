@@ -1,0 +1,164 @@
+"""The evidence for each case, computed once and kept: the slow part of the measurements.
+
+A clip goes through the real end-of-speech detection; every utterance found is scored by the real
+passes. Nothing is decided here, so that decisions can be compared on the same evidence.
+"""
+
+import json
+import time
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+
+from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Utterance
+from assistant.speech.acceptance.features import measure
+from assistant.speech.acceptance.judge import LONGEST, SHORTEST
+from assistant.speech.acceptance.passes import Engine
+from assistant.speech.acceptance.sound import dithered, samples_of, spread, trimmed
+from assistant.speech.bench.cases import Case, Clip, Material
+from assistant.speech.endpoint import Endpointer, Segment
+from assistant.speech.pcm import Samples
+from assistant.speech.pocketsphinx_engine import PocketSphinxRecogniser
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """One phrase that an utterance might be, with the evidence for it."""
+
+    phrase: str
+    figures: Mapping[str, float]
+    second: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """One utterance cut out of a clip."""
+
+    seconds: float
+    delay: float
+    """From the end of the words to the close of the utterance, in seconds of sound."""
+    raw: str
+    """What the engine without the acceptance layer makes of it."""
+    raw_cpu: float
+    cpu: float
+    """Processor seconds for the raw decode, and for the passes of the acceptance layer."""
+    candidates: tuple[Candidate, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """All utterances of one case."""
+
+    number: int
+    kind: str
+    text: str
+    voice: str
+    noise: str
+    level: str
+    situation: str
+    legal: tuple[str, ...]
+    harmful: tuple[str, ...]
+    heard: tuple[Heard, ...] = field(default_factory=tuple)
+
+
+def segments(samples: Samples) -> list[Segment]:
+    """Cut a clip into utterances as the live program does, block by block."""
+    endpointer = Endpointer()
+    data = samples.astype("<i2").tobytes()
+    size = BLOCK_SAMPLES * 2
+    found = [endpointer.feed(data[at : at + size]) for at in range(0, len(data) - size + 1, size)]
+    found.append(endpointer.finish())
+    return [each for each in found if each is not None]
+
+
+class Collector:
+    """Scores cases with one engine."""
+
+    def __init__(
+        self, material: Material, pronunciations: Mapping[str, Sequence[str]] | None = None
+    ) -> None:
+        """Load the engines.
+
+        Args:
+            material: the half to measure on.
+            pronunciations: as given to the live engine.
+        """
+        self._material = material
+        self._engine = Engine(pronunciations)
+        self._raw = PocketSphinxRecogniser(pronunciations)
+        self._raw.prepare(material.union)
+
+    def collect(self, case: Case) -> Evidence:
+        """Score one case."""
+        self._engine.prepare(self._material.union, case.situation.legal)
+        clip = self._material.clip(case)
+        heard = tuple(
+            self._score(segment, clip, case)
+            for segment in segments(clip.samples)
+            if not segment.too_short and segment.ended_by != "limit"
+        )
+        return Evidence(
+            case.number,
+            case.kind,
+            case.text,
+            case.voice,
+            case.noise,
+            case.level,
+            case.situation.name,
+            case.situation.legal,
+            tuple(sorted(case.situation.harmful)),
+            heard,
+        )
+
+    def _score(self, segment: Segment, clip: Clip, case: Case) -> Heard:
+        whole = samples_of(segment.utterance.pcm)
+        cut = trimmed(whole)
+        delay = (segment.closed_sample - clip.end) / SAMPLE_RATE
+        started = time.process_time()
+        raw = ""
+        if case.kind != "harm":
+            raw = self._raw.hear(Utterance(pcm=segment.utterance.pcm)).text
+        raw_cpu = time.process_time() - started
+        if not SHORTEST <= len(cut) / SAMPLE_RATE <= LONGEST:
+            return Heard(len(cut) / SAMPLE_RATE, delay, raw, raw_cpu, 0.0)
+        if case.kind == "harm" and self._engine.best(dithered(cut)) not in case.situation.legal:
+            # Whatever the scores, this cannot be taken for something that may be said now.
+            return Heard(len(cut) / SAMPLE_RATE, delay, raw, raw_cpu, 0.0)
+        started = time.process_time()
+        found = []
+        wide = case.kind in {"phrase", "human-phrase", "near"}
+        for passes in self._engine.run(dithered(cut), spread(whole), alternative=wide):
+            figures = measure(passes, self._material.union, self._engine.pronounce)
+            if figures is not None:
+                found.append(Candidate(passes.phrase, figures, passes.second))
+        cpu = time.process_time() - started
+        return Heard(len(cut) / SAMPLE_RATE, delay, raw, raw_cpu, cpu, tuple(found))
+
+
+def collect_all(collector: Collector, cases: Sequence[Case], kept: Path) -> Iterator[Evidence]:
+    """Yield the evidence for all cases, scoring only those not kept in the file yet."""
+    done = {each.number: each for each in read(kept)} if kept.is_file() else {}
+    kept.parent.mkdir(parents=True, exist_ok=True)
+    with kept.open("a", encoding="utf-8") as sink:
+        for case in cases:
+            evidence = done.get(case.number)
+            if evidence is None:
+                evidence = collector.collect(case)
+                sink.write(json.dumps(asdict(evidence)) + "\n")
+                sink.flush()
+            yield evidence
+
+
+def read(kept: Path) -> list[Evidence]:
+    """Read a file of evidence back; a last line cut off by a break is left out."""
+    found = []
+    for line in kept.read_text(encoding="utf-8").splitlines(keepends=True):
+        if line.endswith("\n"):
+            table = json.loads(line)
+            heard = tuple(
+                Heard(**{**one, "candidates": tuple(Candidate(**c) for c in one["candidates"])})
+                for one in table.pop("heard")
+            )
+            table |= {name: tuple(table[name]) for name in ("legal", "harmful")}
+            found.append(Evidence(**table, heard=heard))
+    return found
