@@ -16,7 +16,7 @@ import numpy as np
 from assistant.errors import InputError
 from assistant.evaluation.describe import Summary, summarise
 from assistant.evaluation.quantiles import f_upper_tail
-from assistant.evaluation.results import Result, assays, assays_by_location, check_study
+from assistant.evaluation.results import Result, assays, assays_by_spot, by_location, check_study
 from assistant.evaluation.screening import deviations_from_location
 from assistant.evaluation.variance import OneWay, one_way
 
@@ -118,19 +118,19 @@ def compare(batches: Sequence[Batch]) -> Campaign:
 
 
 def _figures(batch: Batch) -> BatchFigures:
-    groups = assays_by_location(batch.results)
+    groups = assays_by_spot(batch.results)
     replicated = any(len(group) > 1 for group in groups)
     return BatchFigures(
         batch.name,
         summarise(assays(batch.results)),
-        tuple(summarise(group).mean for group in groups),
+        tuple(summarise(assays(group)).mean for group in by_location(batch.results).values()),
         one_way(groups) if replicated else None,
     )
 
 
 def _spread_tests(batches: Sequence[Batch]) -> tuple[SpreadTest, ...]:
     everything = [assays(batch.results) for batch in batches]
-    inside = [deviations_from_location(assays_by_location(batch.results)) for batch in batches]
+    inside = [deviations_from_location(assays_by_spot(batch.results)) for batch in batches]
     tests = (
         levene("Levene, all results", everything, centre="mean"),
         levene("Brown-Forsythe, all results", everything, centre="median"),

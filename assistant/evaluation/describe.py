@@ -1,4 +1,4 @@
-"""Mean, standard deviation, relative standard deviation and range, of all and of each location.
+"""Mean, standard deviation, relative standard deviation and range, of all and of each spot.
 
 Exact sums (see `exact`), so that a spread which is 3.0 on paper is 3.0 here and inclusive limits
 mean what they say. The standard deviation is the sample one (n - 1) throughout.
@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from assistant.errors import InputError
 from assistant.evaluation.exact import Value, mean_and_squares
-from assistant.evaluation.results import Result, assays, by_location
+from assistant.evaluation.results import Result, Spot, assays, by_spot, has_ports
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,10 +30,12 @@ class Summary:
 
 
 @dataclass(frozen=True, slots=True)
-class LocationSummary:
-    """The summary of one location, by name."""
+class SpotSummary:
+    """The summary of one spot."""
 
-    location: str
+    spot: Spot
+    name: str
+    """The location, with the port where the study has several."""
     summary: Summary
 
 
@@ -54,9 +56,10 @@ def summarise(values: Sequence[Value]) -> Summary:
     return Summary(n, centre, sd, rsd, low, high, max(high - centre, centre - low))
 
 
-def summarise_locations(results: Sequence[Result]) -> tuple[LocationSummary, ...]:
-    """Summary of each location, in the order of the results."""
+def summarise_spots(results: Sequence[Result]) -> tuple[SpotSummary, ...]:
+    """Summary of each spot, in the order of the results."""
+    ports = has_ports(results)
     return tuple(
-        LocationSummary(name, summarise(assays(members)))
-        for name, members in by_location(results).items()
+        SpotSummary(spot, spot.name(ports=ports), summarise(assays(members)))
+        for spot, members in by_spot(results).items()
     )

@@ -15,8 +15,10 @@ from assistant.errors import InputError
 Value = float | int | Decimal
 """What counts as a value here; a float stands for its shortest decimal."""
 
-LARGEST = Decimal(10) ** 100
-"""Beyond this magnitude a value is refused: its square would leave the range of a double."""
+LARGEST = Decimal(10) ** 30
+"""Beyond this magnitude a value is refused: ratios of squares must stay in range of a double."""
+SMALLEST = Decimal(10) ** -30
+"""Below this magnitude a value counts as zero, for the same reason."""
 
 
 def decimal_of(value: Value) -> Decimal:
@@ -28,7 +30,7 @@ def decimal_of(value: Value) -> Decimal:
     plain = value if isinstance(value, Decimal) else Decimal(repr(float(value)))
     if not plain.is_finite() or abs(plain) > LARGEST:
         raise InputError(f"The value {value} is not a usable number: correct it.")
-    return plain
+    return plain if abs(plain) >= SMALLEST else Decimal(0)
 
 
 def whole_numbers(values: Sequence[Value]) -> tuple[list[int], Fraction]:

@@ -1,5 +1,10 @@
 """One assayed vial, and the few ways in which a study's vials are grouped.
 
+The sampler's positions are replicates from one spot of the blend; its ports lie at different
+depths. A spot, location and port, is therefore what the guidance calls a sampling location, and
+replicates are compared inside spots: a difference between depths belongs to the blend, not to
+the repeatability. With one port the spot is the location.
+
 Nothing here computes a statistic. A `Result` holds what the record and the laboratory know about
 one vial; units stand with each field. A value that cannot be an assay at all is refused when the
 result is made, so that no later formula meets NaN, a negative content or an overflow.
@@ -13,6 +18,20 @@ from assistant.errors import InputError
 
 MOST_PERCENT = 1000.0
 """Assays above this many % of target are taken as a slip of unit or typing, not as a content."""
+LEAST_PERCENT = 1e-6
+"""So are assays below this, unless they are zero."""
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """One place of the blend: a location and, where the sampler has several, a port."""
+
+    location: str
+    port: int
+
+    def name(self, *, ports: bool) -> str:
+        """Its name, with the port where the study has more than one."""
+        return f"{self.location}, port {self.port}" if ports else self.location
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +56,11 @@ class Result:
     """Net mass of powder in the vial, mg; None when not weighed."""
     assay: float
     """Content found, % of target."""
+
+    @property
+    def spot(self) -> Spot:
+        """Where the powder lay."""
+        return Spot(self.location, self.port)
 
     def __post_init__(self) -> None:
         """Refuse what cannot be a result.
@@ -78,7 +102,8 @@ def check_percent(vial: str, assay: float) -> None:
     """Refuse an assay that cannot be a content in % of target.
 
     Raises:
-        InputError: the assay is not finite, negative, or above `MOST_PERCENT`.
+        InputError: the assay is not finite, negative, above `MOST_PERCENT`, or not zero and
+            below `LEAST_PERCENT`.
     """
     if not math.isfinite(assay):
         raise InputError(f"Vial {vial}: the assay is not a number; correct or remove it.")
@@ -88,6 +113,11 @@ def check_percent(vial: str, assay: float) -> None:
         raise InputError(
             f"Vial {vial}: the assay {assay:g} % of target is above {MOST_PERCENT:g} %; "
             "check the unit and the typing."
+        )
+    if 0 < assay < LEAST_PERCENT:
+        raise InputError(
+            f"Vial {vial}: the assay {assay:g} % of target is next to nothing; check the unit "
+            "and the typing."
         )
 
 
@@ -104,20 +134,32 @@ def assays(results: Sequence[Result]) -> tuple[float, ...]:
     return tuple(result.assay for result in results)
 
 
-def assays_by_location(results: Sequence[Result]) -> tuple[tuple[float, ...], ...]:
-    """Assays of each location, % of target, one inner tuple a location."""
-    return tuple(assays(members) for members in by_location(results).values())
+def by_spot(results: Sequence[Result]) -> dict[Spot, tuple[Result, ...]]:
+    """The results of each spot, spots and vials in the order given."""
+    groups: dict[Spot, list[Result]] = {}
+    for result in results:
+        groups.setdefault(result.spot, []).append(result)
+    return {spot: tuple(members) for spot, members in groups.items()}
 
 
-def first_of_each_location(results: Sequence[Result]) -> tuple[Result, ...]:
-    """The result of the lowest position, then lowest port, of every location.
+def has_ports(results: Sequence[Result]) -> bool:
+    """Whether the study has more than one port, so that spots are finer than locations."""
+    return len({result.port for result in results}) > 1
+
+
+def assays_by_spot(results: Sequence[Result]) -> tuple[tuple[float, ...], ...]:
+    """Assays of each spot, % of target, one inner tuple a spot."""
+    return tuple(assays(members) for members in by_spot(results).values())
+
+
+def first_of_each_spot(results: Sequence[Result]) -> tuple[Result, ...]:
+    """The result of the lowest position of every spot.
 
     This is the stated rule by which one result a location is chosen for stage 1 of a scheme;
     it looks at the place of a vial, never at its assay.
     """
     return tuple(
-        min(members, key=lambda result: (result.position, result.port))
-        for members in by_location(results).values()
+        min(members, key=lambda result: result.position) for members in by_spot(results).values()
     )
 
 

@@ -37,6 +37,11 @@ class Verdict(StrEnum):
     FAIL = "criteria not met"
     NOT_APPLICABLE = "not applicable to this study"
 
+    @property
+    def met(self) -> bool:
+        """Whether the criteria are met, be it with tightened testing afterwards."""
+        return self in {Verdict.MET, Verdict.TIGHTENED}
+
 
 @dataclass(frozen=True, slots=True)
 class Scheme:

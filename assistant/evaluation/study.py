@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from assistant.errors import InputError
-from assistant.evaluation.describe import LocationSummary, Summary, summarise, summarise_locations
+from assistant.evaluation.describe import SpotSummary, Summary, summarise, summarise_spots
 from assistant.evaluation.e2810 import STANDARD, Bound, Demand
 from assistant.evaluation.history import blend
 from assistant.evaluation.intervals import ComponentIntervals, component_intervals
@@ -27,9 +27,10 @@ from assistant.evaluation.results import (
     MOST_PERCENT,
     Result,
     assays,
-    assays_by_location,
+    assays_by_spot,
     check_study,
-    first_of_each_location,
+    first_of_each_spot,
+    has_ports,
 )
 from assistant.evaluation.schemes import (
     Outcome,
@@ -96,7 +97,8 @@ class Study:
     results: tuple[Result, ...]
     options: Options
     summary: Summary
-    locations: tuple[LocationSummary, ...]
+    spots: tuple[SpotSummary, ...]
+    """Each place of the blend; the locations of the schemes and of the components."""
     components: Components | None
     """None when there is one result per location."""
     nested: tuple[Nested, ...]
@@ -122,8 +124,8 @@ def evaluate(results: Sequence[Result], options: Options | None = None) -> Study
     """
     asked = options or Options()
     check_study(results)
-    groups, everything = assays_by_location(results), assays(results)
-    firsts = assays(first_of_each_location(results))
+    groups, everything = assays_by_spot(results), assays(results)
+    firsts = assays(first_of_each_spot(results))
     summary = summarise(everything)
     components = _components(groups, asked) if len(everything) > len(groups) else None
     found = trends(results)
@@ -133,7 +135,7 @@ def evaluate(results: Sequence[Result], options: Options | None = None) -> Study
         results=tuple(results),
         options=asked,
         summary=summary,
-        locations=summarise_locations(results),
+        spots=summarise_spots(results),
         components=components,
         nested=_nested(results),
         normality_of_all=normality(everything),
@@ -143,7 +145,7 @@ def evaluate(results: Sequence[Result], options: Options | None = None) -> Study
         outcomes=outcomes,
         bounds=bounds,
         indications=_indications(summary, everything, components, found, asked),
-        notes=_notes(groups, components),
+        notes=_notes(results, groups, components),
     )
 
 
@@ -211,8 +213,15 @@ def _indications(
     return tuple(indications)
 
 
-def _notes(groups: Sequence[Sequence[float]], components: Components | None) -> tuple[str, ...]:
+def _notes(
+    results: Sequence[Result], groups: Sequence[Sequence[float]], components: Components | None
+) -> tuple[str, ...]:
     notes = []
+    if has_ports(results):
+        notes.append(
+            "Ports lie at different depths: each port of an insertion counts as a location of "
+            "its own, and the shaft positions are its replicates."
+        )
     if components is None:
         notes.append(
             "One result per location: variation between and within locations cannot be told apart."

@@ -8,6 +8,7 @@ an open binary stream: values only, first sheet, which must be the only one with
 import csv
 import re
 import zipfile
+import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import BinaryIO
@@ -15,8 +16,21 @@ from typing import BinaryIO
 from assistant.errors import InputError
 from assistant.evaluation.cells import Cell, text_of
 
-# What openpyxl raises on bytes that are no workbook: no zip, a zip without the parts, broken XML.
-_NOT_A_WORKBOOK = (zipfile.BadZipFile, KeyError, ValueError, SyntaxError, EOFError)
+# What openpyxl raises on bytes that are no workbook, or a damaged one: no zip, parts missing or
+# broken, XML of another shape.
+_NOT_A_WORKBOOK = (
+    zipfile.BadZipFile,
+    zlib.error,
+    ArithmeticError,
+    AttributeError,
+    LookupError,
+    OSError,
+    RuntimeError,
+    SyntaxError,
+    TypeError,
+    ValueError,
+    EOFError,
+)
 SEPARATORS = (",", ";", "\t")
 _BRACKETED = re.compile(r"(.*?)\s*[(\[]\s*(.*?)\s*[)\]]")
 _TRAILING = re.compile(r"([a-z ]+?),? (%.*|mg/g|mg|g)")
@@ -104,17 +118,12 @@ def table_from_workbook(stream: BinaryIO, name: str) -> Table:
     Raises:
         InputError: it is no workbook, is empty, or has more than one sheet in use.
     """
-    import openpyxl  # noqa: PLC0415 - slow to import, used for workbooks only
-
     try:
-        book = openpyxl.load_workbook(stream, read_only=True, data_only=True)
+        sheets = _sheets(stream)
     except _NOT_A_WORKBOOK as error:
-        raise InputError(f"{name} is not an XLSX workbook: save it as XLSX or CSV.") from error
-    sheets = []
-    for sheet in book.worksheets:
-        rows = [[_plain(cell) for cell in row] for row in sheet.iter_rows(values_only=True)]
-        if any(text_of(cell) for row in rows for cell in row):
-            sheets.append(rows)
+        raise InputError(
+            f"{name} is not a readable XLSX workbook: save it again as XLSX or CSV."
+        ) from error
     if not sheets:
         raise InputError(f"{name} is empty: it should hold a heading and one row per vial.")
     if len(sheets) > 1:
@@ -125,6 +134,19 @@ def table_from_workbook(stream: BinaryIO, name: str) -> Table:
             "'assay (%)'."
         )
     return _table(sheets[0], name)
+
+
+def _sheets(stream: BinaryIO) -> list[list[list[Cell]]]:
+    """The cells of every sheet with anything on it."""
+    import openpyxl  # noqa: PLC0415 - slow to import, used for workbooks only
+
+    book = openpyxl.load_workbook(stream, read_only=True, data_only=True)
+    sheets = []
+    for sheet in book.worksheets:
+        rows = [[_plain(cell) for cell in row] for row in sheet.iter_rows(values_only=True)]
+        if any(text_of(cell) for row in rows for cell in row):
+            sheets.append(rows)
+    return sheets
 
 
 def _plain(cell: object) -> Cell:

@@ -1,10 +1,10 @@
 """Does the assay follow the way the sample was taken? Mass, depth, position, order, time open.
 
-These are the marks of a sampling artefact. A factor that changes inside a location is compared
-within locations (both sides less their location mean, so that a difference between locations
-cannot pose as a trend); one that is the same for the whole insertion is compared on location
-means. Pearson's r with Fisher's interval, the slope, Spearman's rank correlation, and Holm's
-adjustment of the p-values over the factors looked at.
+These are the marks of a sampling artefact. A factor is compared at the finest level on which it
+varies: among the replicates of one spot, else among the ports of one insertion (both sides less
+their group's mean, so that a difference between places cannot pose as a trend), else on the
+means of the locations. Pearson's r with Fisher's interval, the slope, Spearman's rank
+correlation, and Holm's adjustment of the p-values over the factors looked at.
 """
 
 import math
@@ -14,8 +14,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from assistant.evaluation.quantiles import Floats, normal_quantile, t_two_sided
-from assistant.evaluation.results import Result
+from assistant.evaluation.results import Result, Spot
 
+REPLICATES = "replicates at one spot"
+PORTS = "ports of one insertion"
+MEANS = "location means"
 _FEWEST_DF = 2
 _FLAT = 1e-12
 
@@ -27,7 +30,7 @@ class Trend:
     factor: str
     unit: str
     basis: str
-    """'within locations' or 'location means'."""
+    """One of `REPLICATES`, `PORTS` and `MEANS`."""
     n: int
     df: int
     slope: float
@@ -68,7 +71,7 @@ def trends(results: Sequence[Result]) -> tuple[Trend, ...]:
     found: list[Trend] = []
     for name, unit, take in _FACTORS:
         pairs = [
-            (result.location, value, result.assay)
+            (result.spot, value, result.assay)
             for result in results
             if (value := take(result)) is not None
         ]
@@ -90,18 +93,9 @@ def holm(p_values: Sequence[float]) -> tuple[float, ...]:
     return tuple(adjusted)
 
 
-def _trend(name: str, unit: str, pairs: Sequence[tuple[str, float, float]]) -> Trend | None:
+def _trend(name: str, unit: str, pairs: Sequence[tuple[Spot, float, float]]) -> Trend | None:
     """One factor, on the basis its design allows; None when it cannot be compared."""
-    groups: dict[str, list[tuple[float, float]]] = {}
-    for location, x, y in pairs:
-        groups.setdefault(location, []).append((x, y))
-    arrays = [np.asarray(group, dtype=np.float64) for group in groups.values()]
-    if any(np.ptp(group[:, 0]) > 0 for group in arrays):
-        points = np.concatenate([group - group.mean(axis=0) for group in arrays])
-        df, basis = len(points) - len(arrays) - 1, "within locations"
-    else:
-        points = np.asarray([group.mean(axis=0) for group in arrays]).reshape(-1, 2)
-        df, basis = len(points) - 2, "location means"
+    points, df, basis = _comparable(pairs)
     if df < _FEWEST_DF:
         return None
     x, y = points[:, 0] - points[:, 0].mean(), points[:, 1] - points[:, 1].mean()
@@ -124,6 +118,22 @@ def _trend(name: str, unit: str, pairs: Sequence[tuple[str, float, float]]) -> T
         p_adjusted=1.0,
         rank_r=rank_correlation(x, y),
     )
+
+
+def _comparable(pairs: Sequence[tuple[Spot, float, float]]) -> tuple[Floats, int, str]:
+    """(n, 2) factor and assay to be compared, degrees of freedom, and the basis."""
+    spots: dict[Spot, list[tuple[float, float]]] = {}
+    locations: dict[str, list[tuple[float, float]]] = {}
+    for spot, x, y in pairs:
+        spots.setdefault(spot, []).append((x, y))
+        locations.setdefault(spot.location, []).append((x, y))
+    for members, basis in ((list(spots.values()), REPLICATES), (list(locations.values()), PORTS)):
+        groups = [np.asarray(group, dtype=np.float64) for group in members]
+        if any(np.ptp(group[:, 0]) > 0 for group in groups):
+            points = np.concatenate([group - group.mean(axis=0) for group in groups])
+            return points, len(points) - len(groups) - 1, basis
+    means = [np.asarray(group).mean(axis=0) for group in locations.values()]
+    return np.asarray(means, dtype=np.float64).reshape(-1, 2), len(means) - 2, MEANS
 
 
 def correlation(x: Floats, y: Floats) -> float | None:

@@ -88,6 +88,7 @@ def test_dyestuff_intervals() -> None:
     found = component_intervals(one_way(DYESTUFF))
     assert [found.within.lower, found.within.upper] == pytest.approx([1494.51, 4743.91], abs=0.01)
     assert [found.between.lower, found.between.upper] == pytest.approx([306.42, 13045.98], abs=0.01)
+    assert one_way(DYESTUFF).total == pytest.approx(4215.3, abs=1e-9)
     assert found.total_df == pytest.approx(15.1017, abs=5e-5)
     assert [found.total.lower, found.total.upper] == pytest.approx([2304.21, 10060.94], abs=0.01)
     assert found.total_upper.upper == pytest.approx(11936.02, abs=0.01)

@@ -144,7 +144,7 @@ def test_bad_workbooks_get_their_sentences() -> None:
     """No workbook, an empty one, two sheets in use, no heading, a date for an assay."""
     head: list[object] = ["vial", "assay (%)"]
     for stream, words in (
-        (io.BytesIO(b"vial,assay\n1,99\n"), "is not an XLSX workbook"),
+        (io.BytesIO(b"vial,assay\n1,99\n"), "is not a readable XLSX workbook"),
         (workbook([]), "is empty"),
         (workbook([head, [1, 99]], [head, [1, 99]]), "2 sheets in use"),
         (workbook([[1, 99]]), "first row should name"),

@@ -10,7 +10,7 @@ from scipy import stats
 
 from assistant.errors import InputError
 from assistant.evaluation import quantiles
-from assistant.evaluation.describe import summarise, summarise_locations
+from assistant.evaluation.describe import summarise, summarise_spots
 from assistant.evaluation.exact import decimal_of, mean_and_squares, whole_numbers
 from assistant.evaluation.results import Result
 
@@ -37,6 +37,12 @@ def test_spread_does_not_depend_on_the_level(values: list[Decimal], power: int) 
     assert mean_and_squares(moved)[1] == mean_and_squares(values)[1]
 
 
+def test_next_to_nothing_is_nothing() -> None:
+    """A value whose square no double can hold beside others counts as zero."""
+    assert decimal_of(1e-300) == 0
+    assert decimal_of(-1e-30) == Decimal("-1e-30")
+
+
 def test_summary_of_a_few_values() -> None:
     """Mean, SD, RSD and range; a spread of 3 on paper is 3.0."""
     summary = summarise([97.0, 100.0, 103.0])
@@ -52,14 +58,14 @@ def test_summary_at_its_edges() -> None:
         summarise([])
 
 
-def test_location_summaries_carry_names() -> None:
-    """One summary a location, by name."""
+def test_spot_summaries_carry_names() -> None:
+    """One summary a spot, by name."""
     results = [
         Result(str(i), name, 1, 1, None, None, None, None, assay)
         for i, (name, assay) in enumerate([("A", 99.0), ("B", 98.0), ("A", 101.0)])
     ]
-    found = summarise_locations(results)
-    assert [(one.location, one.summary.mean) for one in found] == [("A", 100.0), ("B", 98.0)]
+    found = summarise_spots(results)
+    assert [(one.name, one.summary.mean) for one in found] == [("A", 100.0), ("B", 98.0)]
 
 
 def test_quantiles_agree_with_scipy_stats() -> None:

@@ -14,7 +14,7 @@ from assistant.evaluation.screening import (
     normality,
 )
 from assistant.evaluation.synthetic import Truth, regular_sites, results
-from assistant.evaluation.trends import correlation, holm, trends
+from assistant.evaluation.trends import MEANS, PORTS, REPLICATES, correlation, holm, trends
 
 MADE = results(regular_sites(10, 3), Truth(between_sd=2.0, within_sd=1.0), seed=11)
 
@@ -58,14 +58,14 @@ def test_deviations_are_about_each_location_mean() -> None:
     assert deviations_from_location([[1.0, 3.0], [10.0]]) == (-1.0, 1.0, 0.0)
 
 
-def test_a_depth_effect_put_in_is_found_within_locations() -> None:
+def test_a_depth_effect_put_in_is_found_between_ports() -> None:
     """2 % per 100 mm comes back as 0.02 per mm, with the other factors quiet."""
     sites = regular_sites(10, 3, 2)
     made = results(sites, Truth(between_sd=3.0, within_sd=0.5, depth_slope=2.0), seed=3, decimals=6)
     found = {trend.factor: trend for trend in trends(made)}
     depth = found["port depth"]
     assert set(found) == {"port depth", "shaft position", "insertion order"}
-    assert (depth.basis, depth.n, depth.df) == ("within locations", 60, 49)
+    assert (depth.basis, depth.n, depth.df) == (PORTS, 60, 49)
     assert depth.slope == pytest.approx(0.02, rel=0.05)
     assert depth.effect == pytest.approx(6.0, rel=0.05)
     assert depth.p_adjusted < 1e-6
@@ -73,7 +73,8 @@ def test_a_depth_effect_put_in_is_found_within_locations() -> None:
     assert depth.r_high is not None
     assert depth.r_low < depth.r < depth.r_high
     assert found["shaft position"].p_adjusted > 0.05
-    assert found["insertion order"].basis == "location means"
+    assert (found["shaft position"].basis, found["shaft position"].df) == (REPLICATES, 39)
+    assert found["insertion order"].basis == MEANS
 
 
 def test_within_location_trend_is_the_regression_with_location_terms() -> None:

@@ -8,10 +8,12 @@ import pytest
 from assistant.errors import InputError
 from assistant.evaluation.results import (
     Result,
-    assays_by_location,
+    assays_by_spot,
     by_location,
+    by_spot,
     check_study,
-    first_of_each_location,
+    first_of_each_spot,
+    has_ports,
 )
 
 VIAL = Result("7", "left leg, top", 1, 1, 250.0, 1, 5.0, 512.0, 99.4)
@@ -31,6 +33,7 @@ VIAL = Result("7", "left leg, top", 1, 1, 250.0, 1, 5.0, 512.0, 99.4)
         ({"assay": float("nan")}, "not a number"),
         ({"assay": -0.1}, "negative"),
         ({"assay": 1e300}, "above 1000 %"),
+        ({"assay": 1e-300}, "next to nothing"),
     ],
 )
 def test_an_impossible_field_is_refused_in_words(change: dict[str, Any], words: str) -> None:
@@ -46,15 +49,23 @@ def test_unknown_circumstances_are_allowed() -> None:
 
 
 def test_grouping_keeps_the_order_given() -> None:
-    """Locations come in order of appearance; stage 1 takes lowest position, then lowest port."""
+    """Places come in order of appearance; stage 1 takes the lowest position of each spot."""
     b2 = replace(VIAL, vial="1", location="B", position=2, assay=1.0)
     a = replace(VIAL, vial="2", location="A", assay=2.0)
     b1_2 = replace(VIAL, vial="3", location="B", port=2, assay=3.0)
     b1_1 = replace(VIAL, vial="4", location="B", assay=4.0)
     results = (b2, a, b1_2, b1_1)
     assert list(by_location(results)) == ["B", "A"]
-    assert assays_by_location(results) == ((1.0, 3.0, 4.0), (2.0,))
-    assert first_of_each_location(results) == (b1_1, a)
+    assert [spot.name(ports=True) for spot in by_spot(results)] == [
+        "B, port 1",
+        "A, port 1",
+        "B, port 2",
+    ]
+    assert VIAL.spot.name(ports=False) == "left leg, top"
+    assert assays_by_spot(results) == ((1.0, 4.0), (2.0,), (3.0,))
+    assert first_of_each_spot(results) == (b1_1, a, b1_2)
+    assert has_ports(results)
+    assert not has_ports(results[:2])
 
 
 def test_sets_without_a_verdict_are_refused() -> None:

@@ -46,6 +46,11 @@ def test_every_scheme_names_source_status_and_rounding() -> None:
     assert all("optional" in s.status for s in (schemes.UDU, schemes.PLAN_1, schemes.PLAN_2))
 
 
+def test_only_two_verdicts_are_met() -> None:
+    """Tightened testing afterwards is a pass; more assays, or no judgement, are none."""
+    assert [verdict for verdict in Verdict if verdict.met] == [Verdict.MET, Verdict.TIGHTENED]
+
+
 def test_a_small_design_is_judged_with_its_shortfalls() -> None:
     """Six locations of two replicates: a verdict, and what the scheme asks for beside it."""
     groups = [[99.0, 101.0]] * 6

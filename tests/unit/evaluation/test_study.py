@@ -23,7 +23,7 @@ def test_a_full_study_has_every_part() -> None:
     study = evaluate(MADE)
     assert study.results == MADE
     assert study.summary.n == 30
-    assert len(study.locations) == 10
+    assert [one.name for one in study.spots] == [f"L{i}" for i in range(1, 11)]
     assert study.components is not None
     assert study.components.reml is not None
     assert study.components.reml.between == pytest.approx(study.components.table.between)
@@ -59,6 +59,20 @@ def test_ports_and_positions_are_nested_both_ways() -> None:
         ["location", "position", "residual"],
         ["location", "port", "residual"],
     ]
+    assert study.components is not None
+    assert study.components.table.sizes == (3,) * 20
+    assert study.spots[1].name == "L1, port 2"
+    assert study.notes[0].startswith("Ports lie at different depths")
+
+
+def test_a_difference_between_depths_is_not_laid_on_the_replicates() -> None:
+    """With a strong depth effect the spread inside spots stays that of the replicates."""
+    truth = Truth(between_sd=1.0, within_sd=0.5, depth_slope=2.0)
+    study = evaluate(results(regular_sites(10, 3, 2), truth, seed=1))
+    assert study.components is not None
+    assert study.components.table.residual_sd == pytest.approx(0.5, rel=0.3)
+    within = next(one for one in study.indications if one.about == "within locations")
+    assert not within.large
 
 
 def test_one_result_per_location_is_judged_at_stage_1() -> None:
