@@ -109,11 +109,13 @@ def _unit_rule(nodes: int) -> tuple[Floats, Floats]:
     return (x + 1.0) / 2.0, w / 2.0
 
 
-def _chi_range(df: int) -> tuple[float, float]:
-    """s/sigma between its extreme quantiles."""
+@lru_cache(maxsize=4)
+def _chi_law(df: int) -> tuple[float, float, float]:
+    """s/sigma at its extreme quantiles, and the logarithm of its density's constant."""
     low = float(np.sqrt(chi2_quantile(_TAIL, df) / df))
     high = float(np.sqrt(2.0 * special.gammainccinv(df / 2.0, _TAIL) / df))
-    return low, high
+    constant = np.log(2.0) + df / 2.0 * np.log(df / 2.0) - special.gammaln(df / 2.0)
+    return low, high, float(constant)
 
 
 def av_probability(mu: ArrayLike, sigma: ArrayLike, units: int, target: float = 100.0) -> Floats:
@@ -127,13 +129,12 @@ def av_probability(mu: ArrayLike, sigma: ArrayLike, units: int, target: float = 
     """
     mean, sd = np.broadcast_arrays(np.asarray(mu, dtype=float), np.asarray(sigma, dtype=float))
     df, k = units - 1, K_STAGE[units]
-    low, high = _chi_range(df)
+    low, high, constant = _chi_law(df)
     top = np.minimum(high, L1 / (k * sd))
     width = np.maximum(top - low, 0.0)[..., None]
     nodes, weights = _unit_rule(NODES)
     t = low + width * nodes
-    log_norm = np.log(2.0) + df / 2.0 * np.log(df / 2.0) - special.gammaln(df / 2.0)
-    density = np.exp(log_norm + (df - 1) * np.log(t) - df / 2.0 * t * t)
+    density = np.exp(constant + (df - 1) * np.log(t) - df / 2.0 * t * t)
     room = L1 - k * sd[..., None] * t
     scale = (np.sqrt(units) / sd)[..., None]
     inside = normal_cdf((high_reference(target) + room - mean[..., None]) * scale)
