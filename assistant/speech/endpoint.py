@@ -123,6 +123,8 @@ class Endpointer:
         start = self._position
         self._position += BLOCK_SAMPLES
         self._blocks.append(block)
+        if self._first is None and self._rest:
+            self._rest_db = self._restlessness()
         segment = None
         for number in range(FRAMES_PER_BLOCK):
             place = start + number * FRAME_SAMPLES
@@ -161,7 +163,6 @@ class Endpointer:
         end = place + FRAME_SAMPLES
         if self._first is None:
             self._rest.append(excess)
-            self._rest_db = self._restlessness()
         loud = excess > self._rest_db + _STOP_OVER_REST_DB
         if self._deaf:
             self._wait_for_quiet(end, loud=loud)
@@ -197,7 +198,7 @@ class Endpointer:
             self._deaf = False
 
     def _restlessness(self) -> float:
-        usual = float(np.quantile(self._rest, _REST_QUANTILE))
+        usual = sorted(self._rest)[int(len(self._rest) * _REST_QUANTILE)]
         return min(max(usual, _QUIETEST_REST_DB), _LOUDEST_REST_DB)
 
     def _close(self, ended_by: EndedBy, closed: int) -> Segment | None:

@@ -5,6 +5,7 @@ guessing words it does not know. Its "grammar" is a word-pair model in which pie
 phrases recombine, so every result is compared with the exact phrases.
 """
 
+import ctypes
 import json
 import os
 import re
@@ -199,6 +200,7 @@ class VoskRecogniser:
 
     def _decode(self, sound: bytes) -> tuple[str, float | None]:
         """Return what was heard and the confidence of its least certain word."""
+        _reseed()
         # One recogniser per utterance: it adapts to what it has heard, and costs a millisecond.
         recogniser = self._make(self._model, float(SAMPLE_RATE), self._grammar)
         recogniser.SetWords(True)  # noqa: FBT003 - the library's signature
@@ -212,6 +214,16 @@ class VoskRecogniser:
             return "", None
         text = " ".join(str(word["word"]) for word in words)
         return text, min(float(word["conf"]) for word in words)
+
+
+def _reseed() -> None:
+    """Let the engine's own dither begin anew, so that the same sound always gives the same words.
+
+    It draws from the random numbers of the C library; on Windows it has a copy of its own, which
+    cannot be reached, and the least certain words may differ from run to run.
+    """
+    if sys.platform != "win32":
+        ctypes.CDLL(None).srand(1)
 
 
 def _load(vosk: Any, folder: Path) -> Any:  # noqa: ANN401 - untyped library

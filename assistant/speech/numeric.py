@@ -1,0 +1,128 @@
+"""Spoken numbers beside phrases: an own network of digits, bounded in length, the unit last.
+
+A number is never taken at its first hearing: the procedure reads it back digit by digit and has it
+affirmed. So this network may be lenient; a free loop of phones beside it takes what is no number.
+"""
+
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+from assistant.ports import Utterance, Verdict
+from assistant.speech.acceptance import Judge
+from assistant.speech.acceptance.phones import PHONES
+from assistant.speech.pcm import dithered
+from assistant.speech.pocketsphinx_engine import SHORTEST_BYTES, open_decoder
+
+NUMBER: Final = "<number>"
+"""Stands for the digits in a phrase; the same sign as the grammar's."""
+
+MOST_WHOLE: Final = 5
+MOST_DECIMALS: Final = 2
+LOOP_WEIGHT: Final = 1e-8
+"""Of each step in the free loop: larger refuses more. Chosen on synthetic voices."""
+
+DIGIT_WEIGHT: Final = 1e-5
+"""Of each digit; smaller puts fewer digits where none was said."""
+
+_SEARCH = "number"
+_LOOP_PREFIX = "gg"
+
+Arc = tuple[int, int, float, str]
+
+
+class NumberAware:
+    """The acceptance layer, and a network of digits while a number is asked for."""
+
+    def __init__(
+        self,
+        pronunciations: Mapping[str, Sequence[str]],
+        digits: Mapping[str, Sequence[str]],
+    ) -> None:
+        """Load the engines.
+
+        Args:
+            pronunciations: word to its extra pronunciations in ARPAbet.
+            digits: "0" to "9" and "." to the words that stand for them.
+
+        Raises:
+            DeviceError: the engine or its model is missing.
+            GrammarError: a pronunciation uses a sound the model does not have.
+        """
+        self._judge = Judge(pronunciations)
+        self._decoder = open_decoder(pronunciations)
+        self._digits = [word for key, words in digits.items() if key != "." for word in words]
+        self._signs = list(digits["."])
+        self._unit = ""
+        for phone in PHONES:
+            last = phone == PHONES[-1]
+            self._decoder.add_word(_LOOP_PREFIX + phone.lower(), phone, last)
+
+    @property
+    def name(self) -> str:
+        """Engine and weights, as they go on record."""
+        return self._judge.name
+
+    def prepare(self, union: Sequence[str], legal: Sequence[str]) -> None:
+        """Set all phrases that can be heard, and those that are legal now.
+
+        Raises:
+            GrammarError: the union is empty, or a word cannot be pronounced.
+        """
+        plain = [phrase for phrase in union if NUMBER not in phrase]
+        self._judge.prepare(plain, [phrase for phrase in legal if NUMBER not in phrase])
+        wanted = next((phrase for phrase in union if NUMBER in phrase), "")
+        unit = wanted.replace(NUMBER, "").strip()
+        if unit and unit != self._unit:
+            fsg = self._decoder.create_fsg(_SEARCH, 0, _FINAL, self._arcs(unit.split()))
+            self._decoder.add_fsg(_SEARCH, fsg)
+        self._unit = unit
+
+    def judge(self, utterance: Utterance) -> Verdict:
+        """Decide about one utterance: as a number where one is asked for, else as a phrase."""
+        if self._unit and utterance.source == "voice":
+            number = self._number(utterance.pcm)
+            if number:
+                return Verdict("accept", number, "", utterance, f"{self.name}, digits")
+        return self._judge.judge(utterance)
+
+    def _number(self, pcm: bytes) -> str:
+        """The words of a number with its unit, "" when the sound is none."""
+        if len(pcm) < SHORTEST_BYTES:
+            return ""
+        decoder = self._decoder
+        decoder.activate_search(_SEARCH)
+        decoder.reinit_feat()
+        decoder.start_utt()
+        decoder.process_raw(dithered(pcm), full_utt=True)
+        decoder.end_utt()
+        found = decoder.hyp()
+        text = "" if found is None else str(found.hypstr)
+        return "" if text.startswith(_LOOP_PREFIX) else text
+
+    def _arcs(self, unit: Sequence[str]) -> list[Arc]:
+        """Digits, perhaps a decimal sign and more digits, the unit; or the free loop."""
+        arcs: list[Arc] = []
+        after_whole = 2 + MOST_WHOLE
+        unit_at = after_whole + 1 + MOST_DECIMALS
+        for place in range(MOST_WHOLE):
+            source = 0 if place == 0 else 1 + place
+            arcs += [(source, 2 + place, DIGIT_WEIGHT, word) for word in self._digits]
+        for place in range(MOST_WHOLE):
+            arcs += [(2 + place, after_whole, DIGIT_WEIGHT, sign) for sign in self._signs]
+            arcs.append((2 + place, unit_at, 1.0, unit[0]))
+        for place in range(MOST_DECIMALS):
+            source = after_whole + place
+            arcs += [(source, source + 1, DIGIT_WEIGHT, word) for word in self._digits]
+            arcs.append((source + 1, unit_at, 1.0, unit[0]))
+        for number, word in enumerate(unit[1:]):
+            arcs.append((unit_at + number, unit_at + number + 1, 1.0, word))
+        last = unit_at + len(unit) - 1
+        arcs.append((last, _FINAL, 1.0, "<sil>"))
+        loop = [_LOOP_PREFIX + phone.lower() for phone in PHONES]
+        arcs += [(source, _LOOP, LOOP_WEIGHT, word) for source in (0, _LOOP) for word in loop]
+        arcs.append((_LOOP, _FINAL, 1.0, "<sil>"))
+        return arcs
+
+
+_LOOP = 1
+_FINAL = 60

@@ -1,0 +1,239 @@
+"""Where speech begins and ends, on synthetic speech in noise of known place."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE
+from assistant.speech.endpoint import Endpointer, EndpointSettings, Segment
+from assistant.speech.loopback import Colour, Loopback
+from assistant.speech.pcm import bytes_of, samples_of
+from assistant.speech.voice import Voice
+
+PHRASES = ("bottom port open", "shaft raised to middle", "stand by", "vial seven full")
+VOICES = ("en-us", "en-us+f3", "en-gb-scotland")
+COLOURS: tuple[Colour, ...] = ("white", "pink", "hum")
+
+
+@pytest.fixture(scope="module")
+def voices() -> list[Voice]:
+    """Three voices that render each phrase once."""
+    return [Voice(name) for name in VOICES]
+
+
+def listen(endpointer: Endpointer, room: Loopback, seconds: float) -> list[Segment]:
+    """Feed a stretch of the room and return what was cut out of it."""
+    blocks = round(seconds * SAMPLE_RATE / BLOCK_SAMPLES)
+    found = [endpointer.feed(room.next_block()) for _ in range(blocks)]
+    return [segment for segment in found if segment is not None]
+
+
+def settled(room: Loopback, settings: EndpointSettings | None = None) -> Endpointer:
+    """Return an endpointer that knows the room."""
+    endpointer = Endpointer(settings)
+    assert listen(endpointer, room, 2.0) == []
+    return endpointer
+
+
+def tone(seconds: float) -> bytes:
+    """Return a buzz rich in harmonics, loud from the first to the last sample."""
+    time = np.arange(round(seconds * SAMPLE_RATE)) / SAMPLE_RATE
+    return bytes_of(8000 * np.sign(np.sin(2 * np.pi * 130 * time)))
+
+
+@pytest.mark.parametrize("colour", COLOURS)
+@pytest.mark.parametrize(("snr_db", "slack_ms"), [(30.0, 60), (20.0, 90), (10.0, 220)])
+def test_each_phrase_is_cut_out_once_at_its_ends(
+    voices: list[Voice], colour: Colour, snr_db: float, slack_ms: int
+) -> None:
+    """No phrase is missed, split or joined; the ends are found within the slack.
+
+    In loud noise the faint last sounds of a phrase are under the noise, hence the slack.
+    """
+    room = Loopback(snr_db=snr_db, colour=colour, seed=11)
+    endpointer = settled(room)
+    for voice in voices:
+        for phrase in PHRASES:
+            begin = room.samples
+            pcm = voice.render(phrase)
+            room.say(pcm)
+            end = begin + len(pcm) // 2
+            found = listen(endpointer, room, len(pcm) / 2 / SAMPLE_RATE + 0.9)
+            assert len(found) == 1, phrase
+            segment = found[0]
+            assert segment.ended_by == "quiet"
+            assert not segment.too_short
+            assert abs(segment.first_sample - begin) < slack_ms * 16 + BLOCK_SAMPLES
+            assert end - slack_ms * 16 - BLOCK_SAMPLES < segment.last_sample < end + 60 * 16
+
+
+def test_the_decision_falls_soon_after_the_end(voices: list[Voice]) -> None:
+    """From the end of the sound to the decision: the hang time and at most 100 ms more."""
+    room = Loopback(snr_db=20, seed=3)
+    endpointer = settled(room)
+    delays = []
+    for voice in voices:
+        for phrase in PHRASES:
+            pcm = voice.render(phrase)
+            end = room.samples + len(pcm) // 2
+            room.say(pcm)
+            (segment,) = listen(endpointer, room, len(pcm) / 2 / SAMPLE_RATE + 0.9)
+            delays.append((segment.closed_sample - end) / 16)
+    assert np.quantile(delays, 0.95) <= 350
+
+
+@pytest.mark.parametrize("colour", COLOURS)
+def test_a_minute_of_steady_noise_holds_no_speech(colour: Colour) -> None:
+    """Nothing is cut out of noise alone."""
+    room = Loopback(snr_db=20, colour=colour, seed=8)
+    assert listen(Endpointer(), room, 60) == []
+
+
+def test_the_cut_keeps_a_lead_and_a_tail() -> None:
+    """The sound given out begins 300 ms before and ends 200 ms behind the loud part."""
+    room = Loopback(snr_db=30, seed=2)
+    endpointer = settled(room)
+    begin = room.samples
+    room.say(tone(0.5))
+    (segment,) = listen(endpointer, room, 1.5)
+    assert segment.first_sample == pytest.approx(begin, abs=25 * 16)
+    assert segment.last_sample == pytest.approx(begin + 8000, abs=50 * 16)
+    length = len(segment.utterance.pcm) // 2
+    assert length == segment.last_sample - segment.first_sample + 500 * 16
+    assert segment.duration_ms == (segment.last_sample - segment.first_sample) // 16
+    loud = np.flatnonzero(np.abs(samples_of(segment.utterance.pcm)) > 1000)
+    assert loud[0] == pytest.approx(300 * 16, abs=25 * 16)
+
+
+def test_levels_and_clipping_are_reported() -> None:
+    """The level of the speech and of the room, and how many samples sit at the end of the scale."""
+    room = Loopback(snr_db=30, speech_dbfs=-20, seed=2)
+    endpointer = settled(room)
+    room.say(tone(0.5))
+    (segment,) = listen(endpointer, room, 1.5)
+    assert segment.level_dbfs == pytest.approx(-20, abs=1)
+    assert segment.floor_dbfs == pytest.approx(-50, abs=1.5)
+    assert segment.clipped == 0
+    room.say(tone(0.5), gain_db=30)
+    (segment,) = listen(endpointer, room, 1.5)
+    assert segment.clipped > 7000
+
+
+def test_clicks_are_ignored_and_short_sounds_marked() -> None:
+    """Under 100 ms is nothing; under 250 ms is too short to be a phrase."""
+    room = Loopback(snr_db=30, seed=2)
+    endpointer = settled(room)
+    room.say(tone(0.03))
+    assert listen(endpointer, room, 1.0) == []
+    room.say(tone(0.15))
+    (segment,) = listen(endpointer, room, 1.0)
+    assert segment.too_short
+    room.say(tone(0.4))
+    (segment,) = listen(endpointer, room, 1.0)
+    assert not segment.too_short
+
+
+def test_talk_past_the_limit_is_cut_and_its_end_is_not_heard() -> None:
+    """After 3 s the sound is cut; what follows without a pause is not given out at all."""
+    room = Loopback(snr_db=30, seed=2)
+    endpointer = settled(room)
+    begin = room.samples
+    # Changing loudness, since the floor would follow a steady tone.
+    for number in range(45):
+        room.say(tone(0.1), gain_db=-12.0 if number % 2 else 0.0)
+    found = listen(endpointer, room, 6.0)
+    assert [segment.ended_by for segment in found] == ["limit"]
+    assert found[0].closed_sample - begin == pytest.approx(3.0 * SAMPLE_RATE, abs=100 * 16)
+    room.say(tone(0.5))
+    (segment,) = listen(endpointer, room, 1.5)
+    assert segment.ended_by == "quiet"
+
+
+def test_the_limit_is_a_setting() -> None:
+    """A longer limit lets a longer sentence through."""
+    room = Loopback(snr_db=30, seed=2)
+    endpointer = settled(room, EndpointSettings(maximum_ms=5000))
+    for number in range(40):
+        room.say(tone(0.1), gain_db=-12.0 if number % 2 else 0.0)
+    (segment,) = listen(endpointer, room, 6.0)
+    assert segment.ended_by == "quiet"
+    assert segment.duration_ms == pytest.approx(4000, abs=100)
+
+
+def test_a_fan_that_starts_is_no_endless_speech() -> None:
+    """A sudden steady noise is at most one cut; afterwards phrases are heard over it."""
+    quiet = Loopback(snr_db=45, seed=1)
+    loud = Loopback(snr_db=20, seed=2)
+    endpointer = settled(quiet)
+    found = listen(endpointer, loud, 5.0)
+    assert len(found) <= 1
+    pcm = Voice().render("bottom port open")
+    loud.say(pcm)
+    (segment,) = listen(endpointer, loud, len(pcm) / 32000 + 0.9)
+    assert segment.ended_by == "quiet"
+
+
+def test_nothing_is_heard_before_the_room_is_known() -> None:
+    """The first 300 ms only teach the floor."""
+    room = Loopback(snr_db=30, seed=2)
+    endpointer = Endpointer()
+    room.say(tone(0.25))
+    assert listen(endpointer, room, 1.0) == []
+
+
+def test_the_end_of_the_stream_gives_out_what_had_begun() -> None:
+    """A file may end in the middle of a phrase; without one there is nothing to give out."""
+    room = Loopback(snr_db=30, seed=2)
+    endpointer = settled(room)
+    assert endpointer.finish() is None
+    room.say(tone(2.0))
+    assert listen(endpointer, room, 0.5) == []
+    segment = endpointer.finish()
+    assert segment is not None
+    assert segment.ended_by == "end"
+    assert segment.duration_ms == pytest.approx(500, abs=60)
+    assert endpointer.finish() is None
+
+
+def test_skipping_moves_the_place_and_drops_what_had_begun() -> None:
+    """Sound that is kept from the detector still counts as time."""
+    room = Loopback(snr_db=30, seed=2)
+    endpointer = settled(room)
+    room.say(tone(0.3))
+    listen(endpointer, room, 0.3)
+    assert endpointer.in_speech
+    before = endpointer.position
+    endpointer.skip(BLOCK_SAMPLES)
+    assert not endpointer.in_speech
+    assert endpointer.position == before + BLOCK_SAMPLES
+    room.hush()
+    assert listen(endpointer, room, 1.0) == []
+    room.say(tone(0.5))
+    (segment,) = listen(endpointer, room, 1.5)
+    assert len(segment.utterance.pcm) // 2 == segment.last_sample - segment.first_sample + 8000
+
+
+def test_a_forgotten_room_is_learned_again() -> None:
+    """After a change of microphone its louder noise is no speech."""
+    endpointer = settled(Loopback(snr_db=60, seed=1))
+    endpointer.forget_room()
+    assert listen(endpointer, Loopback(snr_db=10, seed=1), 3.0) == []
+
+
+def test_the_same_blocks_give_the_same_segments() -> None:
+    """The detector is a function of what it was fed."""
+    results = []
+    for _ in range(2):
+        room = Loopback(snr_db=15, seed=6)
+        endpointer = settled(room)
+        room.say(tone(0.5))
+        results.append(listen(endpointer, room, 1.5))
+    assert results[0] == results[1]
+    assert dataclasses.is_dataclass(results[0][0])
+
+
+def test_a_block_of_another_length_is_refused() -> None:
+    """Half a block is a mistake of the program."""
+    with pytest.raises(ValueError, match="800 samples"):
+        Endpointer().feed(bytes(800))
