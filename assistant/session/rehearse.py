@@ -82,7 +82,7 @@ class Rehearsal:
 
     def __init__(
         self, wish: Wish, observers: Sequence[Observer] = (), aloud: Speaker | None = None
-    ):
+    ) -> None:
         """Set everything up; the record's folder is made here.
 
         Raises:

@@ -123,7 +123,13 @@ class LoudSpeaker:
             DeviceError: the voice failed.
         """
         asked = time.monotonic_ns()
-        pcm = self._voice.render(text)
+        self._play(self._voice.render(text), done, asked)
+
+    def play(self, pcm: bytes, done: Callable[[], None]) -> None:
+        """Play mono 16-bit sound at `SAMPLE_RATE` the way a sentence is spoken."""
+        self._play(pcm, done, time.monotonic_ns())
+
+    def _play(self, pcm: bytes, done: Callable[[], None], asked: int) -> None:
         with self._control:
             self.silence()
             if self._stream is None and not self._reopened():

@@ -1,0 +1,42 @@
+"""Finding what a user names: a file of his, or one that comes with the program."""
+
+from pathlib import Path
+
+from assistant.errors import InputError
+from assistant.storage import shipped
+
+
+def plan_bytes(name: str) -> tuple[bytes, str]:
+    """The bytes of a plan and what to call it in errors."""
+    if name in shipped.plan_names():
+        return shipped.read_plan(name), f"{name}.toml"
+    return read_file(Path(name), "plan"), name
+
+
+def grammar_bytes(name: str) -> tuple[bytes, str]:
+    """The bytes of a grammar and what to call it in errors."""
+    if name in shipped.languages():
+        return shipped.read_grammar(name), f"{name}.toml"
+    return read_file(Path(name), "grammar"), name
+
+
+def script_bytes(name: str) -> tuple[bytes, str]:
+    """The bytes of a rehearsal script and what to call it in errors."""
+    if name in shipped.script_names():
+        return shipped.read_script(name), f"{name}.toml"
+    return read_file(Path(name), "script"), name
+
+
+def read_file(path: Path, what: str) -> bytes:
+    """Read a file a user named.
+
+    Raises:
+        InputError: it is not there, is a folder, or may not be read.
+    """
+    try:
+        return path.read_bytes()
+    except FileNotFoundError:
+        raise InputError(f"There is no {what} {path}; check the name.") from None
+    except OSError as fault:
+        reason = (fault.strerror or str(fault)).lower()
+        raise InputError(f"The {what} {path} cannot be read: {reason}.") from None

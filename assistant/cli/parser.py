@@ -1,0 +1,114 @@
+"""The options of every command; the commands' modules are imported only when they run."""
+
+import argparse
+from collections.abc import Callable
+from importlib import import_module
+from pathlib import Path
+
+from assistant import __version__
+
+Command = Callable[[argparse.Namespace], int]
+Sub = argparse.ArgumentParser
+Options = Callable[[Sub], None]
+
+
+def _later(module: str) -> Command:
+    """Name a command without importing it: `--help` stays fast."""
+
+    def run(options: argparse.Namespace) -> int:
+        command: Command = import_module(f"assistant.cli.{module}").run
+        return command(options)
+
+    return run
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """Return the parser of the whole command line."""
+    parser = argparse.ArgumentParser(
+        prog="sampling-assistant",
+        description="Guides powder sampling by voice and keeps a record that proves itself.",
+        epilog="It records; it never grants permission. Follow your site's procedures.",
+    )
+    parser.add_argument("--version", action="version", version=f"%(prog)s {__version__}")
+    commands = parser.add_subparsers(metavar="COMMAND", required=True)
+    for name, module, summary, options in _COMMANDS:
+        sub = commands.add_parser(name, help=summary, description=summary)
+        options(sub)
+        sub.set_defaults(command=_later(module))
+    return parser
+
+
+def _check(sub: Sub) -> None:
+    _plan(sub)
+
+
+def _phrases(sub: Sub) -> None:
+    sub.add_argument("plan", nargs="?", default="double-cone", help="plan file or shipped plan")
+    _grammar(sub)
+
+
+def _rehearse(sub: Sub) -> None:
+    _plan(sub, optional=True)
+    _grammar(sub)
+    sub.add_argument("--into", type=Path, help="folder for the record (default: a fresh one)")
+    sub.add_argument("--script", help="file of slips, or a shipped one by name")
+    sub.add_argument("--seed", type=int, default=1, help="of the operator's pauses and the noise")
+    sub.add_argument(
+        "--noise-db", type=float, default=25.0, help="level of speech above the room's noise, dB"
+    )
+    sub.add_argument("--voice", default="", help="the operator's eSpeak voice")
+    sub.add_argument("--real-time", action="store_true", help="let time pass as it would")
+    sub.add_argument("--aloud", action="store_true", help="play the prompts (implies --real-time)")
+    sub.add_argument("--quiet", action="store_true", help="no transcript, only the result")
+
+
+def _run(sub: Sub) -> None:
+    _plan(sub)
+    _grammar(sub)
+    sub.add_argument("--into", type=Path, required=True, help="folder of the record")
+    sub.add_argument("--operator", help="name in the plan of who begins (default: the first)")
+    sub.add_argument("--audio", type=Path, help="WAV or FLAC file instead of the microphone")
+    sub.add_argument("--resume", action="store_true", help="go on with the record in the folder")
+    sub.add_argument("--microphone", help="part of the device's name")
+    sub.add_argument("--speaker", help="part of the device's name")
+    sub.add_argument("--silent", action="store_true", help="prompts as text only")
+    sub.add_argument("--keyboard", action="store_true", help="no microphone: typed lines and keys")
+    sub.add_argument("--headset", action="store_true", help="a legal phrase may cut a prompt short")
+    sub.add_argument(
+        "--key", choices=("enter", "space"), default="enter", help="the confirm key or foot switch"
+    )
+    sub.add_argument(
+        "--engine", choices=("auto", "embedded", "vosk"), default="auto", help="the recogniser"
+    )
+    sub.add_argument("--model", type=Path, help="folder of a dynamic-graph Vosk model")
+    sub.add_argument("--plain", action="store_true", help="lines of text instead of the panel")
+
+
+def _replay(sub: Sub) -> None:
+    sub.add_argument("record", type=Path, help="folder of the record")
+    sub.add_argument("--speed", type=float, default=1.0, help="times as fast as it happened")
+    sub.add_argument("--aloud", action="store_true", help="play the clips and the prompts")
+
+
+def _verify(sub: Sub) -> None:
+    sub.add_argument("record", type=Path, help="folder of the record")
+    sub.add_argument("--head", help="head code heard or written down during the work")
+
+
+def _plan(sub: Sub, *, optional: bool = False) -> None:
+    if optional:
+        sub.add_argument("plan", nargs="?", default="double-cone", help="plan file or shipped plan")
+    else:
+        sub.add_argument("plan", help="plan file, or a shipped plan by name")
+
+
+def _grammar(sub: Sub) -> None:
+    sub.add_argument("--grammar", default="en", help="grammar file or shipped language")
+
+
+_COMMANDS: tuple[tuple[str, str, str, Options], ...] = (
+    ("rehearse", "rehearse", "a whole session with a simulated operator, no hardware", _rehearse),
+    ("run", "run", "the live session", _run),
+    ("replay", "replay", "tell a record again as it happened", _replay),
+    ("verify", "verify", "check a record's integrity and prove it", _verify),
+)

@@ -1,0 +1,43 @@
+"""`rehearse`: a whole session with a simulated operator."""
+
+import argparse
+import tempfile
+from pathlib import Path
+
+from rich.console import Console
+
+from assistant.cli.files import grammar_bytes, plan_bytes, script_bytes
+from assistant.cli.summary import show_end
+from assistant.console.transcript import Transcript
+from assistant.rehearsal.script import Script, parse_script
+from assistant.session.rehearse import Rehearsal, Wish
+
+
+def run(options: argparse.Namespace) -> int:
+    """Rehearse; 0 when the record closed as complete, or as the script wanted it to end."""
+    console = Console(highlight=False)
+    plan, plan_name = plan_bytes(options.plan)
+    script = Script(title="by the book")
+    if options.script:
+        script = parse_script(*script_bytes(options.script))
+    into = options.into or Path(tempfile.mkdtemp(prefix="rehearsal-")) / "record"
+    wish = Wish(
+        plan=plan,
+        plan_name=plan_name,
+        grammar=grammar_bytes(options.grammar)[0],
+        into=into,
+        script=script,
+        seed=options.seed,
+        snr_db=options.noise_db,
+        voice=options.voice,
+        real_time=options.real_time or options.aloud,
+    )
+    speaker = None
+    if options.aloud:
+        from assistant.session.sound import loudspeaker  # noqa: PLC0415 - needs an audio device
+
+        speaker = loudspeaker()
+    observers = () if options.quiet else (Transcript(console),)
+    session = Rehearsal(wish, observers, speaker).run()
+    show_end(console, session, into)
+    return 0

@@ -1,0 +1,68 @@
+"""`replay`: a record told again, in its own time or faster."""
+
+import argparse
+import threading
+import time
+from collections.abc import Callable
+
+from rich.console import Console
+
+from assistant.cli.record import open_record
+from assistant.console.transcript import Transcript
+from assistant.errors import InputError
+from assistant.grammar.wording import sentence
+from assistant.procedure.effects import Say
+from assistant.procedure.events import Event, Heard, RemarkTaken
+from assistant.storage.view import RecordView
+
+LONGEST_WAIT_S = 30.0
+
+
+def run(options: argparse.Namespace) -> int:
+    """Retell a record; with --aloud also its clips and prompts."""
+    if options.speed <= 0:
+        raise InputError(f"--speed {options.speed:g}: give a number above 0.")
+    console = Console(highlight=False)
+    record = open_record(options.record)
+    transcript = Transcript(console)
+    voice = _Player(record.view) if options.aloud else None
+    before: int | None = None
+    boot = ""
+    for told in record.told():
+        mono = int(told.entry.mono)
+        if before is not None and boot == told.entry.boot:
+            time.sleep(min((mono - before) / 1e9, LONGEST_WAIT_S) / options.speed)
+        before, boot = mono, told.entry.boot
+        said = " ".join(
+            sentence(record.language, effect, spoken=True)
+            for effect in told.outcome.effects
+            if isinstance(effect, Say)
+        )
+        transcript.entered(told.entry, told.event, told.outcome, said)
+        if voice is not None:
+            voice.play(told.event, said)
+    return 0
+
+
+class _Player:
+    """Plays what the operator said and what the program answered, one after the other."""
+
+    def __init__(self, view: RecordView) -> None:
+        from assistant.session.sound import loudspeaker  # noqa: PLC0415 - needs an audio device
+
+        self._view = view
+        self._speaker = loudspeaker()
+
+    def play(self, event: Event, said: str) -> None:
+        """Play an entry and return when it has been heard."""
+        clip = event.clip if isinstance(event, Heard | RemarkTaken) else ""
+        if clip:
+            self._wait(lambda done: self._speaker.play(self._view.clip(clip), done))
+        if said:
+            self._wait(lambda done: self._speaker.say(said, done))
+
+    @staticmethod
+    def _wait(start: Callable[[Callable[[], None]], None]) -> None:
+        over = threading.Event()
+        start(over.set)
+        over.wait()

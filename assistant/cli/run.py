@@ -1,0 +1,131 @@
+"""`run`: the live session."""
+
+import argparse
+import contextlib
+from collections.abc import Iterator
+
+from rich.console import Console
+from rich.live import Live
+
+from assistant.cli.files import grammar_bytes, plan_bytes
+from assistant.cli.summary import show_end
+from assistant.clock import ManualClock
+from assistant.console.panel import panel
+from assistant.console.transcript import Transcript, describe
+from assistant.grammar import parse_grammar
+from assistant.journal.entry import Entry
+from assistant.plan import parse_plan
+from assistant.procedure.events import Event, Heard
+from assistant.procedure.machine import Outcome
+from assistant.procedure.vocabulary import State
+from assistant.session.assemble import open_judge
+from assistant.session.live import LiveSession, Setting
+from assistant.session.sound import Wanted, open_devices
+from assistant.speech.keyboard import ENTER
+from assistant.storage.record import RecordFolder
+
+CAUTION = """\
+A vessel can move, powder can burn, tip over or harm. Follow your site's procedures, local codes and
+licensed practice. This program records; it never grants permission."""
+
+
+def run(options: argparse.Namespace) -> int:
+    """Run a session; 0 when its record closed as complete, 1 when incomplete or still open."""
+    console = Console(highlight=False)
+    console.print(CAUTION, style="bold")
+    with contextlib.ExitStack() as stack:
+        folder = stack.enter_context(_folder(options))
+        language = parse_grammar(folder.grammar, str(folder.path / "grammar.toml"))
+        judge = open_judge(language, options.engine, options.model)
+        devices = stack.enter_context(open_devices(_wanted(options)))
+        watcher = _Watcher(console, plain=options.plain or options.audio is not None)
+        setting = Setting(
+            language=language,
+            judge=judge,
+            speaker=devices.speaker,
+            microphone=devices.microphone_name,
+            operator=options.operator or "",
+            headset=options.headset,
+            observers=(watcher,),
+            on_tick=watcher.tick,
+        )
+        clock = ManualClock() if options.audio else None
+        live = LiveSession(folder, setting, devices.queue, clock)
+        devices.start()
+        with watcher.shown():
+            session = live.run(devices.blocks())
+    show_end(console, session, options.into)
+    if session.state is State.CLOSED:
+        return 0
+    if session.state is not State.STOPPED:
+        console.print(f"the record is open: go on with --resume --into {options.into}")
+    return 1
+
+
+def _wanted(options: argparse.Namespace) -> Wanted:
+    return Wanted(
+        audio=options.audio,
+        microphone=options.microphone or "",
+        speaker=options.speaker or "",
+        keyboard_only=options.keyboard,
+        silent=options.silent,
+        confirm_key=" " if options.key == "space" else ENTER,
+    )
+
+
+def _folder(options: argparse.Namespace) -> RecordFolder:
+    if options.resume:
+        return RecordFolder.open(options.into)
+    plan, name = plan_bytes(options.plan)
+    parse_plan(plan, name)
+    grammar, grammar_name = grammar_bytes(options.grammar)
+    parse_grammar(grammar, grammar_name)
+    return RecordFolder.create(options.into, plan, grammar)
+
+
+class _Watcher:
+    """Shows the session: a panel on a terminal, else lines."""
+
+    def __init__(self, console: Console, *, plain: bool) -> None:
+        self._console = console
+        self._panel = console.is_terminal and not plain
+        self._transcript = Transcript(console)
+        self._live: Live | None = None
+        self._said = self._heard = ""
+
+    @contextlib.contextmanager
+    def shown(self) -> Iterator[None]:
+        """Keep the panel on the screen while the session runs."""
+        if not self._panel:
+            yield
+            return
+        with Live(console=self._console, refresh_per_second=8) as self._live:
+            yield
+
+    def entered(self, entry: Entry, event: Event, outcome: Outcome, said: str) -> None:
+        """Keep the last words, or print a line."""
+        self._said = said or self._said
+        if isinstance(event, Heard):
+            self._heard = describe(event)
+        if not self._panel:
+            self._transcript.entered(entry, event, outcome, said)
+
+    def trouble(self, reason: str) -> None:
+        """Show why everything stands still."""
+        self._transcript.trouble(reason)
+
+    def tick(self, live: LiveSession) -> None:
+        """Draw the panel anew."""
+        if self._live is None:
+            return
+        now = live.clock.now().mono_ns
+        self._live.update(
+            panel(
+                live.language,
+                live.conductor.session,
+                said=self._said,
+                heard=self._heard,
+                level_dbfs=live.level_dbfs,
+                timer_s=live.conductor.timers.left_s(now),
+            )
+        )
