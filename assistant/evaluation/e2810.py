@@ -45,10 +45,12 @@ NODES = 40
 """Gauss-Legendre nodes: on the tested range 24 hold 3e-5 of a limit, 32 hold 1e-7."""
 _TAIL = 1e-13
 """Probability left out at each end of the chi distribution."""
+LEAST_LEVEL = 0.01
+"""Smallest confidence or coverage that can be asked for."""
 SMALLEST_SIGMA = 1e-4
 """A standard deviation in % of target below which no set of units differs from its mean."""
 LARGEST_SIGMA = 20.0
-"""Above this no mean passes with useful probability: k s alone is far beyond 15."""
+"""At this no mean passes with a probability of `LEAST_LEVEL`: k s alone is far beyond 15."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,11 +67,14 @@ class Demand:
         """Refuse what is no level and no target.
 
         Raises:
-            InputError: a level lies outside 0 to 1, or the target is not above 0.
+            InputError: a level lies outside `LEAST_LEVEL` to 1, or the target is not above 0.
         """
         for level in (self.confidence, self.coverage):
-            if not 0.0 < level < 1.0:
-                raise InputError(f"A confidence or coverage of {level:g} is not between 0 and 1.")
+            if not LEAST_LEVEL <= level < 1.0:
+                raise InputError(
+                    f"A confidence or coverage of {level:g} is not between {LEAST_LEVEL:g} and 1; "
+                    "95 % is written 0.95."
+                )
         if not 0.0 < self.target <= MOST_PERCENT:
             raise InputError(f"A target of {self.target:g} % is not above 0.")
 

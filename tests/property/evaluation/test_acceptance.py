@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from assistant.evaluation.e2810 import largest_sigma, pass_bound, plan_1, sd_limits
+from assistant.evaluation.e2810 import Demand, largest_sigma, pass_bound, plan_1, sd_limits
 from assistant.evaluation.oc import Design, characteristic
 from assistant.evaluation.udu import acceptance_value
 
@@ -55,3 +55,21 @@ def test_an_accepted_value_is_continuous_in_the_mean(mean: float, sd: float) -> 
     assert abs(there.value - here.value) <= step + 1e-9
     assert here.unit_low < here.reference < here.unit_high
     assert np.isfinite(here.value)
+
+
+@given(
+    st.floats(0.01, 0.9999),
+    st.floats(0.01, 0.9999),
+    st.floats(80.0, 130.0),
+    st.floats(70.0, 130.0),
+    st.integers(2, 200),
+)
+def test_any_demand_is_answered(
+    confidence: float, coverage: float, target: float, mean: float, n: int
+) -> None:
+    """Odd levels and targets give a limit, or say that there is none; more is harder."""
+    demand = Demand(confidence, coverage, target)
+    bound = plan_1(mean, 1.0, n, demand)
+    harder = plan_1(mean, 1.0, n, Demand(confidence, min(0.99995, coverage * 1.1), target))
+    assert 0.0 <= bound.probability <= 1.0 + 1e-9
+    assert (harder.sd_limit or 0.0) <= (bound.sd_limit or 0.0) + 1e-6
