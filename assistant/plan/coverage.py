@@ -34,9 +34,9 @@ class Coverage:
     gaps: tuple[tuple[str, float], ...]
 
 
-def default_radius_mm(bed: Bed, spots: int) -> float:
-    """1.5 times the radius of a ball that holds one spot's share of the powder, mm."""
-    return float(1.5 * (3 * bed.volume_mm3 / (4 * pi * spots)) ** (1 / 3))
+def default_radius_mm(bed: Bed, locations: int) -> float:
+    """1.5 times the radius of a ball that holds one location's share of the powder, mm."""
+    return float(1.5 * (3 * bed.volume_mm3 / (4 * pi * locations)) ** (1 / 3))
 
 
 def coverage(

@@ -98,8 +98,7 @@ def _replicates(plan: Plan) -> Finding:
 
 
 def _coverage(plan: Plan, bed: Bed, insertions: Sequence[Insertion]) -> Finding:
-    spots = sum(len(entered.ports) for entered in insertions)
-    radius = plan.limits.coverage_mm or default_radius_mm(bed, spots)
+    radius = plan.limits.coverage_mm or default_radius_mm(bed, len(insertions))
     seen = coverage(bed, insertions, radius)
     worst = ", ".join(f"{name} {share:.1%}" for name, share in seen.gaps[:3])
     return Finding(
@@ -114,7 +113,7 @@ def _coverage(plan: Plan, bed: Bed, insertions: Sequence[Insertion]) -> Finding:
 
 
 def _wakes(plan: Plan, insertions: Sequence[Insertion]) -> Finding:
-    wake = plan.limits.wake_mm
+    wake = plan.wake_mm
     crossed = crossings(insertions, wake)
     codes = [entered.location.code for entered in insertions]
     note = ""

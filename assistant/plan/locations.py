@@ -5,8 +5,9 @@ withdrawn, so history); walls, corners, the space under the lid, the outlet, the
 and the bearings' side are where blends fail (from memory and derived).
 """
 
+import itertools
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import cos, degrees, hypot, pi, radians, sin
 
 import numpy as np
@@ -104,14 +105,14 @@ def propose(plan: Plan) -> tuple[Location, ...]:
     chosen: list[Insertion] = []
     for target in targets(plan.vessel):
         chosen.append(_placed(plan, bed, target, chosen))
-    order = insertion_order(chosen, plan.limits.wake_mm)
+    order = insertion_order(chosen, plan.wake_mm)
     return tuple(chosen[index].location for index in (order or range(len(chosen))))
 
 
 def _placed(plan: Plan, bed: Bed, target: Target, chosen: Sequence[Insertion]) -> Insertion:
-    for draw in np.linspace(1.0, 0.1, 19):
-        spot = _spot(plan, bed, target, float(draw))
-        for location in _aims(plan, bed, target, spot):
+    for tried, draw, wide in _tries(target):
+        spot = _spot(plan, bed, tried, draw)
+        for location in _aims(plan, bed, tried, spot, wide=wide):
             entered = insertion(plan, bed, location)
             if _works(plan, entered, chosen):
                 return entered
@@ -119,6 +120,21 @@ def _placed(plan: Plan, bed: Bed, target: Target, chosen: Sequence[Insertion]) -
         f"[vessel]: no way into the bed was found for '{target.description}'; widen or move the "
         "manway, take a longer sampler, or write the locations by hand"
     )
+
+
+def _tries(target: Target) -> Iterator[tuple[Target, float, bool]]:
+    """A target, how far it is drawn in, and whether the whole manway is searched for an entry.
+
+    A target in the middle may also step aside, out of the way of the one above it.
+    """
+    for draw in np.linspace(1.0, 0.6, 9):
+        yield target, float(draw), False
+    for draw in np.linspace(1.0, 0.1, 10):
+        yield target, float(draw), True
+    if target.out == 0:
+        for out, azimuth in itertools.product((0.3, 0.6), (45, 135, 225, 315)):
+            for draw in (1.0, 0.7, 0.4):
+                yield replace(target, out=out, azimuth=azimuth), draw, True
 
 
 def _spot(plan: Plan, bed: Bed, target: Target, draw: float) -> Array:
@@ -161,33 +177,35 @@ def _to_wall(bed: Bed, hub: Array, ray: Array) -> float:
     return float(steps[int(np.argmin(inside)) - 1]) if inside[0] else 0.0
 
 
-def _aims(plan: Plan, bed: Bed, target: Target, spot: Array) -> Iterator[Location]:
+def _aims(plan: Plan, bed: Bed, target: Target, spot: Array, *, wide: bool) -> Iterator[Location]:
     """Ways to reach a spot, upright ones first, rounded to what a person can set."""
     openings = [hole for hole in bed.openings if target.leg * hole.centre[0] >= 0]
-    ways = [
-        (tilt, location)
+    # A dictionary keeps one of equal ways, and their order.
+    ways = {
+        location: None
         for hole in openings
-        for entry in _entries(hole, plan.sampler.diameter_mm / 2, spot)
-        for tilt, location in _aim(plan, bed, target, entry, spot)
-    ]
-    yield from (location for _, location in sorted(ways, key=lambda way: way[0]))
+        for entry in _entries(hole, plan.sampler.diameter_mm / 2, spot, wide=wide)
+        for location in _aim(plan, bed, target, entry, spot)
+    }
+    return iter(sorted(ways, key=lambda location: location.tilt_deg))
 
 
-def _entries(opening: Opening, radius: float, spot: Array) -> Iterator[Array]:
-    """Points of a rim worth trying: over the spot, and a net over the opening."""
+def _entries(opening: Opening, radius: float, spot: Array, *, wide: bool) -> Iterator[Array]:
+    """Points of a rim worth trying: from over the spot to the middle, or a net over the rim."""
     free = opening.radius_mm - radius - _SPARE_MM
     middle = np.array(opening.centre)
     out = spot[:2] - middle[:2]
     far = float(hypot(*out))
-    yield middle[:2] + out * min(1.0, free / far if far > 0 else 1.0)
+    nearest = out * min(1.0, free / far if far > 0 else 1.0)
+    if not wide:
+        yield from (middle[:2] + share * nearest for share in (1.0, 0.8, 0.6, 0.4, 0.2, 0.0))
+        return
     for share in (0.9, 0.6, 0.3, 0.0):
         for turn in np.arange(12) * pi / 6:
             yield middle[:2] + share * free * np.array([cos(turn), sin(turn)])
 
 
-def _aim(
-    plan: Plan, bed: Bed, target: Target, entry: Array, spot: Array
-) -> Iterator[tuple[float, Location]]:
+def _aim(plan: Plan, bed: Bed, target: Target, entry: Array, spot: Array) -> Iterator[Location]:
     x, y = (round(float(value) / 5) * 5.0 for value in entry)
     opening = min(bed.openings, key=lambda hole: abs(hole.centre[0] - x))
     rim = opening.rim(x, y)
@@ -197,17 +215,14 @@ def _aim(
     below = float(bed.surface(spot[0], spot[1])) - float(spot[2])
     if not 0 <= tilt <= _MOST_TILT_DEG or tilt + plan.powder.repose_deg > _MOST_SLOPE_DEG:
         return
-    yield (
-        tilt,
-        Location(
-            code=target.code,
-            description=target.description,
-            x_mm=x,
-            y_mm=y,
-            below_surface_mm=float(round(below / 5) * 5),
-            tilt_deg=tilt,
-            towards_deg=towards,
-        ),
+    yield Location(
+        code=target.code,
+        description=target.description,
+        x_mm=x,
+        y_mm=y,
+        below_surface_mm=float(round(below / 5) * 5),
+        tilt_deg=tilt,
+        towards_deg=towards,
     )
 
 
@@ -231,7 +246,7 @@ def _works(plan: Plan, entered: Insertion, chosen: Sequence[Insertion]) -> bool:
         return False
     # One of two insertions must leave the other's ports alone, or no order helps.
     return all(
-        float(port_distances(entered, other).min()) >= limits.wake_mm
-        or float(port_distances(other, entered).min()) >= limits.wake_mm
+        float(port_distances(entered, other).min()) >= plan.wake_mm
+        or float(port_distances(other, entered).min()) >= plan.wake_mm
         for other in chosen
     )

@@ -244,8 +244,8 @@ class Limits(Part):
     """Least distance of the tip's edge from the outlet."""
     handle_room_mm: NotNegative = 100.0
     """Least length of tube left outside the manway."""
-    wake_mm: NotNegative = 50.0
-    """How far from its own axis an insertion disturbs the bed; two tube diameters."""
+    wake_mm: NotNegative | None = None
+    """How far from its axis an insertion disturbs the bed; two tube diameters if left out."""
     coverage_mm: Positive | None = None
     """How near a sample every spot of the bed should have; 1.5 times the radius of a ball holding
     one location's share of the bed where this is left out."""
@@ -302,6 +302,12 @@ class Plan(Part):
             msg = "witnessed steps need a person whose role is 'witness'"
             raise ValueError(msg)
         return self
+
+    @property
+    def wake_mm(self) -> float:
+        """How far from its own axis an insertion disturbs the bed."""
+        given = self.limits.wake_mm
+        return 2 * self.sampler.diameter_mm if given is None else given
 
     @property
     def vials_per_insertion(self) -> int:

@@ -1,0 +1,105 @@
+"""A sheet of vial labels, to be printed before the session.
+
+Every label says batch, location, position, port and vial number in plain letters and once more as a
+QR code that a scanner reads. Returns bytes; the same plan gives the same bytes. Importing this
+module loads reportlab, so it is imported only where labels are asked for.
+"""
+
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from reportlab.graphics import renderPDF
+from reportlab.graphics.barcode.qr import QrCodeWidget
+from reportlab.graphics.shapes import Drawing
+from reportlab.lib.pagesizes import A4
+from reportlab.lib.units import mm
+from reportlab.pdfbase.pdfmetrics import stringWidth
+from reportlab.pdfgen.canvas import Canvas
+
+from assistant.plan.model import Plan
+from assistant.plan.vials import Vial
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """How the labels lie on an A4 page; lengths in mm."""
+
+    columns: int = 3
+    rows: int = 8
+    width: float = 70.0
+    height: float = 36.0
+    left: float = 0.0
+    top: float = 4.5
+
+    @property
+    def per_page(self) -> int:
+        """Labels on one page."""
+        return self.columns * self.rows
+
+
+SHEET_70_BY_36 = Sheet()
+"""24 labels of 70 mm by 36 mm, a size every stationer has."""
+
+CODE_MM = 20.0
+"""Side of the machine-readable code."""
+
+
+def label_sheet(plan: Plan, vials: Sequence[Vial], sheet: Sheet = SHEET_70_BY_36) -> bytes:
+    """Return the labels of all vials as a PDF.
+
+    Args:
+        plan: gives batch and product.
+        vials: the numbered vials (`assistant.plan.vials.vials`), one label each.
+        sheet: how the labels lie on the page.
+    """
+    out = io.BytesIO()
+    canvas = Canvas(out, pagesize=A4, invariant=1, pageCompression=1)
+    canvas.setTitle(f"Vial labels, batch {plan.study.batch}")
+    canvas.setAuthor("")
+    for index, vial in enumerate(vials):
+        place = index % sheet.per_page
+        if index and place == 0:
+            canvas.showPage()
+        row, column = divmod(place, sheet.columns)
+        left = (sheet.left + column * sheet.width) * mm
+        top = A4[1] - (sheet.top + row * sheet.height) * mm
+        _label(canvas, plan, vial, left, top - sheet.height * mm, sheet)
+    canvas.showPage()
+    canvas.save()
+    return out.getvalue()
+
+
+def _label(canvas: Canvas, plan: Plan, vial: Vial, left: float, foot: float, sheet: Sheet) -> None:
+    margin = 4 * mm
+    code_left = left + sheet.width * mm - CODE_MM * mm - margin
+    renderPDF.draw(_code(vial.mark(plan)), canvas, code_left, foot + margin)
+    room = code_left - left - margin - 2 * mm
+    whole = sheet.width * mm - 2 * margin
+    canvas.setFont("Helvetica-Bold", 9)
+    top = foot + sheet.height * mm
+    canvas.drawString(left + margin, top - 7 * mm, _fitting(f"Batch {plan.study.batch}", 9, whole))
+    canvas.setFont("Helvetica-Bold", 20)
+    canvas.drawString(left + margin, top - 16 * mm, f"{vial.number}")
+    canvas.setFont("Helvetica-Bold", 11)
+    canvas.drawString(left + margin, top - 22 * mm, _fitting(vial.location, 11, room))
+    canvas.setFont("Helvetica", 8)
+    canvas.drawString(left + margin, top - 26.5 * mm, f"{vial.position} set, port {vial.port}")
+    canvas.setFont("Helvetica", 6)
+    canvas.drawString(left + margin, top - 30.5 * mm, _fitting(plan.study.protocol, 6, room))
+
+
+def _code(text: str) -> Drawing:
+    """The code of one label, error correction M (15 %), with its quiet zone."""
+    drawing = Drawing(CODE_MM * mm, CODE_MM * mm)
+    drawing.add(QrCodeWidget(text, barWidth=CODE_MM * mm, barHeight=CODE_MM * mm, barLevel="M"))
+    return drawing
+
+
+def _fitting(text: str, size: float, room: float) -> str:
+    """Shorten a line until it fits; the code beside it carries the whole."""
+    if stringWidth(text, "Helvetica-Bold", size) <= room:
+        return text
+    while stringWidth(f"{text}...", "Helvetica-Bold", size) > room:
+        text = text[:-1]
+    return f"{text}..."
