@@ -23,9 +23,11 @@ TAIL_BLOCKS = 20
 
 _FORMATS = ("WAV", "WAVEX", "FLAC")
 _PIECE = SAMPLE_RATE // 50
-_QUIETEST = 0.1
+_QUIETEST = 0.02
+_SHORT = 4 * SAMPLE_RATE
+_BELOW_LOUDEST = 10 ** (-40 / 20)
 _LEAST_SIGMA = 3.0
-_MOST_SIGMA = 1000.0
+_MOST_SIGMA = 300.0
 
 
 def read_sound(path: Path) -> bytes:
@@ -89,9 +91,16 @@ def blocks_of(pcm: bytes, seed: int = 1) -> Iterator[bytes]:
 
 
 def _noise_sigma(signal: Samples) -> float:
-    """Return the standard deviation of the quietest tenth of a recording, within reason."""
+    """Return the standard deviation of the noise of a recording, within reason.
+
+    In a recording of some length the quietest pieces are the noise. A short one may hold a single
+    phrase without any pause; there it is taken to lie well below the loudest piece.
+    """
     whole = signal[: signal.size // _PIECE * _PIECE].astype(np.float64)
     if not whole.size:
         return _LEAST_SIGMA
     deviations = whole.reshape(-1, _PIECE).std(axis=1)
-    return float(np.clip(np.quantile(deviations, _QUIETEST), _LEAST_SIGMA, _MOST_SIGMA))
+    noise = np.quantile(deviations, _QUIETEST)
+    if signal.size < _SHORT:
+        noise = min(noise, deviations.max() * _BELOW_LOUDEST)
+    return float(np.clip(noise, _LEAST_SIGMA, _MOST_SIGMA))
