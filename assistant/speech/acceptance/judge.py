@@ -80,7 +80,7 @@ class Judge:
             self._union, self._legal = tuple(union), frozenset(legal)
 
     def tighten(self, by: float) -> None:
-        """Raise (or lower, when negative) the thresholds, as a sound check or a noisier room asks."""
+        """Raise the thresholds (lower, when negative), as a sound check or a noisy room asks."""
         with self._lock:
             self._stricter = by
 

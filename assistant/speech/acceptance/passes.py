@@ -7,6 +7,7 @@ figures depend on the samples only and not on what was heard before.
 """
 
 from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -108,6 +109,8 @@ class Engine:
         self._union: tuple[str, ...] = ()
         self._legal: tuple[str, ...] = ()
         self._searches: dict[tuple[str, ...], str] = {}
+        # The engine lets go of the interpreter while it decodes, so two more passes run meanwhile.
+        self._workers = ThreadPoolExecutor(max_workers=2, thread_name_prefix="passes")
         self._pronounced: dict[str, list[list[list[str]]]] = {}
 
     def _add_loop(self) -> None:
@@ -200,13 +203,15 @@ class Engine:
             it; empty when nothing fitted.
         """
         audio = samples.tobytes()
+        looping = self._workers.submit(self._free, audio)
         best, top = self._heard(self._union, audio)
         if not best:
+            looping.result()
             return ()
-        aligned = self._lay(audio)
+        laying = self._workers.submit(self._fit, audio, self._places(audio))
         others = tuple(phrase for phrase in self._union if phrase != best)
         second, rival = self._heard(others, audio)
-        loop = self._free(audio)
+        aligned, loop = laying.result(), looping.result()
         first = Passes(best, best, second, top, rival if second else top, aligned, loop, spread)
         if best in self._legal or not alternative:
             return (first,)
@@ -214,20 +219,28 @@ class Engine:
         if not phrase:
             return (first,)
         # Scores of two grammars do not compare; those of two phrases laid along the audio do.
-        legal = self._lay(audio)
+        legal = self._fit(audio, self._places(audio))
         return first, Passes(
             phrase, best, best, _total(legal), _total(aligned), legal, loop, spread
         )
 
-    def _lay(self, audio: bytes) -> tuple[Segment, ...]:
-        """Lay the phrase of the last grammar pass along the audio, phone by phone."""
+    def _places(self, audio: bytes) -> Any:  # noqa: ANN401 - the engine has no types
+        """Lay the phrase of the last grammar pass along the audio; None if it has no room."""
         try:
             self._grammar.set_alignment()
             _decode(self._grammar, audio)
-            self._align.set_alignment(self._grammar.get_alignment())
+            return self._grammar.get_alignment()
+        except RuntimeError:
+            return None
+
+    def _fit(self, audio: bytes, places: Any) -> tuple[Segment, ...]:  # noqa: ANN401 - the same
+        """Lay the same phrase again with every sound of the model in competition, and score it."""
+        if places is None:
+            return ()
+        try:
+            self._align.set_alignment(places)
             _decode(self._align, audio)
         except RuntimeError:
-            # The audio is too short to hold every phone of the phrase.
             return ()
         out: list[Segment] = []
         number = -1

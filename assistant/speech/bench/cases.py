@@ -63,10 +63,15 @@ class Material:
         self.situations = situations(phrases)
         names = [name for name in HUMAN_PHRASES if human.half_of(name) == half]
         self.human_phrases = {name: HUMAN_PHRASES[name] for name in names}
-        self.union = (*union(phrases), *dict.fromkeys(self.human_phrases.values()))
+        self.union = union(phrases)
+        self.human_union = (*self.union, *dict.fromkeys(self.human_phrases.values()))
         self.human_situation = Situation(
             "human", tuple(self.human_phrases.values()), frozenset(self.human_phrases.values())
         )
+
+    def union_of(self, case: Case) -> tuple[str, ...]:
+        """Return all phrases that can be heard in a case."""
+        return self.human_union if case.kind == "human-phrase" else self.union
 
     def clip(self, case: Case) -> Clip:
         """Return the sound of a case; the same for the same case."""

@@ -71,6 +71,11 @@ def segments(samples: Samples) -> list[Segment]:
     return [each for each in found if each is not None]
 
 
+def usable(samples: Samples) -> list[Segment]:
+    """Return the utterances of a clip that the live program would judge."""
+    return [each for each in segments(samples) if not each.too_short and each.ended_by != "limit"]
+
+
 class Collector:
     """Scores cases with one engine."""
 
@@ -86,17 +91,14 @@ class Collector:
         self._material = material
         self._engine = Engine(pronunciations)
         self._raw = PocketSphinxRecogniser(pronunciations)
-        self._raw.prepare(material.union)
 
     def collect(self, case: Case) -> Evidence:
         """Score one case."""
-        self._engine.prepare(self._material.union, case.situation.legal)
+        union = self._material.union_of(case)
+        self._engine.prepare(union, case.situation.legal)
+        self._raw.prepare(union)
         clip = self._material.clip(case)
-        heard = tuple(
-            self._score(segment, clip, case)
-            for segment in segments(clip.samples)
-            if not segment.too_short and segment.ended_by != "limit"
-        )
+        heard = tuple(self._score(each, clip, case) for each in usable(clip.samples))
         return Evidence(
             case.number,
             case.kind,
@@ -128,7 +130,7 @@ class Collector:
         found = []
         wide = case.kind in {"phrase", "human-phrase", "near"}
         for passes in self._engine.run(dithered(cut), spread(whole), alternative=wide):
-            figures = measure(passes, self._material.union, self._engine.pronounce)
+            figures = measure(passes, self._material.union_of(case), self._engine.pronounce)
             if figures is not None:
                 found.append(Candidate(passes.phrase, figures, passes.second))
         cpu = time.process_time() - started

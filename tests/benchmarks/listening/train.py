@@ -1,0 +1,128 @@
+"""Fit the weights of the acceptance decision on the tuning half; print them as TOML.
+
+A logistic regression whose weights are pulled towards those of an earlier, wider measurement, so
+that a few hundred clips refine them without overturning them. Nothing here is used at run time.
+
+    python tests/benchmarks/listening/train.py alone FOLDER > assistant/speech/acceptance/alone.toml
+
+FOLDER holds the evidence that `collect.py` left there.
+"""
+
+import argparse
+import sys
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+from scipy.optimize import minimize
+
+from assistant.speech.acceptance.decision import HOPELESS
+from assistant.speech.acceptance.weights import Weights, load
+from assistant.speech.bench.evidence import Evidence, read
+from assistant.speech.bench.figures import Figures
+from assistant.speech.bench.votes import read_votes
+
+Row = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Example:
+    """One candidate phrase for one utterance, and whether it was really said."""
+
+    figures: Mapping[str, float]
+    said: bool
+    weight: float
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """What is fitted, and how firmly it is held to where it starts."""
+
+    names: tuple[str, ...]
+    pull: float
+    near: float
+    """Weight of a near miss beside any other clip."""
+
+
+def examples(
+    evidence: Sequence[Evidence], near: float, votes: Figures | None = None
+) -> Iterator[Example]:
+    """Yield every candidate; with votes, only those a second opinion is asked about."""
+    alone = load("alone")
+    for case in evidence:
+        weight = near if case.kind == "near" else 1.0
+        spoken = case.kind in {"phrase", "human-phrase"}
+        for place, heard in enumerate(case.heard):
+            for rank, candidate in enumerate(heard.candidates):
+                figures = dict(candidate.figures)
+                if votes is not None:
+                    if alone.score(figures) < HOPELESS:
+                        continue
+                    figures |= votes[case.number, place, rank]
+                yield Example(figures, spoken and candidate.phrase == case.text, weight)
+
+
+def fit(rows: Sequence[Example], start: Weights, options: Options) -> Weights:
+    """Return the refined weights; thresholds are left as they are."""
+    raw = np.array([[row.figures[name] for name in options.names] for row in rows])
+    sign = np.array([1.0 if row.said else -1.0 for row in rows])
+    weight = np.array([row.weight for row in rows])
+    scale = raw.std(axis=0) + 1e-9
+    base = np.array([start.score(_only(row.figures, start)) for row in rows])
+    scaled = (raw - raw.mean(axis=0)) / scale
+
+    def loss(values: Row) -> tuple[float, Row]:
+        total = values[0] + values[1] * base + scaled @ values[2:]
+        cost = np.logaddexp(0.0, -sign * total) * weight
+        slope = -sign * weight / (1.0 + np.exp(np.minimum(sign * total, 500.0)))
+        held = options.pull * values[2:]
+        gradient = np.r_[slope.sum(), slope @ base, scaled.T @ slope + held]
+        return float(cost.sum() + values[2:] @ held / 2.0), gradient
+
+    first = np.zeros(len(options.names) + 2)
+    first[1] = 1.0
+    found = minimize(loss, first, jac=True, method="L-BFGS-B", options={"maxiter": 2000}).x
+    # The scale is free: it is set so that the start's own sum keeps its weight of one.
+    change = found[2:] / scale / found[1]
+    merged = dict(start.weights)
+    for name, value in zip(options.names, change, strict=True):
+        merged[name] = merged.get(name, 0.0) + float(value)
+    bias = start.bias + float(found[0] / found[1] - change @ raw.mean(axis=0))
+    return Weights(start.name, bias, merged, start.accept, start.ask)
+
+
+def _only(figures: Mapping[str, float], weights: Weights) -> Mapping[str, float]:
+    return {name: figures[name] for name in weights.weights}
+
+
+def write(weights: Weights, header: str) -> str:
+    """Return the weights as a file that `load` reads."""
+    lines = [header, f"bias = {weights.bias:.4f}", f"accept = {weights.accept:.2f}"]
+    lines += [f"ask = {weights.ask:.2f}", "", "[weights]"]
+    lines += [f"{name} = {value:.5f}" for name, value in weights.weights.items()]
+    return "\n".join(lines) + "\n"
+
+
+def main() -> None:
+    """Fit and print."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("which", choices=("alone", "second-opinion"))
+    parser.add_argument("folder", type=Path)
+    parser.add_argument("--pull", type=float, default=100.0)
+    parser.add_argument("--near", type=float, default=1.0)
+    chosen = parser.parse_args()
+    votes = None
+    if chosen.which != "alone":
+        votes = read_votes(chosen.folder / "tuning.votes.jsonl").figures
+    rows = list(examples(read(chosen.folder / "tuning.jsonl"), chosen.near, votes))
+    start = load(chosen.which)
+    names = tuple(start.weights)
+    refined = fit(rows, start, Options(names, chosen.pull, chosen.near))
+    header = f'# Fitted on {len(rows)} candidates of the tuning half.\nversion = "fitted"'
+    sys.stdout.write(write(refined, header))
+
+
+if __name__ == "__main__":
+    main()
