@@ -15,7 +15,7 @@ from pydantic import JsonValue
 __all__ = ["canonical", "parse_canonical", "spell_like"]
 
 _plain = json.JSONEncoder(ensure_ascii=False, sort_keys=True, separators=(",", ":")).encode
-_LONG_NUMBER = re.compile(r"[:,\[]-?[0-9]{16}")
+_LARGEST = 2**53 - 1
 _BEYOND_BASIC_PLANE = re.compile(r"[\U00010000-\U0010ffff]")
 
 
@@ -58,14 +58,14 @@ def _refuse_floats(value: JsonValue) -> None:
 def spell_like(text: str) -> Callable[[JsonValue], str]:
     """Return the quickest function that spells parts of `text` exactly as RFC 8785 would.
 
-    The standard library's encoder differs from RFC 8785 in three things only: floats (never parsed
-    here), integers beyond 2**53 - 1, and the order of keys outside the basic plane (code points
-    there, UTF-16 units in the RFC). Text without such a character and without an integer of
-    sixteen digits has none of them, and is spelled many times faster. Should an escape hide such a
-    character from this look, the text is not canonical and either function shows it.
+    The standard library's encoder differs from RFC 8785 in three things only: floats and integers
+    beyond 2**53 - 1, which `parse_canonical` refuses, and the order of keys outside the basic plane
+    (code points there, UTF-16 units in the RFC). Text without such a character is spelled many
+    times faster. Should an escape hide such a character from this look, the text is not canonical
+    and either function shows it.
     """
     basic = text.isascii() or _BEYOND_BASIC_PLANE.search(text) is None
-    return _plain if basic and _LONG_NUMBER.search(text) is None else _spell_slowly
+    return _plain if basic else _spell_slowly
 
 
 def _spell_slowly(value: JsonValue) -> str:
@@ -78,14 +78,24 @@ def _refuse_number(literal: str) -> None:
     raise ValueError(f"{literal} is not an integer")
 
 
-_parse = json.JSONDecoder(parse_float=_refuse_number, parse_constant=_refuse_number).decode
+def _integer(literal: str) -> int:
+    """Return an integer that every reader of JSON understands alike."""
+    number = int(literal)
+    if not -_LARGEST <= number <= _LARGEST:
+        raise ValueError(f"{literal} is beyond 2**53 - 1")
+    return number
+
+
+_parse = json.JSONDecoder(
+    parse_float=_refuse_number, parse_int=_integer, parse_constant=_refuse_number
+).decode
 
 
 def parse_canonical(text: str) -> JsonValue:
-    """Parse JSON text that may hold no float; whether it is canonical the caller must compare.
+    """Parse JSON text as the record allows it; whether it is canonical the caller must compare.
 
     Raises:
-        ValueError: not JSON, a float, NaN or Infinity.
+        ValueError: not JSON, a float, NaN, Infinity or an integer beyond 2**53 - 1.
         RecursionError: nested too deeply to be one of our entries.
     """
     value: JsonValue = _parse(text)

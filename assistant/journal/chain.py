@@ -20,10 +20,7 @@ __all__ = ["line", "read", "seal"]
 
 _ADVICE = "keep this copy as it is and compare it with another copy of the record"
 _DIGEST = re.compile(r"[0-9a-f]{64}")
-# The canonical order of the fields puts "hash" between these two groups.
-_BEFORE_HASH = ("boot", "by", "event")
-_AFTER_HASH = ("method", "mono", "outcome", "prev", "seq", "utc")
-_FIELDS = frozenset({*_BEFORE_HASH, "hash", *_AFTER_HASH})
+_FIELDS = frozenset(Entry.model_fields)
 
 
 def seal(
@@ -101,14 +98,14 @@ def _check(raw: bytes, seq: int, prev: str) -> Entry:
     own = fields["hash"]
     if not isinstance(own, str) or _DIGEST.fullmatch(own) is None:
         raise ValueError("its hash is not 64 hexadecimal digits")
-    before, after = _halves(fields, spell_like(text))
-    if f'{before},"hash":"{own}",{after}' != text:
+    spell = spell_like(text)
+    if spell(fields) != text:
         raise ValueError("it is not spelled in canonical form")
     if fields["seq"] != seq:
         raise ValueError(f"it carries the number {fields['seq']}")
     if fields["prev"] != prev:
         raise ValueError("it does not follow the entry before it")
-    if sha256(f"{before},{after}".encode()).hexdigest() != own:
+    if sha256(_unhashed(text, fields, own, spell)).hexdigest() != own:
         raise ValueError("its hash does not match its content")
     try:
         return Entry.model_validate(fields)
@@ -126,8 +123,15 @@ def _parse(raw: bytes) -> tuple[str, JsonValue]:
         raise ValueError(f"it is not a line of a record ({error})") from error
 
 
-def _halves(fields: Mapping[str, JsonValue], spell: Callable[[JsonValue], str]) -> tuple[str, str]:
-    """Return the canonical text on either side of the hash, without the commas around it."""
-    before = spell({name: fields[name] for name in _BEFORE_HASH})
-    after = spell({name: fields[name] for name in _AFTER_HASH})
-    return before[:-1], after[1:]
+def _unhashed(
+    text: str, fields: dict[str, JsonValue], own: str, spell: Callable[[JsonValue], str]
+) -> bytes:
+    """Return the canonical bytes of an entry without its hash.
+
+    In canonical form the hash stands between "event" and "method", so it can be cut out of the
+    text instead of spelling all of it again; unless something within the event looks the same.
+    """
+    piece = f',"hash":"{own}","method":'
+    if text.count(piece) == 1:
+        return text.replace(piece, ',"method":').encode()
+    return spell({name: value for name, value in fields.items() if name != "hash"}).encode()

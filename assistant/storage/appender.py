@@ -7,12 +7,18 @@ from pathlib import Path
 from assistant.errors import RecordError
 from assistant.storage.disk import Disk, failure
 
-__all__ = ["MAX_LINE", "Appender"]
+__all__ = ["MAX_LINE", "Appender", "require_one_line"]
 
 MAX_LINE = 1 << 20
 """Bytes of the longest line, newline included; no honest entry comes near."""
 
 _MARK = 4096  # bytes of the end kept to recognise the file when it comes back
+
+
+def require_one_line(line: bytes) -> None:
+    """Raise ValueError unless it is one line, newline included, of at most `MAX_LINE` bytes."""
+    if line.find(b"\n") != len(line) - 1 or not 0 < len(line) <= MAX_LINE:
+        raise ValueError("append takes one line of at most 1 MiB that ends in its newline")
 
 
 class Appender:
@@ -53,8 +59,7 @@ class Appender:
             ValueError: not exactly one line, or longer than `MAX_LINE`.
             RecordError: it could not be stored; nothing of it remains, and a later call may work.
         """
-        if line.find(b"\n") != len(line) - 1 or not 0 < len(line) <= MAX_LINE:
-            raise ValueError("append takes one line of at most 1 MiB that ends in its newline")
+        require_one_line(line)
         try:
             self._store(self._attached(), line)
         except OSError as error:

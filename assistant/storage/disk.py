@@ -14,6 +14,9 @@ _BINARY: int = getattr(os, "O_BINARY", 0)  # Windows would translate newlines
 _NOFOLLOW: int = getattr(os, "O_NOFOLLOW", 0)
 _CLOSE_ON_EXEC: int = getattr(os, "O_CLOEXEC", 0)
 
+# What a network or foreign file system answers to a full sync that it does not have.
+_UNSUPPORTED = (errno.ENOTSUP, errno.EINVAL, errno.ENOTTY)
+
 _CAUSES = {
     errno.ENOSPC: "the disk is full; free some space",
     errno.EDQUOT: "the disk quota is used up; free some space",
@@ -63,9 +66,14 @@ class Disk:
         if sys.platform == "darwin":
             import fcntl  # noqa: PLC0415 - exists on Unix only
 
-            fcntl.fcntl(descriptor, fcntl.F_FULLFSYNC)
-        else:
-            os.fsync(descriptor)
+            try:
+                fcntl.fcntl(descriptor, fcntl.F_FULLFSYNC)
+            except OSError as error:
+                if error.errno not in _UNSUPPORTED:
+                    raise
+            else:
+                return
+        os.fsync(descriptor)
 
     def sync_folder(self, folder: Path) -> None:
         """Return once the folder's list of names is on the medium; Windows has no such call."""

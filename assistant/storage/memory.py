@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from assistant.storage.appender import MAX_LINE
+from assistant.storage.appender import require_one_line
 
 __all__ = ["MemoryJournal"]
 
@@ -18,10 +18,9 @@ class MemoryJournal:
         """Keep one line, newline included.
 
         Raises:
-            ValueError: not exactly one line, or longer than `MAX_LINE`.
+            ValueError: not exactly one line, or longer than 1 MiB.
         """
-        if line.find(b"\n") != len(line) - 1 or not 0 < len(line) <= MAX_LINE:
-            raise ValueError("append takes one line of at most 1 MiB that ends in its newline")
+        require_one_line(line)
         self._lines.append(line)
 
     def lines(self) -> Iterator[bytes]:

@@ -101,7 +101,10 @@ class RecordFolder(RecordView):
             ValueError: not exactly one line.
             RecordError: it could not be stored and nothing of it remains; calling again later with
                 the same line is safe, and works once the disk does.
+            RuntimeError: the folder was closed, so that another run may be writing to it.
         """
+        if not self._lock.is_locked:
+            raise RuntimeError("a closed record takes no more entries")
         self._appender.append(line)
 
     def lines(self) -> Iterator[bytes]:

@@ -30,11 +30,15 @@ class RecordView:
             disk: the system calls.
 
         Raises:
-            RecordError: there is no record in it.
+            RecordError: there is no record in it, or it may not be looked into.
         """
         self.path = path
         self._disk = disk or Disk()
-        if not (path / RECORD).is_file():
+        try:
+            found = (path / RECORD).is_file()
+        except OSError as error:
+            raise failure("look into", path, error) from error
+        if not found:
             raise RecordError(f"There is no record in {path}: name the folder that holds {RECORD}.")
 
     @property

@@ -59,9 +59,23 @@ def test_half_a_surrogate_pair_is_refused() -> None:
         canonical("\ud83d")
 
 
-@pytest.mark.parametrize("text", ["1.0", "[1e3]", "NaN", '{"a":Infinity}', "{", "", "\ufeff1"])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "1.0",
+        "[1e3]",
+        "9007199254740992",
+        "[-9007199254740992]",
+        "9" * 5000,
+        "NaN",
+        '{"a":Infinity}',
+        "{",
+        "",
+        "\ufeff1",
+    ],
+)
 def test_what_is_not_ours_is_not_parsed(text: str) -> None:
-    """Floats and NaN are refused while parsing, as is what is no JSON."""
+    """Floats, NaN and long integers are refused while parsing, as is what is no JSON."""
     with pytest.raises(ValueError, match=r"."):
         parse_canonical(text)
 
@@ -83,14 +97,8 @@ def test_quick_spelling_accepts_no_other_text(value: JsonValue) -> None:
 
 @pytest.mark.parametrize(
     ("text", "quick"),
-    [
-        ('{"a":1}', True),
-        ('{"a":"\u00fc"}', True),
-        ('{"\U0001f600":1}', False),
-        ('{"a":9007199254740993}', False),
-        ("[1,-9007199254740993]", False),
-    ],
+    [('{"a":1}', True), ('{"a":"\u00fc\uffee"}', True), ('{"\U0001f600":1}', False)],
 )
 def test_the_slow_way_is_taken_where_the_two_differ(text: str, quick: bool) -> None:  # noqa: FBT001 - a table
-    """Characters beyond the basic plane and long integers go to the reference implementation."""
+    """Characters beyond the basic plane go to the reference implementation."""
     assert (spell_like(text) is spell_like("1")) is quick

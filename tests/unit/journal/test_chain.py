@@ -6,6 +6,7 @@ from hashlib import sha256
 
 import pytest
 import rfc8785
+from pydantic import JsonValue
 
 from assistant.errors import RecordBroken
 from assistant.journal.chain import line, read, seal
@@ -177,3 +178,17 @@ def test_a_grown_record_is_read_from_where_reading_stopped() -> None:
     assert list(read(added, after=entries[2])) == entries[3:]
     with pytest.raises(RecordBroken, match=r"Entry 3 .*carries the number 4"):
         list(read(added, after=entries[1]))
+
+
+def test_an_event_that_looks_like_the_end_of_an_entry_reads_back() -> None:
+    """The hash is found where it belongs, however the content imitates it."""
+    at = Instant("2026-03-04T05:06:07.000000Z", 0)
+    event: dict[str, JsonValue] = {"a": {"event": {}, "hash": "0" * 64, "method": "sha256-jcs"}}
+    entry = seal(None, at=at, boot="b", by="", event=event, outcome=event)
+    assert list(read([line(entry)])) == [entry]
+    own = "1" * 64
+    forged: dict[str, JsonValue] = {"a": {"e": 1, "hash": own, "method": ""}}
+    raw = rfc8785.dumps({**entry.plain(), "hash": own, "event": forged})
+    assert raw.count(f',"hash":"{own}","method":'.encode()) == 2
+    with pytest.raises(RecordBroken, match="hash does not match"):
+        list(read([raw]))

@@ -188,13 +188,22 @@ def test_another_hand_in_the_file_is_noticed(tmp_path: Path, content: bytes, cha
     assert record.read_bytes() == content
 
 
-def test_appending_after_closing_needs_no_reopening_by_hand(tmp_path: Path) -> None:
-    """The file is found again by its name; closing twice does no harm."""
+def test_a_closed_folder_takes_no_more_entries(tmp_path: Path) -> None:
+    """Another run may hold the lock by then; reading still works, closing twice does no harm."""
     folder = create(tmp_path)
     folder.append(b"one\n")
     folder.close()
     folder.close()
+    with pytest.raises(RuntimeError, match="closed record"):
+        folder.append(b"two\n")
     assert list(folder.lines()) == [b"one"]
+
+
+def test_a_name_that_the_system_refuses_is_told(tmp_path: Path) -> None:
+    """Whether to read, to continue or to begin: one sentence."""
+    for attempt in (RecordView, RecordFolder.open, create):
+        with pytest.raises(RecordError, match=r"Cannot .*: File name too long"):
+            attempt(tmp_path / ("x" * 300))
 
 
 def test_a_file_where_the_folder_should_be(tmp_path: Path) -> None:

@@ -10,7 +10,7 @@ from assistant.storage import shipped
 
 def make(folder: Path) -> None:
     """Put one invented plan and grammar under a folder."""
-    for kind in ("plans", "grammars"):
+    for kind in ("plans", "grammars", "plans/rehearsals"):
         (folder / kind).mkdir(parents=True)
         (folder / kind / "b.toml").write_bytes(kind.encode())
         (folder / kind / "a.toml").write_bytes(b"first\r\n")
@@ -22,8 +22,9 @@ def test_both_places_are_found(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, 
     """Inside the package when it is installed, beside it otherwise; bytes untouched."""
     monkeypatch.setattr(shipped, "_PACKAGE", tmp_path / "assistant")
     make(tmp_path / place)
-    assert shipped.plan_names() == shipped.languages() == ("a", "b")
+    assert shipped.plan_names() == shipped.languages() == shipped.script_names() == ("a", "b")
     assert shipped.read_plan("b") == b"plans"
+    assert shipped.read_script("b") == b"plans/rehearsals"
     assert shipped.read_grammar("a") == b"first\r\n"
 
 
@@ -34,7 +35,7 @@ def test_an_unknown_name_is_told_with_the_known_ones(
     """No path can be smuggled in."""
     monkeypatch.setattr(shipped, "_PACKAGE", tmp_path / "assistant")
     make(tmp_path)
-    for read in (shipped.read_plan, shipped.read_grammar):
+    for read in (shipped.read_plan, shipped.read_grammar, shipped.read_script):
         with pytest.raises(InputError, match="choose one of a, b"):
             read(name)
 
