@@ -4,6 +4,7 @@ A foot switch that acts as a keyboard with one key confirms without a hand: Ente
 any other single key.
 """
 
+import contextlib
 import sys
 import threading
 from collections.abc import Callable, Sequence
@@ -184,7 +185,9 @@ def _read_terminal_keys(
             for key in read.decode("utf-8", "ignore"):
                 press(key)
     finally:
-        termios.tcsetattr(number, termios.TCSADRAIN, before)
+        # A terminal that has gone away has no settings any more.
+        with contextlib.suppress(termios.error):
+            termios.tcsetattr(number, termios.TCSADRAIN, before)
 
 
 def _read_windows_keys(

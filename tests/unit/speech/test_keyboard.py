@@ -1,0 +1,102 @@
+"""Typed lines and the confirm key, over pipes and a real pseudo-terminal."""
+
+import io
+import os
+import queue
+import sys
+import threading
+
+import pytest
+
+from assistant.errors import DeviceError
+from assistant.ports import Utterance
+from assistant.speech.keyboard import KeyboardReader, TypedKeys, utterance_of_line
+
+
+def test_lines_of_a_pipe_are_delivered_and_its_end_is_told() -> None:
+    """A typed phrase is text, an empty line is the confirm key."""
+    told: list[Utterance] = []
+    ended = threading.Event()
+    lines = io.StringIO("bottom port open\n\n  Say again \n")
+    KeyboardReader(lines, told.append, on_end=ended.set).start()
+    assert ended.wait(5)
+    assert told == [
+        Utterance(typed="bottom port open", source="text"),
+        Utterance(source="key"),
+        Utterance(typed="Say again", source="text"),
+    ]
+
+
+def test_a_stopped_reader_delivers_nothing_more() -> None:
+    """Neither the line in hand nor the end."""
+    read, write = os.pipe()
+    told: list[Utterance] = []
+    ended = threading.Event()
+    with os.fdopen(read) as lines, os.fdopen(write, "w") as typed:
+        reader = KeyboardReader(lines, told.append, on_end=ended.set)
+        reader.start()
+        reader.stop()
+        typed.write("say again\n")
+        typed.flush()
+        typed.close()
+        assert not ended.wait(0.3)
+    assert told == []
+
+
+def test_a_line_is_text_unless_it_is_empty() -> None:
+    """White space alone is nothing typed."""
+    assert utterance_of_line(" \t\n") == Utterance(source="key")
+    assert utterance_of_line("stop sampling now\n").typed == "stop sampling now"
+
+
+def test_single_keys_make_phrases_and_one_key_confirms() -> None:
+    """The confirm key is a letter like any other inside a phrase; erasing works."""
+    keys = TypedKeys("b")
+    assert keys.press("b") == Utterance(source="key")
+    told = [keys.press(key) for key in "stand by!\x7f\n"]
+    assert told[:-1] == [None] * (len(told) - 1)
+    assert told[-1] == Utterance(typed="stand by", source="text")
+    assert keys.press("\r") is None
+    assert keys.press("\x1b") is None
+    assert keys.press("b") == Utterance(source="key")
+
+
+def test_a_single_key_needs_a_terminal() -> None:
+    """The sentence says what to do instead."""
+    with pytest.raises(DeviceError, match="confirm with Enter") as caught:
+        KeyboardReader(io.StringIO(""), print, confirm_key="b")
+    assert caught.value.exit_code == 3
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are POSIX")
+def test_a_terminal_is_read_key_by_key_and_put_back() -> None:
+    """A foot switch that types a letter confirms at once; the settings are restored on stop."""
+    import termios  # noqa: PLC0415 - POSIX only
+
+    master, slave = os.openpty()
+    told: queue.SimpleQueue[Utterance] = queue.SimpleQueue()
+    ended = threading.Event()
+    with os.fdopen(slave) as terminal:
+        before = termios.tcgetattr(slave)
+        reader = KeyboardReader(terminal, told.put, confirm_key="b", on_end=ended.set)
+        reader.start()
+        os.write(master, b"b")
+        assert told.get(timeout=5) == Utterance(source="key")
+        os.write(master, b"say again\n")
+        assert told.get(timeout=5) == Utterance(typed="say again", source="text")
+        reader.stop()
+        assert termios.tcgetattr(slave) == before
+        assert not ended.is_set()
+        os.close(master)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are POSIX")
+def test_a_terminal_that_goes_away_ends_the_reader() -> None:
+    """A closed window is an end, not a crash."""
+    master, slave = os.openpty()
+    ended = threading.Event()
+    with os.fdopen(slave) as terminal:
+        reader = KeyboardReader(terminal, print, confirm_key="b", on_end=ended.set)
+        reader.start()
+        os.close(master)
+        assert ended.wait(5)
