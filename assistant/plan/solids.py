@@ -247,13 +247,13 @@ def _angle_less_sine(angle: Array) -> Array:
 def _disc_below(chord: Array, radius: float) -> Array:
     """Area of the part of a disc on the near side of a chord at a signed distance."""
     at = np.clip(chord, -radius, radius)
-    return np.asarray(
-        radius**2 * (np.arcsin(at / radius) + pi / 2) + at * np.sqrt(radius**2 - at**2)
-    )
+    # Factored, and by the arc tangent, so that no digits are lost near the edge.
+    half = np.sqrt((radius - at) * (radius + at))
+    return np.asarray(radius**2 * (np.arctan2(at, half) + pi / 2) + at * half)
 
 
 def _disc_integral(chord: Array, radius: float) -> Array:
     """Integral of `_disc_below` over the chord's distance, from far below up to `chord`."""
     at = np.clip(chord, -radius, radius)
-    within = at * _disc_below(at, radius) + 2 / 3 * (radius**2 - at**2) ** 1.5
+    within = at * _disc_below(at, radius) + 2 / 3 * ((radius - at) * (radius + at)) ** 1.5
     return np.asarray(within + np.maximum(chord - radius, 0.0) * pi * radius**2)

@@ -64,14 +64,16 @@ def label_sheet(plan: Plan, vials: Sequence[Vial], sheet: Sheet = SHEET_70_BY_36
         row, column = divmod(place, sheet.columns)
         left = (sheet.left + column * sheet.width) * mm
         top = A4[1] - (sheet.top + row * sheet.height) * mm
-        _label(canvas, plan, vial, left, top - sheet.height * mm, sheet)
+        _label(canvas, plan, vial, (left, top - sheet.height * mm), sheet)
     canvas.showPage()
     canvas.save()
     return out.getvalue()
 
 
-def _label(canvas: Canvas, plan: Plan, vial: Vial, left: float, foot: float, sheet: Sheet) -> None:
-    margin = 4 * mm
+def _label(
+    canvas: Canvas, plan: Plan, vial: Vial, corner: tuple[float, float], sheet: Sheet
+) -> None:
+    (left, foot), margin = corner, 4 * mm
     code_left = left + sheet.width * mm - CODE_MM * mm - margin
     renderPDF.draw(_code(vial.mark(plan)), canvas, code_left, foot + margin)
     room = code_left - left - margin - 2 * mm
