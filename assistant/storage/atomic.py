@@ -6,7 +6,10 @@ from pathlib import Path
 
 from assistant.storage.disk import Disk, failure
 
-__all__ = ["replace_file", "write_whole"]
+__all__ = ["UNFINISHED", "replace_file", "write_whole"]
+
+UNFINISHED = ".tmp"
+"""Ends the name of a file that is not yet what its name will say."""
 
 
 def replace_file(
@@ -28,7 +31,7 @@ def replace_file(
             one, and nothing beside it.
     """
     disk = disk or Disk()
-    temporary = path.with_name(f".{path.name}.tmp")
+    temporary = path.with_name(f".{path.name}{UNFINISHED}")
     try:
         _write_synced(disk, temporary, data, 0o600 if secret else 0o644)
         disk.replace(temporary, path)

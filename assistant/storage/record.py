@@ -15,7 +15,7 @@ from filelock import FileLock
 
 from assistant.errors import RecordError
 from assistant.storage.appender import Appender
-from assistant.storage.atomic import replace_file
+from assistant.storage.atomic import UNFINISHED, replace_file
 from assistant.storage.clips import save_clip
 from assistant.storage.disk import Disk, failure
 from assistant.storage.lock import LOCK, hold
@@ -74,7 +74,8 @@ class RecordFolder(RecordView):
     def open(cls, path: Path, disk: Disk | None = None) -> Self:
         """Continue a record; a torn last line is set aside first (see `torn`, `asides`).
 
-        Only the end of the file is looked at: read `lines` through `journal.chain.read` to check
+        What a killed program was still writing is cleared away. Of the record itself only the end
+        is looked at: read `lines` through `journal.chain.read` to check
         the record before adding to it. A record without any whole line is possible (the program
         stopped before the first entry) and is continued like any other.
 
@@ -87,6 +88,7 @@ class RecordFolder(RecordView):
             lock = hold(path)
             undo.callback(lock.release)
             try:
+                _sweep(path, disk)
                 torn = set_aside(path / RECORD, path / ASIDE, disk)
                 folder = cls(path, disk, lock, torn)
             except OSError as error:
@@ -141,6 +143,13 @@ class RecordFolder(RecordView):
     ) -> None:
         """Close it."""
         self.close()
+
+
+def _sweep(path: Path, disk: Disk) -> None:
+    """Remove the unfinished neighbours of whole files that a killed program left."""
+    for folder in (path, path / CLIPS, path / ASIDE):
+        for stray in sorted(folder.glob(f".*{UNFINISHED}")):
+            disk.unlink(stray)
 
 
 def _take_back(undo: contextlib.ExitStack, call: Callable[[Path], None], path: Path) -> None:

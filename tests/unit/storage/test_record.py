@@ -214,3 +214,16 @@ def test_a_file_where_the_folder_should_be(tmp_path: Path) -> None:
     with pytest.raises(RecordError, match="Cannot"):
         create(tmp_path / "file")
     assert [path.name for path in tmp_path.iterdir()] == ["file"]
+
+
+def test_what_a_killed_program_was_writing_is_cleared_away(tmp_path: Path) -> None:
+    """Half a clip is no clip; everything else in the folder stays."""
+    with create(tmp_path) as folder:
+        name = folder.save_clip(PCM)
+    half = [tmp_path / ".plan.toml.tmp", tmp_path / "clips" / f".{'0' * 64}.flac.tmp"]
+    kept = [tmp_path / "notes.tmp", tmp_path / ".hidden", tmp_path / "clips" / f"{name}.flac"]
+    for path in half + kept[:2]:
+        path.write_bytes(b"half")
+    with RecordFolder.open(tmp_path) as folder:
+        assert [path.exists() for path in half + kept] == [False, False, True, True, True]
+        assert folder.clip(name) == PCM
