@@ -18,7 +18,7 @@ VALUES = st.recursive(
 
 
 def test_keys_are_sorted_by_utf16_units() -> None:
-    """RFC 8785 section 3.2.3 prints this order of keys; code points have another."""
+    """RFC 8785 section 3.2.3 (from memory) prints this order; code points have another."""
     given_keys = ["\u20ac", "\r", "\ufb33", "1", "\U0001f600", "\u0080", "\u00f6"]
     in_order = ["\r", "1", "\u0080", "\u00f6", "\u20ac", "\U0001f600", "\ufb33"]
     assert list(json.loads(canonical(dict.fromkeys(given_keys)))) == in_order
@@ -26,7 +26,7 @@ def test_keys_are_sorted_by_utf16_units() -> None:
 
 
 def test_strings_are_escaped_as_little_as_possible() -> None:
-    """RFC 8785 section 3.2.2.2: short escapes, else four lower-case digits, else raw."""
+    """RFC 8785 section 3.2.2.2 (from memory): short escapes, else four lower-case digits, else raw."""
     assert canonical('\u20ac$\u000f\nA\'B"\\\\"/\x7f') == (
         '"\u20ac$\\u000f\\nA\'B\\"\\\\\\\\\\"/\x7f"'.encode()
     )
