@@ -26,7 +26,7 @@ def test_keys_are_sorted_by_utf16_units() -> None:
 
 
 def test_strings_are_escaped_as_little_as_possible() -> None:
-    """RFC 8785 section 3.2.2.2 (from memory): short escapes, else four lower-case digits, else raw."""
+    """RFC 8785 section 3.2.2.2 (from memory): short escapes, else lower-case digits, else raw."""
     assert canonical('\u20ac$\u000f\nA\'B"\\\\"/\x7f') == (
         '"\u20ac$\\u000f\\nA\'B\\"\\\\\\\\\\"/\x7f"'.encode()
     )
