@@ -170,23 +170,23 @@ def _read_terminal_keys(
     import tty  # noqa: PLC0415 - the same
 
     number = stream.fileno()
-    before = termios.tcgetattr(number)
-    try:
-        tty.setcbreak(number)
-        while not stop.is_set():
-            if not select.select([number], [], [], _POLL_S)[0]:
-                continue
-            try:
-                read = os.read(number, 64)
-            except OSError:
-                return
-            if not read:
-                return
-            for key in read.decode("utf-8", "ignore"):
-                press(key)
-    finally:
-        # A terminal that has gone away has no settings any more.
-        with contextlib.suppress(termios.error):
+    # A terminal that has gone away has no settings any more; that is an end like any other.
+    with contextlib.suppress(termios.error):
+        before = termios.tcgetattr(number)
+        try:
+            tty.setcbreak(number)
+            while not stop.is_set():
+                if not select.select([number], [], [], _POLL_S)[0]:
+                    continue
+                try:
+                    read = os.read(number, 64)
+                except OSError:
+                    return
+                if not read:
+                    return
+                for key in read.decode("utf-8", "ignore"):
+                    press(key)
+        finally:
             termios.tcsetattr(number, termios.TCSADRAIN, before)
 
 

@@ -5,6 +5,7 @@ import os
 import queue
 import sys
 import threading
+import time
 
 import pytest
 
@@ -80,6 +81,9 @@ def test_a_terminal_is_read_key_by_key_and_put_back() -> None:
         before = termios.tcgetattr(slave)
         reader = KeyboardReader(terminal, told.put, confirm_key="b", on_end=ended.set)
         reader.start()
+        deadline = time.monotonic() + 5
+        while termios.tcgetattr(slave)[3] & termios.ICANON and time.monotonic() < deadline:
+            time.sleep(0.01)
         os.write(master, b"b")
         assert told.get(timeout=5) == Utterance(source="key")
         os.write(master, b"say again\n")
