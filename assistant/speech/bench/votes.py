@@ -43,9 +43,10 @@ def collect_votes(
     evidence: Iterable[Evidence],
     cases: Mapping[int, Case],
     material: Material,
+    kept: Path,
+    *,
     opinion: Opinion,
     alone: Weights,
-    kept: Path,
 ) -> Votes:
     """Ask the second opinion wherever the live judge would, skipping what is kept already."""
     done = set()

@@ -1,0 +1,195 @@
+"""All measurements of the hearing, in one run: the table with the raw engine beside ours."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Final
+
+from assistant.speech.acceptance.judge import Judge, Opinion
+from assistant.speech.acceptance.second import SecondOpinion
+from assistant.speech.acceptance.weights import load
+from assistant.speech.bench.cases import Case, Kind, Material, plan
+from assistant.speech.bench.evidence import Collector, Evidence, collect_all
+from assistant.speech.bench.figures import Outcome, outcome, percentile, raw_outcome
+from assistant.speech.bench.table import Line, Listening, by_phrase, by_voice, lines, markdown
+from assistant.speech.bench.timing import Delay, delays, memory, noise_alone
+from assistant.speech.bench.voices import Half
+from assistant.speech.bench.votes import Votes, collect_votes
+
+FULL: Final[Mapping[Kind, int]] = {
+    "phrase": 600,
+    "near": 180,
+    "chatter": 90,
+    "human": 360,
+    "noise": 45,
+    "human-phrase": 78,
+    "harm": 2400,
+}
+"""Cases of the published table; about an hour on two slow cores."""
+SMALL: Final[Mapping[Kind, int]] = {"phrase": 60, "near": 20, "human": 40, "noise": 6, "harm": 100}
+"""Cases of a quick look, a few minutes."""
+
+RAW, ALONE, WITH = "raw engine", "alone", "with second opinion"
+_ONCE_MORE: Final = 1_000_000
+"""Added to a case's number for the second saying: other noise, same words."""
+_TIMED: Final = 45
+
+Say = Callable[[str], object]
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """What is measured, and with what."""
+
+    phrases: Mapping[str, str]
+    """The phrases by the name of their meaning."""
+    pronunciations: Mapping[str, Sequence[str]]
+    folder: Path
+    """Where renderings and evidence are kept."""
+    second: Path | None = None
+    """Folder of the second opinion's model."""
+    half: Half = "test"
+    minutes_of_noise: int = 30
+    """Minutes of each of babble and hum that are listened to with nobody speaking."""
+
+
+@dataclass(frozen=True, slots=True)
+class Collected:
+    """Evidence and votes of first and second sayings."""
+
+    first: Sequence[Evidence]
+    again: Sequence[Evidence]
+    votes: Votes
+
+
+def collect(setting: Setting, wanted: Mapping[Kind, int], say: Say) -> Collected:
+    """Gather the evidence for one half, using what is kept already."""
+    material = Material(setting.half, setting.phrases, setting.folder)
+    cases = {case.number: case for case in plan(material, wanted)}
+    collector = Collector(material, setting.pronunciations)
+    opinion = SecondOpinion(setting.second) if setting.second else None
+    stem = setting.folder / setting.half
+    say(f"{len(cases)} clips of {', '.join(who.name for who in material.speakers)} and people")
+    first = list(collect_all(collector, list(cases.values()), stem.with_suffix(".jsonl")))
+    votes = _votes(first, cases, material, opinion, stem.with_suffix(".votes.jsonl"))
+    missed = {each.case.number for way in _ways(first, votes, opinion) for each in _missed(way)}
+    once_more = {
+        number + _ONCE_MORE: replace(cases[number], number=number + _ONCE_MORE)
+        for number in sorted(missed)
+    }
+    say(f"{len(once_more)} phrases said once more")
+    kept = setting.folder / f"{setting.half}.again.jsonl"
+    again = list(collect_all(collector, list(once_more.values()), kept))
+    kept = setting.folder / f"{setting.half}.again.votes.jsonl"
+    more = _votes(again, once_more, material, opinion, kept)
+    figures = {**votes.figures, **more.figures}
+    return Collected(first, again, Votes(figures, [*votes.cpu, *more.cpu]))
+
+
+def _votes(
+    evidence: Sequence[Evidence],
+    cases: Mapping[int, Case],
+    material: Material,
+    opinion: Opinion | None,
+    kept: Path,
+) -> Votes:
+    if opinion is None:
+        return Votes()
+    return collect_votes(evidence, cases, material, kept, opinion=opinion, alone=load("alone"))
+
+
+def _missed(way: Listening) -> list[Outcome]:
+    return [each for each in way.of("phrase") if not each.right]
+
+
+def _ways(
+    evidence: Sequence[Evidence], votes: Votes, opinion: Opinion | Path | None
+) -> list[Listening]:
+    alone = load("alone")
+    found = [Listening(ALONE, [outcome(case, alone) for case in evidence])]
+    if opinion is not None:
+        together = load("second-opinion")
+        figures = votes.figures
+        found.append(
+            Listening(WITH, [outcome(case, alone, together, figures) for case in evidence])
+        )
+    return found
+
+
+def ways(setting: Setting, collected: Collected) -> list[Listening]:
+    """Decide on all evidence in every way of listening."""
+    numbered = [
+        {each.case.number - _ONCE_MORE: each for each in way.outcomes}
+        for way in _ways(collected.again, collected.votes, setting.second)
+    ]
+    first = _ways(collected.first, collected.votes, setting.second)
+    judged = [replace(way, repeats=repeats) for way, repeats in zip(first, numbered, strict=True)]
+    # Harm is not measured for the raw engine: its clips are only scored where ours could accept.
+    heard = [case for case in collected.first if case.kind != "harm"]
+    return [Listening(RAW, [raw_outcome(case) for case in heard]), *judged]
+
+
+def timing(setting: Setting, wanted: Mapping[Kind, int]) -> list[Line]:
+    """Measure delays, memory and listening to noise alone, live."""
+    material = Material(setting.half, setting.phrases, setting.folder)
+    drawn = plan(material, wanted)
+    cases = [case for case in drawn if case.kind == "phrase"][:_TIMED]
+    found: dict[str, dict[str, str]] = {}
+    for name, opinion in _opinions(setting):
+        judge = Judge(setting.pronunciations, second=opinion)
+        judge.prepare(material.union, material.situations[0].legal)
+        for figure, cell in _delay_cells(delays(material, cases, judge.judge)).items():
+            found.setdefault(figure, {})[name] = cell
+        for kind in ("babble", "hum"):
+            heard = noise_alone(kind, setting.minutes_of_noise, material, judge.judge)
+            cell = f"{heard.accepted} of {heard.utterances} in {heard.minutes:g} min"
+            found.setdefault(f"accepted from {kind} alone", {})[name] = cell
+        second = setting.second if opinion else None
+        found.setdefault("peak memory of judging, MB", {})[name] = f"{memory(second):.0f}"
+    return [Line(figure, cells) for figure, cells in found.items()]
+
+
+def _opinions(setting: Setting) -> list[tuple[str, Opinion | None]]:
+    found: list[tuple[str, Opinion | None]] = [(ALONE, None)]
+    if setting.second:
+        found.append((WITH, SecondOpinion(setting.second)))
+    return found
+
+
+def _delay_cells(found: Sequence[Delay]) -> Mapping[str, str]:
+    def cell(values: Sequence[float]) -> str:
+        return f"p50 {percentile(values, 0.5):.2f} s, p95 {percentile(values, 0.95):.2f} s"
+
+    return {
+        "end of speech to decision": cell([each.total for each in found]),
+        "wall time of the judgement": cell([each.judged for each in found]),
+        "end of speech to the engine's own endpoint": cell([each.engine for each in found]),
+    }
+
+
+def cost(collected: Collected) -> Line:
+    """Return processor time over the raw decode of the same utterances."""
+    scored = [one for case in collected.first for one in case.heard if one.cpu and one.raw_cpu]
+    raw = sum(one.raw_cpu for one in scored)
+    ours = sum(one.cpu for one in scored)
+    seconds = sum(one.seconds for one in scored)
+    cells = {RAW: "1.0 x", ALONE: f"{(raw + ours) / raw:.1f} x, {ours / seconds:.2f} s per s"}
+    if collected.votes.cpu:
+        mean = sum(collected.votes.cpu) / len(collected.votes.cpu)
+        cells[WITH] = f"{mean:.2f} s more for each utterance worth asking about"
+    return Line("processor time", cells)
+
+
+def report(setting: Setting, wanted: Mapping[Kind, int], say: Say) -> str:
+    """Measure everything and return the text to print."""
+    collected = collect(setting, wanted, say)
+    judged = ways(setting, collected)
+    say("timing")
+    table = [*lines(judged), cost(collected), *timing(setting, wanted)]
+    parts = [markdown(table)]
+    for way in judged[1:]:
+        worst = [f"{text}: {found}" for text, found in by_phrase(way.outcomes)[:12]]
+        voices = [f"{voice}: {found}" for voice, found in by_voice(way.outcomes)]
+        parts.append(f"Worst phrases, {way.name}:\n" + "\n".join(worst))
+        parts.append(f"Voices, {way.name}:\n" + "\n".join(voices))
+    return "\n\n".join(parts)

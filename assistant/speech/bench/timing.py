@@ -1,0 +1,138 @@
+"""How long the decision takes, and what it costs: measured on this machine while it runs."""
+
+import resource
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+
+from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Utterance, Verdict
+from assistant.speech.bench.cases import Case, Material
+from assistant.speech.bench.evidence import usable
+from assistant.speech.bench.noise import Noise, make
+from assistant.speech.endpoint import Endpointer, EndpointSettings
+from assistant.speech.pcm import bytes_of
+
+AHEAD_SECONDS: Final = 0.10
+"""Quiet after which the verdict is worked out ahead."""
+
+
+@dataclass(frozen=True, slots=True)
+class Delay:
+    """From the end of one utterance's words to the decision, all in seconds."""
+
+    endpoint: float
+    """To the close of the utterance by our detection."""
+    engine: float
+    """To the close by the detector built into the engine, with its defaults."""
+    judged: float
+    """Wall time of the judgement."""
+
+    @property
+    def total(self) -> float:
+        """To the verdict, judged ahead; never before the utterance has closed."""
+        hang = EndpointSettings().hang_ms / 1000.0
+        return max(self.endpoint, self.endpoint - hang + AHEAD_SECONDS + self.judged)
+
+
+def delays(
+    material: Material, cases: Sequence[Case], judge: Callable[[Utterance], Verdict]
+) -> list[Delay]:
+    """Time the judgement of the last utterance of each case."""
+    found = []
+    for case in cases:
+        clip = material.clip(case)
+        utterances = usable(clip.samples)
+        if not utterances:
+            continue
+        last = utterances[-1]
+        started = time.perf_counter()
+        judge(last.utterance)
+        judged = time.perf_counter() - started
+        closed = (last.closed_sample - clip.end) / SAMPLE_RATE
+        if closed > 0:
+            engine = _engine_close(clip.samples.tobytes(), clip.end)
+            found.append(Delay(closed, engine, judged))
+    return found
+
+
+def _engine_close(audio: bytes, end: int) -> float:
+    """Return when the engine's own detector closes the utterance, after the end of the words."""
+    from pocketsphinx import Endpointer as Theirs  # noqa: PLC0415 - heavy
+
+    theirs = Theirs()
+    size = theirs.frame_bytes
+    closed = len(audio) / 2
+    for at in range(0, len(audio) - size, size):
+        before = theirs.in_speech
+        theirs.process(audio[at : at + size])
+        if before and not theirs.in_speech and at / 2 > end:
+            closed = (at + size) / 2
+            break
+    return (closed - end) / SAMPLE_RATE
+
+
+@dataclass(frozen=True, slots=True)
+class Listened:
+    """What came of listening to noise alone."""
+
+    minutes: float
+    utterances: int
+    accepted: int
+    asked: int
+
+
+def noise_alone(
+    kind: Noise, minutes: int, material: Material, judge: Callable[[Utterance], Verdict]
+) -> Listened:
+    """Listen to minutes of one noise with nobody speaking to the program."""
+    endpointer = Endpointer()
+    utterances = accepted = asked = 0
+    size = BLOCK_SAMPLES * 2
+    for minute in range(minutes):
+        generator = np.random.default_rng([minute, len(kind)])
+        sound = make(kind, 60 * SAMPLE_RATE, generator, material.talk) * 900.0
+        data = bytes_of(sound)
+        for at in range(0, len(data), size):
+            segment = endpointer.feed(data[at : at + size])
+            if segment is not None and segment.ended_by == "quiet" and not segment.too_short:
+                verdict = judge(segment.utterance)
+                utterances += 1
+                accepted += verdict.decision == "accept"
+                asked += verdict.decision == "ask"
+    return Listened(float(minutes), utterances, accepted, asked)
+
+
+_MEMORY: Final = """
+import sys
+from pathlib import Path
+import numpy as np
+from assistant.ports import Utterance
+from assistant.speech.acceptance import Judge, SecondOpinion
+from assistant.speech.bench.timing import peak_memory
+folder = sys.argv[1]
+judge = Judge(second=SecondOpinion(Path(folder)) if folder else None)
+judge.prepare(["stop sampling now", "say again", "stand by"], ["say again"])
+for seed in range(3):
+    noise = np.random.default_rng(seed).normal(0, 900, 32000)
+    judge.judge(Utterance(pcm=noise.astype("<i2").tobytes()))
+print(peak_memory())
+"""
+
+
+def peak_memory() -> float:
+    """Return the most memory this process has held, in megabytes."""
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return peak / (1024.0 * 1024.0 if sys.platform == "darwin" else 1024.0)
+
+
+def memory(second: Path | None = None) -> float:
+    """Return the peak memory of a process that only judges, in megabytes."""
+    command = [sys.executable, "-c", _MEMORY, str(second or "")]
+    done = subprocess.run(command, capture_output=True, check=True, text=True, timeout=300)  # noqa: S603 - our own interpreter and text
+    return float(done.stdout)
