@@ -13,6 +13,7 @@ from pathlib import Path
 from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Verdict
 from assistant.speech.ear import Ear
 from assistant.speech.files import blocks_of, read_sound
+from assistant.speech.resample import BlockResampler
 from assistant.speech.signals import (
     AudioLost,
     MicrophoneBack,
@@ -73,6 +74,7 @@ class LiveEar:
         self._deliver = deliver
         self.queue = SoundQueue()
         """Where a microphone or a file puts its items."""
+        self._resampler: BlockResampler | None = None
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="ear", daemon=True)
 
@@ -119,8 +121,9 @@ class LiveEar:
 
     def _handle(self, item: object) -> None:
         match item:
-            case SoundBlock(pcm=pcm):
-                self._report(self._ear.feed(pcm))
+            case SoundBlock():
+                for block in self._blocks(item):
+                    self._report(self._ear.feed(block))
             case _PromptStarted():
                 self._ear.prompt_started()
             case _PromptEnded():
@@ -140,6 +143,14 @@ class LiveEar:
                 self._deliver(item)
             case _:
                 raise TypeError(f"{item!r} is nothing that an ear can take")
+
+    def _blocks(self, item: SoundBlock) -> list[bytes]:
+        """Return the sound at the program's rate; a device may offer another one only."""
+        if item.rate == SAMPLE_RATE:
+            return [item.pcm]
+        if self._resampler is None or self._resampler.rate != item.rate:
+            self._resampler = BlockResampler(item.rate)
+        return self._resampler.feed(item.pcm)
 
     def _report(self, verdicts: list[Verdict]) -> None:
         for verdict in verdicts:

@@ -12,7 +12,6 @@ from typing import Any
 from assistant.errors import DeviceError
 from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE
 from assistant.speech.devices import Device, SoundSystem, within
-from assistant.speech.pcm import BLOCK_BYTES
 from assistant.speech.signals import (
     AudioLost,
     MicrophoneBack,
@@ -29,7 +28,6 @@ _BLOCK_MS = 1000 * BLOCK_SAMPLES // SAMPLE_RATE
 _CHECK_S = 0.1
 _RETRY_S = 1.0
 _CLOSE_S = 2.0
-_ZEROS = bytes(BLOCK_BYTES)
 
 
 class Microphone:
@@ -111,7 +109,7 @@ class Microphone:
         def take(indata: Any, _frames: int, _time: object, status: Any) -> None:  # noqa: ANN401 - library types
             nonlocal back
             pcm = bytes(indata)
-            zeros = pcm == _ZEROS
+            zeros = pcm.count(0) == len(pcm)
             waiting = zeros and not watchdog.heard
             watchdog.block(self._clock(), zeros=zeros)
             if waiting:
@@ -119,31 +117,35 @@ class Microphone:
             if back is not None:
                 self._deliver(back)
                 back = None
-            self._take(pcm, overflow=bool(status.input_overflow))
+            self._take(pcm, rate, overflow=bool(status.input_overflow))
 
         def finished() -> None:
             watchdog.finished = True
 
         library = self._system.library
-        try:
-            stream = library.RawInputStream(
-                samplerate=SAMPLE_RATE,
-                blocksize=BLOCK_SAMPLES,
-                device=device.index,
-                channels=1,
-                dtype="int16",
-                callback=take,
-                finished_callback=finished,
-            )
-            stream.start()
-        except library.PortAudioError as fault:
-            raise DeviceError(
-                f"The microphone {device.label} cannot record at {SAMPLE_RATE} Hz ({fault});"
-                " choose another one, or the entry of the system's sound server"
-            ) from fault
-        self._watchdog, self._stream, self._device = watchdog, stream, device
+        for rate in dict.fromkeys((SAMPLE_RATE, device.default_rate)):
+            try:
+                stream = library.RawInputStream(
+                    samplerate=rate,
+                    blocksize=BLOCK_SAMPLES * rate // SAMPLE_RATE,
+                    device=device.index,
+                    channels=1,
+                    dtype="int16",
+                    callback=take,
+                    finished_callback=finished,
+                )
+                stream.start()
+            except library.PortAudioError as fault:
+                trouble = fault
+                continue
+            self._watchdog, self._stream, self._device = watchdog, stream, device
+            return
+        raise DeviceError(
+            f"The microphone {device.label} cannot record ({trouble}); choose another one, or the"
+            " entry of the system's sound server"
+        ) from trouble
 
-    def _take(self, pcm: bytes, *, overflow: bool) -> None:
+    def _take(self, pcm: bytes, rate: int, *, overflow: bool) -> None:
         """Pass one block on; runs in the audio thread."""
         if self._backlog() >= QUEUED_BLOCKS:
             self._dropped_ms += _BLOCK_MS
@@ -151,7 +153,7 @@ class Microphone:
         if overflow or self._dropped_ms:
             lost, self._dropped_ms = self._dropped_ms, 0
             self._deliver(AudioLost(lost))
-        self._deliver(SoundBlock(pcm, time.monotonic_ns()))
+        self._deliver(SoundBlock(pcm, time.monotonic_ns(), rate))
 
     def _watch(self) -> None:
         """Report a lost device once, then try to get it back until closed."""

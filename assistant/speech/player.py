@@ -16,7 +16,8 @@ from assistant.errors import DeviceError
 from assistant.ports import SAMPLE_RATE
 from assistant.speech.devices import Device, SoundSystem, within
 from assistant.speech.pcm import BYTES_PER_SAMPLE
-from assistant.speech.voice import Voice, resampled
+from assistant.speech.resample import resampled
+from assistant.speech.voice import Voice
 
 _CLOSE_S = 2.0
 _CHECK_S = 0.1

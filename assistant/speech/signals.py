@@ -2,15 +2,19 @@
 
 from dataclasses import dataclass
 
+from assistant.ports import SAMPLE_RATE
+
 
 @dataclass(frozen=True, slots=True)
 class SoundBlock:
     """50 ms of sound."""
 
     pcm: bytes
-    """Mono 16-bit at `SAMPLE_RATE`, `BLOCK_SAMPLES` long."""
+    """Mono 16-bit; `BLOCK_SAMPLES` long at `SAMPLE_RATE`."""
     mono_ns: int
     """When it was handed over, in nanoseconds of the monotonic clock."""
+    rate: int = SAMPLE_RATE
+    """Samples per second, where a device offers no other."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,11 +8,7 @@ import sys
 import threading
 from typing import Protocol
 
-import numpy as np
-
-from assistant.errors import DeviceError
-from assistant.ports import SAMPLE_RATE
-from assistant.speech.pcm import bytes_of, samples_of
+from assistant.speech.resample import resampled
 
 DEFAULT_RATE = 165
 """Words per minute: brisk, and still clear under a hood."""
@@ -92,7 +88,7 @@ class Voice:
         return " ".join(f"{self._renderer.name} {self._voice} {self._rate} wpm".split())
 
     def render(self, text: str) -> bytes:
-        """Return the sentence as mono 16-bit sound at `SAMPLE_RATE`, the same bytes every time.
+        """Return the sentence as mono 16-bit sound at 16 kHz, the same bytes every time.
 
         Raises:
             InputError: the renderer has no such voice.
@@ -116,26 +112,3 @@ def default_renderer() -> Renderer:
 
         return SystemRenderer()
     return EspeakRenderer()
-
-
-def resampled(pcm: bytes, rate: int, wanted: int = SAMPLE_RATE) -> bytes:
-    """Bring mono 16-bit sound from one rate to another.
-
-    Args:
-        pcm: the sound.
-        rate: its samples per second.
-        wanted: samples per second of the result.
-
-    Raises:
-        DeviceError: the package soxr is missing.
-    """
-    if rate == wanted or not pcm:
-        return pcm
-    try:
-        import soxr  # noqa: PLC0415 - imported only where sound is made
-    except ImportError as fault:
-        raise DeviceError(
-            f"Sound cannot be converted to {wanted} Hz ({fault}); run: pip install soxr"
-        ) from fault
-    signal = samples_of(pcm).astype(np.float32)
-    return bytes_of(soxr.resample(signal, rate, wanted))

@@ -13,6 +13,7 @@ from assistant.speech.live import Clip, EarReport, FilePlayer, LiveEar
 from assistant.speech.loopback import Loopback
 from assistant.speech.pcm import samples_of
 from assistant.speech.pocketsphinx_engine import PocketSphinxRecogniser
+from assistant.speech.resample import resampled
 from assistant.speech.signals import (
     AudioLost,
     MicrophoneBack,
@@ -89,6 +90,22 @@ def test_a_gap_in_the_sound_spoils_the_utterance_around_it(ear: Ear) -> None:
     live.close()
     assert isinstance(verdict, Verdict)
     assert (verdict.decision, verdict.reason) == ("refuse", "overflow")
+
+
+def test_sound_of_another_rate_is_heard(ear: Ear) -> None:
+    """A device at 48 kHz is listened to like any other."""
+    reports: queue.SimpleQueue[EarReport] = queue.SimpleQueue()
+    live = LiveEar(ear, reports.put)
+    sound = b"".join(recording(Loopback(snr_db=25, seed=1), PHRASES[1]))
+    fast = resampled(sound, SAMPLE_RATE, 48000)
+    for start in range(0, len(fast), 4800):
+        live.queue.put(SoundBlock(fast[start : start + 4800], 0, 48000))
+    live.queue.put(SoundEnded())
+    live.start()
+    verdict = reports.get(timeout=20)
+    live.close()
+    assert isinstance(verdict, Verdict)
+    assert verdict.text == PHRASES[1]
 
 
 def test_a_file_is_heard_like_a_microphone(ear: Ear, tmp_path: Path) -> None:

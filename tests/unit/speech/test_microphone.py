@@ -28,16 +28,16 @@ class HandPlayed:
 
     PortAudioError = FaultyPortAudioError
 
-    def __init__(self, *, refuses: bool = False) -> None:
-        """Choose whether opening fails."""
+    def __init__(self, *rates: int) -> None:
+        """Choose the rates at which the device can be opened."""
         self.library = self
-        self.refuses = refuses
+        self.rates = rates or (16000,)
         self.callback: Callable[..., None] = lambda *_: None
         self.closed = 0
 
     def find(self, _kind: str, _wanted: str) -> Device:
         """Return the only device."""
-        return Device(0, "hand", "test", 1, 0, 16000)
+        return Device(0, "hand", "test", 1, 0, 48000)
 
     def join(self, _owner: object) -> None:
         """Take note of a stream owner."""
@@ -47,10 +47,9 @@ class HandPlayed:
 
     def RawInputStream(self, **options: Any) -> "HandPlayed":  # noqa: N802, ANN401 - the library's name
         """Open the stream."""
-        if self.refuses:
+        if options["samplerate"] not in self.rates:
             raise FaultyPortAudioError("Invalid sample rate")
-        assert options["samplerate"] == 16000
-        assert options["blocksize"] == 800
+        assert options["blocksize"] * 20 == options["samplerate"]
         self.callback = options["callback"]
         return self
 
@@ -127,11 +126,21 @@ def test_leading_silence_is_not_delivered() -> None:
     ]
 
 
+def test_a_device_with_a_rate_of_its_own_is_opened_at_that() -> None:
+    """Many devices refuse 16 kHz; the blocks then say their rate and still last 50 ms."""
+    system, items = HandPlayed(48000), list[SoundItem]()
+    microphone = Microphone(system, items.append)  # type: ignore[arg-type] # the hand-played one
+    microphone.start()
+    system.block(LOUD * 3)
+    microphone.close()
+    (block,) = items
+    assert isinstance(block, SoundBlock)
+    assert (block.rate, len(block.pcm)) == (48000, 4800)
+
+
 def test_a_device_that_cannot_be_opened_is_named() -> None:
     """With the library's reason and what to do."""
-    microphone = Microphone(HandPlayed(refuses=True), print)  # type: ignore[arg-type] # the hand-played one
-    with pytest.raises(
-        DeviceError, match=r"hand, test cannot record at 16000 Hz \(Invalid"
-    ) as caught:
+    microphone = Microphone(HandPlayed(96000), print)  # type: ignore[arg-type] # the hand-played one
+    with pytest.raises(DeviceError, match=r"hand, test cannot record \(Invalid") as caught:
         microphone.start()
     assert caught.value.exit_code == 3

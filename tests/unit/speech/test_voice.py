@@ -15,7 +15,7 @@ from assistant.ports import SAMPLE_RATE
 from assistant.speech.loopback import active_rms
 from assistant.speech.pcm import bytes_of, level_dbfs, samples_of
 from assistant.speech.system_voice import SystemRenderer
-from assistant.speech.voice import Voice, resampled
+from assistant.speech.voice import Voice
 
 SENTENCE = "Open the bottom port."
 
@@ -66,13 +66,6 @@ def test_sound_is_brought_to_the_programs_rate() -> None:
     spectrum = np.abs(np.fft.rfft(signal.astype(float)))
     assert np.argmax(spectrum) * SAMPLE_RATE / signal.size == pytest.approx(440, abs=1)
     assert active_rms(signal.astype(float)) == pytest.approx(8000 / np.sqrt(2), rel=0.02)
-
-
-def test_the_right_rate_and_nothing_pass_unchanged() -> None:
-    """No resampling where none is needed."""
-    assert resampled(b"\1\0\2\0", SAMPLE_RATE) == b"\1\0\2\0"
-    assert resampled(b"", 8000) == b""
-    assert len(resampled(bytes(3200), SAMPLE_RATE, 48000)) == 9600
 
 
 @pytest.mark.parametrize("name", ["", "en-us", "en-us+f3", "en-gb-scotland", "en-029"])

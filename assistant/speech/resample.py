@@ -1,0 +1,58 @@
+"""From one sampling rate to another, for voices and devices that have only their own."""
+
+from typing import Any
+
+import numpy as np
+
+from assistant.errors import DeviceError
+from assistant.ports import SAMPLE_RATE
+from assistant.speech.pcm import BLOCK_BYTES, bytes_of, samples_of
+
+
+def _library() -> Any:  # noqa: ANN401 - untyped library
+    try:
+        import soxr  # noqa: PLC0415 - imported only where rates differ
+    except ImportError as fault:
+        raise DeviceError(
+            f"Sound cannot be brought to another rate ({fault}); run: pip install soxr"
+        ) from fault
+    return soxr
+
+
+def resampled(pcm: bytes, rate: int, wanted: int = SAMPLE_RATE) -> bytes:
+    """Bring a whole piece of mono 16-bit sound from one rate to another.
+
+    Args:
+        pcm: the sound.
+        rate: its samples per second.
+        wanted: samples per second of the result.
+
+    Raises:
+        DeviceError: the package soxr is missing.
+    """
+    if rate == wanted or not pcm:
+        return pcm
+    signal = samples_of(pcm).astype(np.float32)
+    return bytes_of(_library().resample(signal, rate, wanted))
+
+
+class BlockResampler:
+    """Brings a stream of sound to `SAMPLE_RATE`, in blocks of 50 ms."""
+
+    def __init__(self, rate: int) -> None:
+        """Set the rate of what comes in.
+
+        Raises:
+            DeviceError: the package soxr is missing.
+        """
+        self.rate = rate
+        self._stream = _library().ResampleStream(rate, SAMPLE_RATE, 1, dtype="float32")
+        self._rest = b""
+
+    def feed(self, pcm: bytes) -> list[bytes]:
+        """Take a piece of the stream and return the blocks that are complete."""
+        piece = self._stream.resample_chunk(samples_of(pcm).astype(np.float32))
+        sound = self._rest + bytes_of(piece)
+        whole = len(sound) // BLOCK_BYTES * BLOCK_BYTES
+        self._rest = sound[whole:]
+        return [sound[start : start + BLOCK_BYTES] for start in range(0, whole, BLOCK_BYTES)]
