@@ -4,6 +4,7 @@ import json
 import queue
 import subprocess
 import threading
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
@@ -46,6 +47,20 @@ class Watched:
             assert pipe is not None
             pipe.close()
 
+    def say(self, line: str) -> None:
+        """Let the scene speak."""
+        assert self._scene.stdin is not None
+        self._scene.stdin.write(line + "\n")
+        self._scene.stdin.flush()
+
+    def until(self, kinds: set[str], within: float) -> dict[str, str]:
+        """Read lines until one of each kind has come, in any order; return their details."""
+        found: dict[str, str] = {}
+        while kinds - found.keys():
+            _at, kind, detail = json.loads(self._lines.get(timeout=within))
+            found[kind] = detail
+        return found
+
     def close(self) -> float:
         """End the scene; return how long closing took, in seconds."""
         assert self._scene.stdin is not None
@@ -57,9 +72,9 @@ class Watched:
 
 
 @contextmanager
-def watched(sound: "VirtualSound") -> Iterator[Watched]:
+def watched(sound: "VirtualSound", name: str = "watch") -> Iterator[Watched]:
     """Run the scene, and end it whatever happens."""
-    scene = Watched(sound.open("watch"))
+    scene = Watched(sound.open(name))
     try:
         yield scene
     finally:
@@ -105,3 +120,37 @@ def test_a_hanging_sound_server_is_reported_and_closing_returns(sound: "VirtualS
         _, reason = scene.next("lost", within=6)
         assert "no sound comes" in reason
         assert scene.close() < 12
+
+
+LONG = (
+    "Lower the sampler to the depth on the screen, turn the die upward, and keep the shaft still."
+)
+
+
+def test_a_sentence_that_a_dead_server_cuts_is_done_and_later_ones_are_spoken(
+    sound: "VirtualSound",
+) -> None:
+    """The loudspeaker dies in a sentence: it is done, its loss is told, and the session goes on.
+
+    While it is gone sentences are done at once; when the server is back they sound again, which
+    shows in the time they take.
+    """
+    sound.play_noise()
+    with watched(sound, "talk") as scene:
+        scene.next("sound", within=15)
+        scene.say("Ready.")
+        scene.next("done", within=10)
+        scene.say(LONG)
+        time.sleep(1)
+        sound.stop()
+        cut = scene.until({"done", "silent", "lost"}, within=10)
+        assert int(cut["done"]) < 3000
+        assert "prompts appear as text" in cut["silent"]
+        scene.say("Nobody hears this sentence.")
+        assert int(scene.until({"done"}, within=15)["done"]) < 1000
+        sound.start()
+        sound.play_noise()
+        scene.until({"back"}, within=30)
+        scene.say(LONG)
+        assert int(scene.until({"done"}, within=15)["done"]) > 3500
+        assert scene.close() < 6
