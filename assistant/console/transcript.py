@@ -1,5 +1,7 @@
 """A session as lines of text: what was said by whom, what was decided, what was noted."""
 
+from typing import TypeAlias
+
 from rich.console import Console
 from rich.text import Text
 
@@ -20,6 +22,10 @@ from assistant.procedure.events import (
     TimerRang,
 )
 from assistant.procedure.machine import Outcome
+
+Notice: TypeAlias = (
+    SoundChecked | DeviceLost | DeviceBack | AudioLost | ClockStepped | NoiseRose | StorageTroubled
+)
 
 _REASONS = {
     "no-phrase": "no phrase",
@@ -43,13 +49,18 @@ def describe(event: Event) -> str:
             return f"timer: {event.timer.value}"
         case RemarkTaken():
             return f"remark: {event.text}" if event.text else f"remark of {event.seconds} s kept"
+        case _:
+            return _notice(event)
+
+
+def _notice(event: Notice) -> str:
+    match event:
         case SoundChecked():
             return f"sound check: {event.snr_db} dB signal to noise"
-        case DeviceLost() | DeviceBack():
-            lost = isinstance(event, DeviceLost)
-            return f"{event.device} {'lost' if lost else 'works'}: " + (
-                event.reason if lost else event.name
-            )
+        case DeviceLost():
+            return f"{event.device} lost: {event.reason}"
+        case DeviceBack():
+            return f"{event.device} works: {event.name}"
         case AudioLost():
             return f"{event.milliseconds} ms of sound lost"
         case ClockStepped():

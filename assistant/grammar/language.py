@@ -47,7 +47,7 @@ PROMPT_SLOTS: dict[Prompt, set[str]] = {
     Prompt.WRONG_POSITION: {"heard", "expected"},
     Prompt.WRONG_VIAL: {"heard", "expected"},
     Prompt.TAKEN_OVER: {"name"},
-    Prompt.HEAD: {"code"},
+    Prompt.HEAD: {"spelt"},
 }
 """What may be filled into a prompt; the prompts not named here stand as they are."""
 

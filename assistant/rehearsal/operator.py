@@ -52,6 +52,7 @@ class Operator:
         self._visits: Counter[State] = Counter()
         self._tries = 0
         self._masses: dict[int, str] = {}
+        self._masses_said: Counter[int] = Counter()
         self._said = ""
 
     def arrived(self, session: Session) -> None:
@@ -73,6 +74,8 @@ class Operator:
         if self._tries > MAX_TRIES:
             return Deed("key", after_s=self._pause())
         words = self._answer(session)
+        if session.state is State.WEIGHING and self._masses_said[session.sample().vial] > MAX_TRIES:
+            return Deed("type", words, self._pause())
         if session.state not in (State.DOUBTING, State.READING_BACK):
             self._said = words
         return Deed("say", words, self._pause())
@@ -111,6 +114,8 @@ class Operator:
 
     def _mass(self, session: Session) -> str:
         vial = session.sample().vial
+        if session.state is State.WEIGHING:
+            self._masses_said[vial] += 1
         if vial not in self._masses:
             dose = session.plan.dose.mass_mg
             self._masses[vial] = f"{dose * self._chance.uniform(1.2, 1.4):.1f}"
