@@ -2,8 +2,9 @@
 
 from pathlib import Path
 
-from assistant.errors import InputError
+from assistant.errors import InputError, RecordError
 from assistant.storage import shipped
+from assistant.storage.atomic import replace_file
 
 
 def plan_bytes(name: str) -> tuple[bytes, str]:
@@ -40,3 +41,15 @@ def read_file(path: Path, what: str) -> bytes:
     except OSError as fault:
         reason = (fault.strerror or str(fault)).lower()
         raise InputError(f"The {what} {path} cannot be read: {reason}.") from None
+
+
+def write_file(path: Path, data: bytes) -> None:
+    """Write a whole file, or leave none behind.
+
+    Raises:
+        InputError: the folder is not there or may not be written.
+    """
+    try:
+        replace_file(path, data)
+    except RecordError as fault:
+        raise InputError(str(fault)) from None

@@ -47,6 +47,23 @@ def _phrases(sub: Sub) -> None:
     _grammar(sub)
 
 
+def _output(sub: Sub) -> None:
+    sub.add_argument("-o", "--output", type=Path, required=True, help="file to write")
+
+
+def _plan_to_file(sub: Sub) -> None:
+    _plan(sub)
+    _output(sub)
+
+
+def _new_plan(sub: Sub) -> None:
+    _output(sub)
+    sub.add_argument(
+        "--answer", action="append", default=[], metavar="KEY=VALUE", help="answer beforehand"
+    )
+    sub.add_argument("--defaults", action="store_true", help="ask nothing")
+
+
 def _rehearse(sub: Sub) -> None:
     _plan(sub, optional=True)
     _grammar(sub)
@@ -107,6 +124,10 @@ def _grammar(sub: Sub) -> None:
 
 
 _COMMANDS: tuple[tuple[str, str, str, Options], ...] = (
+    ("check", "check", "compute a plan and hold it against the limits", _check),
+    ("draw", "draw", "a plan as a picture", _plan_to_file),
+    ("labels", "labels", "a sheet of vial labels as a PDF", _plan_to_file),
+    ("new-plan", "new_plan", "write a plan from a handful of answers", _new_plan),
     ("rehearse", "rehearse", "a whole session with a simulated operator, no hardware", _rehearse),
     ("run", "run", "the live session", _run),
     ("replay", "replay", "tell a record again as it happened", _replay),

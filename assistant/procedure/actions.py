@@ -4,8 +4,8 @@ Each takes the work in hand after the state has changed; `work.source` is the st
 """
 
 from dataclasses import replace
-from decimal import Decimal
 
+from assistant.plan.dies import Weight, mass_window
 from assistant.plan.model import Timing
 from assistant.procedure.effects import Close, StartTimer, StopTimers, TellHead
 from assistant.procedure.events import Meaning
@@ -124,14 +124,17 @@ def next_die(work: Work) -> None:
 
 
 def weigh(work: Work) -> None:
-    """Enter the mass; too little for the balance is a deviation."""
+    """Enter the mass; one that the balance or the die cannot account for is a deviation."""
     number = meaning_of(work).number or "0"
     sample = work.session.sample()
     work.mark((sample,), mass_mg=number)
-    weighing = work.session.plan.weighing
-    if weighing is not None and Decimal(number) < Decimal(str(weighing.minimum_mg)):
+    judged = mass_window(work.session.plan).judge(float(number))
+    if judged is Weight.BELOW_BALANCE:
         work.deviate(Kind.UNDER_WEIGHT, number, (sample.vial,))
         work.say(Prompt.BELOW_MINIMUM)
+    elif judged is not Weight.WITHIN:
+        work.deviate(Kind.MASS_OUTSIDE, number, (sample.vial,))
+        work.say(Prompt.MASS_OUTSIDE)
     next_die(work)
 
 

@@ -1,0 +1,22 @@
+"""`draw`: the plan as a picture."""
+
+import argparse
+from typing import cast
+
+from assistant.cli.files import plan_bytes, write_file
+from assistant.errors import InputError
+from assistant.plan import parse_plan
+from assistant.plan.vials import vials
+from assistant.report.draw import Form, draw
+
+FORMS = ("svg", "png", "pdf")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Draw vessel, bed, insertions and ports into a file; its suffix says the form."""
+    form = options.output.suffix.removeprefix(".").lower()
+    if form not in FORMS:
+        raise InputError(f"{options.output}: name a file ending in .{', .'.join(FORMS)}.")
+    plan = parse_plan(*plan_bytes(options.plan))
+    write_file(options.output, draw(plan, vials(plan), cast("Form", form)))
+    return 0

@@ -1,0 +1,15 @@
+"""`labels`: a sheet of vial labels with machine-readable codes."""
+
+import argparse
+
+from assistant.cli.files import plan_bytes, write_file
+from assistant.plan import parse_plan
+from assistant.plan.vials import vials
+from assistant.report.labels import label_sheet
+
+
+def run(options: argparse.Namespace) -> int:
+    """Write the labels of a plan's vials as a PDF."""
+    plan = parse_plan(*plan_bytes(options.plan))
+    write_file(options.output, label_sheet(plan, vials(plan)))
+    return 0

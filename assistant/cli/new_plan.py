@@ -1,0 +1,32 @@
+"""`new-plan`: a handful of questions, and a complete commented plan file."""
+
+import argparse
+
+from rich.console import Console
+from rich.prompt import Prompt
+
+from assistant.cli.files import write_file
+from assistant.errors import InputError
+from assistant.plan.answers import QUESTIONS, answers_of
+from assistant.plan.new_plan import new_plan
+
+
+def run(options: argparse.Namespace) -> int:
+    """Ask what was not given, unless told to take the defaults, and write the plan."""
+    if options.output.exists():
+        raise InputError(f"{options.output} exists; name another file.")
+    given = dict(pair.split("=", 1) for pair in options.answer if "=" in pair)
+    if len(given) != len(options.answer):
+        raise InputError("--answer takes KEY=VALUE, such as vessel=drum.")
+    if not options.defaults:
+        console = Console(highlight=False)
+        for question in QUESTIONS:
+            if question.key not in given:
+                given[question.key] = Prompt.ask(
+                    question.text,
+                    console=console,
+                    default=question.default,
+                    choices=list(question.choices) or None,
+                )
+    write_file(options.output, new_plan(answers_of(given)).encode())
+    return 0
