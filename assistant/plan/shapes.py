@@ -103,8 +103,9 @@ def height_of(shape: Shape, volume_mm3: float) -> float:
     if not 0 <= volume_mm3 <= total * (1 + 1e-12):
         msg = f"a volume of {volume_mm3:g} mm3 does not fit a vessel of {total:g} mm3"
         raise ValueError(msg)
-    at = high * volume_mm3 / total
-    for _ in range(_STEPS):
+    following = high * volume_mm3 / total
+    while True:
+        at = following
         short = volume_mm3 - float(shape.volume(at))
         low, high = (at, high) if short > 0 else (low, at)
         area = float(shape.area(at))
@@ -112,12 +113,7 @@ def height_of(shape: Shape, volume_mm3: float) -> float:
         following = step if low < step < high else (low + high) / 2
         if abs(following - at) <= _CLOSE * following:
             return following
-        at = following
-    return at
 
-
-_STEPS = 200
-"""More than bisection alone needs for full precision."""
 
 _CLOSE = 1e-12
 """Relative step at which the height has converged."""

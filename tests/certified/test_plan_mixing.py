@@ -11,6 +11,13 @@ from assistant.plan.dies import carr_percent, die_volume_ml, flow_character
 from assistant.plan.fitness import lifting_limit_kg
 
 
+def _earle() -> float:
+    """Six fat contents about a known mean of 15 %; 5 g samples of 0.1 g particles."""
+    fat = np.array([23.4, 10.4, 16.4, 19.6, 30.4, 7.6]) / 100
+    seen = float(np.sqrt(np.mean((fat - 0.15) ** 2)))
+    return mixing.lacey_index(seen, 0.15, mixing.random_sd(0.15, 5000, 100, 100))
+
+
 @pytest.mark.parametrize(
     ("name", "found", "expected", "within"),
     [
@@ -66,13 +73,6 @@ def _stange(sample_mg: float) -> float:
     filler = mixing.particle_mass_mg(100, 1.8, 1.5)
     # The check value takes the active substance of 50 um, sg 2, 1.3 g/mL.
     return mixing.random_rsd(0.01, sample_mg, active, filler)
-
-
-def _earle() -> float:
-    """Six fat contents about a known mean of 15 %; 5 g samples of 0.1 g particles."""
-    fat = np.array([23.4, 10.4, 16.4, 19.6, 30.4, 7.6]) / 100
-    seen = float(np.sqrt(np.mean((fat - 0.15) ** 2)))
-    return mixing.lacey_index(seen, 0.15, mixing.random_sd(0.15, 5000, 100, 100))
 
 
 def test_compound_poisson_by_simulation() -> None:

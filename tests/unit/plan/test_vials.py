@@ -1,0 +1,43 @@
+"""Numbers and marks of the vials."""
+
+from collections.abc import Callable
+
+import pytest
+
+from assistant.plan import Plan
+from assistant.plan.vials import vial_number, vials
+
+Change = Callable[..., Plan]
+
+
+def test_numbers_follow_the_dies(cone: Plan, with_part: Change) -> None:
+    """Location by location, set by set, port by port, from 1 without a gap."""
+    plan = with_part(cone, "sampler", ports_mm=[60.0, 160.0])
+    found = vials(plan)
+    assert [vial.number for vial in found] == list(range(1, 61))
+    first = [(vial.location, vial.position, vial.port) for vial in found[:7]]
+    assert first == [
+        ("C2", "bottom", 1),
+        ("C2", "bottom", 2),
+        ("C2", "middle", 1),
+        ("C2", "middle", 2),
+        ("C2", "top", 1),
+        ("C2", "top", 2),
+        ("N2", "bottom", 1),
+    ]
+    assert vial_number(plan, 9, 2, 1) == 60
+
+
+@pytest.mark.parametrize("wrong", [(10, 0, 0), (0, 3, 0), (0, 0, 1), (-1, 0, 0)])
+def test_no_such_die(cone: Plan, wrong: tuple[int, int, int]) -> None:
+    """Indices beyond the plan are a programmer's mistake."""
+    with pytest.raises(IndexError):
+        vial_number(cone, *wrong)
+
+
+def test_marks_are_unique_and_plain(cone: Plan) -> None:
+    """What the code on the label carries tells every vial apart, in plain ASCII."""
+    marks = [vial.mark(cone) for vial in vials(cone)]
+    assert len(set(marks)) == 30
+    assert all(mark.isascii() for mark in marks)
+    assert marks[0] == "TV2611|1|C2|bottom|1"

@@ -1,0 +1,197 @@
+"""The picture of a plan: forms, sameness, and what it shows."""
+
+import re
+import zlib
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from matplotlib.figure import Figure
+
+from assistant.plan import Plan, parse_plan
+from assistant.plan.bed import bed_of
+from assistant.plan.reach import insertions
+from assistant.plan.vials import vials
+from assistant.report import draw as module
+from assistant.report.draw import Form, draw
+from assistant.report.draw_views import UNSAFE, Scene
+
+PLANS = Path(__file__).parents[3] / "plans"
+FORMS: dict[Form, bytes] = {"svg": b"<?xml", "png": b"\x89PNG\r\n\x1a\n", "pdf": b"%PDF-"}
+
+
+def read(name: str, *changes: tuple[str, str]) -> Plan:
+    """Read a shipped plan with pieces of its text replaced."""
+    text = (PLANS / f"{name}.toml").read_text(encoding="utf-8")
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new, 1)
+    return parse_plan(text.encode(), name)
+
+
+def page(plan: Plan, footer: str = "") -> Figure:
+    """Return the page before it is turned into bytes."""
+    bed = bed_of(plan)
+    scene = Scene(plan, bed, insertions(plan, bed), vials(plan))
+    return module._page(scene, footer)  # noqa: SLF001 - what is on the page cannot be read from its bytes
+
+
+def texts(figure: Figure) -> list[str]:
+    """Every text on the page."""
+    found = [text.get_text() for text in figure.texts]
+    for axes in figure.axes:
+        found += [text.get_text() for text in axes.texts]
+    return found
+
+
+def reds(figure: Figure) -> tuple[int, int]:
+    """How many red crosses and how many red dashed tubes the drawing views show."""
+    crosses = tubes = 0
+    for axes in figure.axes[:3]:
+        for drawn in axes.lines:
+            if drawn.get_color() == UNSAFE and drawn.get_marker() == "x":
+                crosses += 1
+            elif drawn.get_color() == UNSAFE and drawn.is_dashed():
+                tubes += 1
+    return crosses, tubes
+
+
+@pytest.mark.parametrize(
+    ("name", "form"),
+    [("double-cone", "svg"), ("v-blender", "svg"), ("bin", "png"), ("double-cone", "pdf")],
+)
+def test_same_plan_same_bytes(name: str, form: Form) -> None:
+    """Each form begins as its format wants, and a second drawing is equal byte by byte."""
+    plan = read(name)
+    first = draw(plan, vials(plan), form, "plan 0f3a")
+    assert first.startswith(FORMS[form])
+    assert first == draw(plan, vials(plan), form, "plan 0f3a")
+    assert first != draw(plan, vials(plan), form, "plan 77aa")
+
+
+def test_no_time_in_the_bytes() -> None:
+    """Neither date nor program version is written into the file."""
+    plan = read("bin")
+    for form in FORMS:
+        raw = draw(plan, vials(plan), form)
+        assert not re.search(rb"CreationDate|<dc:date>|Matplotlib v|Software", raw), form
+
+
+def test_svg_is_small_enough_to_file() -> None:
+    """A drawing stays under 600 kB as it is and under 120 kB packed."""
+    plan = read("double-cone")
+    raw = draw(plan, vials(plan), "svg")
+    assert len(raw) < 600_000
+    assert len(zlib.compress(raw)) < 120_000
+
+
+def test_page_names_study_batch_and_vials() -> None:
+    """Title block, table and every vial number are on the page."""
+    plan = read("double-cone")
+    shown = texts(page(plan, "double-cone.toml, sha256 0f3a"))
+    assert plan.study.title in shown
+    assert any("TV2611" in text for text in shown)
+    assert "double-cone.toml, sha256 0f3a" in shown
+    numbers = {int(n) for text in shown if ": " in text for n in re.findall(r"\d+", text[4:])}
+    assert set(range(1, 31)) <= numbers
+    assert shown.count("fit") == 10
+
+
+def test_fit_plan_shows_no_red() -> None:
+    """Nothing is marked unsafe where all ports are safe."""
+    figure = page(read("v-blender"))
+    assert reds(figure) == (0, 0)
+    assert not any("UNSAFE" in text for text in texts(figure))
+
+
+def test_unsafe_ports_have_cues_beside_colour() -> None:
+    """Red ports also carry a cross, a dashed tube and the word, in every view and the table."""
+    plan = read("double-cone", ("below_surface_mm = 95.0", "depth_mm = 640.0"))
+    figure = page(plan)
+    assert reds(figure) == (3, 3)
+    shown = texts(figure)
+    assert "C2: 1, 2, 3\nUNSAFE" in shown
+    assert any(text.startswith("UNFIT: port 1 lies") for text in shown)
+
+
+def test_several_faults_are_counted() -> None:
+    """A verdict with more than one fault ends in dots."""
+    plan = read("double-cone", ("below_surface_mm = 95.0", "depth_mm = 1240.0"))
+    assert any(re.match(r"UNFIT: the tip comes .* \.\.\.$", text) for text in texts(page(plan)))
+
+
+def test_long_lists_are_cut() -> None:
+    """Fourteen rows fit; the rest is counted, and all ports are still drawn."""
+    plan = read("bin")
+    places = [
+        plan.locations[0].model_copy(update={"code": f"L{n}", "x_mm": -200.0 + 20 * n})
+        for n in range(20)
+    ]
+    many = plan.model_copy(update={"locations": tuple(places)})
+    figure = page(many)
+    shown = texts(figure)
+    assert "and 6 more locations" in shown
+    assert any(text.startswith("L19: ") for text in shown)
+
+
+def test_long_texts_are_shortened() -> None:
+    """A description longer than its column ends in dots."""
+    plan = read("bin", ('"centre, under the lid"', f'"{"centre " * 9}"'))
+    assert any(text.startswith("centre") and text.endswith("...") for text in texts(page(plan)))
+
+
+def test_names_with_signs_and_foreign_letters() -> None:
+    """A dollar sign is no mathematics, and a script without a font does not stop the drawing."""
+    plan = read("bin", ("Blend uniformity in", "$x^2$ \N{CJK UNIFIED IDEOGRAPH-65E5} &<b> in"))
+    assert draw(plan, vials(plan), "svg").startswith(b"<?xml")
+    assert "$x^2$" in texts(page(plan))[0]
+
+
+@pytest.mark.parametrize(
+    "vessel",
+    [
+        {"kind": "drum", "diameter_mm": 900.0, "length_mm": 1200.0},
+        {"kind": "cylinder", "diameter_mm": 900.0, "height_mm": 900.0},
+        {
+            "kind": "conical-bin",
+            "diameter_mm": 900.0,
+            "outlet_diameter_mm": 200.0,
+            "hopper_height_mm": 400.0,
+            "cylinder_height_mm": 600.0,
+        },
+    ],
+    ids=lambda vessel: str(vessel["kind"]),
+)
+@pytest.mark.parametrize("repose", [0.0, 20.0])
+def test_every_vessel_can_be_drawn(vessel: dict[str, object], repose: float) -> None:
+    """The other vessels too, level and heaped."""
+    dumped = read("bin").model_dump(by_alias=True)
+    dumped["vessel"] = vessel
+    dumped["powder"]["repose_deg"] = repose
+    plan = Plan.model_validate(dumped)
+    assert draw(plan, vials(plan), "png").startswith(FORMS["png"])
+
+
+def test_codes_avoid_each_other() -> None:
+    """Codes of ports on one spot are written beside each other, not over each other."""
+    figure = page(read("double-cone"))
+    above = figure.axes[2]
+    places = {text.get_text(): text.get_position() for text in above.texts}
+    assert places["C1"] != places["C2"]
+    assert len(set(places.values())) == len(places) == 10
+
+
+def test_drawing_leaves_settings_alone(settings_before: Callable[[], bool]) -> None:
+    """No setting of matplotlib is left changed behind."""
+    plan = read("bin")
+    draw(plan, vials(plan), "svg")
+    assert settings_before()
+
+
+@pytest.fixture
+def settings_before() -> Callable[[], bool]:
+    """Return a function that says whether matplotlib's settings are still the same."""
+    import matplotlib as mpl  # noqa: PLC0415 - only here
+
+    before = dict(mpl.rcParams)
+    return lambda: dict(mpl.rcParams) == before
