@@ -65,7 +65,7 @@ def plain(effect: Effect) -> dict[str, JsonValue]:
                 "do": "say",
                 "prompt": effect.prompt.value,
                 "slots": dict(effect.slots),
-                "phrase": effect.meaning and _plain_meaning(effect.meaning),
+                "phrase": _plain_meaning(effect.meaning) if effect.meaning else None,
                 "options": [_plain_meaning(option) for option in effect.options],
             }
             return {key: value for key, value in whole.items() if value}
