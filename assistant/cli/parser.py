@@ -7,6 +7,9 @@ from pathlib import Path
 
 from assistant import __version__
 
+MEANINGS = ("performed", "witnessed", "reviewed", "approved")
+"""What a signature can mean; the journal's own list is not imported, so that --help stays fast."""
+
 Command = Callable[[argparse.Namespace], int]
 Sub = argparse.ArgumentParser
 Options = Callable[[Sub], None]
@@ -80,7 +83,9 @@ def _rehearse(sub: Sub) -> None:
 
 
 def _run(sub: Sub) -> None:
-    _plan(sub)
+    sub.add_argument(
+        "plan", nargs="?", help="plan file, or a shipped plan by name; not with --resume"
+    )
     _grammar(sub)
     sub.add_argument("--into", type=Path, required=True, help="folder of the record")
     sub.add_argument("--operator", help="name in the plan of who begins (default: the first)")
@@ -105,11 +110,52 @@ def _replay(sub: Sub) -> None:
     sub.add_argument("record", type=Path, help="folder of the record")
     sub.add_argument("--speed", type=float, default=1.0, help="times as fast as it happened")
     sub.add_argument("--aloud", action="store_true", help="play the clips and the prompts")
+    start = sub.add_mutually_exclusive_group()
+    start.add_argument("--from", type=int, dest="start", metavar="SEQ", help="entry to begin with")
+    start.add_argument("--deviation", type=int, metavar="N", help="begin where it was raised")
+    start.add_argument("--location", metavar="CODE", help="begin where the sampler went there")
 
 
 def _verify(sub: Sub) -> None:
     sub.add_argument("record", type=Path, help="folder of the record")
     sub.add_argument("--head", help="head code heard or written down during the work")
+    sub.add_argument("--keys", type=Path, help="folder of public keys, to check the signatures by")
+
+
+def _sign(sub: Sub) -> None:
+    sub.add_argument("record", type=Path, help="folder of the record")
+    sub.add_argument("--as", dest="name", required=True, metavar="NAME", help="printed name")
+    sub.add_argument("--meaning", choices=MEANINGS, required=True, help="why you sign")
+    sub.add_argument("--key", type=Path, required=True, help="your private key, NAME.key.pem")
+    _passphrase(sub)
+
+
+def _keys(sub: Sub) -> None:
+    sub.add_argument("name", help="printed name of the person")
+    sub.add_argument("--into", type=Path, required=True, help="existing folder for both keys")
+    _passphrase(sub)
+
+
+def _passphrase(sub: Sub) -> None:
+    sub.add_argument(
+        "--passphrase-file",
+        type=Path,
+        help="file whose first line is the passphrase (default: asked for, unseen)",
+    )
+
+
+def _export(sub: Sub) -> None:
+    sub.add_argument("record", type=Path, help="folder of the record")
+    sub.add_argument(
+        "--as",
+        dest="form",
+        choices=("csv", "json", "sheet"),
+        required=True,
+        help="csv: a folder of tables; json: one file with a published schema; sheet: a PDF to "
+        "print, with vial labels",
+    )
+    sub.add_argument("-o", dest="output", type=Path, required=True, help="file, or folder for csv")
+    sub.add_argument("--keys", type=Path, help="folder of public keys, to check the signatures by")
 
 
 def _plan(sub: Sub, *, optional: bool = False) -> None:
@@ -132,4 +178,7 @@ _COMMANDS: tuple[tuple[str, str, str, Options], ...] = (
     ("run", "run", "the live session", _run),
     ("replay", "replay", "tell a record again as it happened", _replay),
     ("verify", "verify", "check a record's integrity and prove it", _verify),
+    ("keys", "keys", "make a person's keys for signing", _keys),
+    ("sign", "sign", "put your name, the time and the meaning under a record", _sign),
+    ("export", "export", "a record as tables, as JSON or as a sheet to print", _export),
 )

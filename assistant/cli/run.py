@@ -12,6 +12,7 @@ from assistant.cli.summary import show_end
 from assistant.clock import ManualClock
 from assistant.console.panel import panel
 from assistant.console.transcript import Transcript, describe
+from assistant.errors import InputError
 from assistant.grammar import parse_grammar
 from assistant.journal.entry import Entry
 from assistant.plan import parse_plan
@@ -75,12 +76,23 @@ def _wanted(options: argparse.Namespace) -> Wanted:
 
 def _folder(options: argparse.Namespace) -> RecordFolder:
     if options.resume:
-        return RecordFolder.open(options.into)
+        return _resumed(options)
+    if not options.plan:
+        raise InputError("Name the plan to follow, or --resume to go on with a record.")
     plan, name = plan_bytes(options.plan)
     parse_plan(plan, name)
     grammar, grammar_name = grammar_bytes(options.grammar)
     parse_grammar(grammar, grammar_name)
     return RecordFolder.create(options.into, plan, grammar)
+
+
+def _resumed(options: argparse.Namespace) -> RecordFolder:
+    """Open the record to go on with; the plan need not be named, but if it is, it must be it."""
+    folder = RecordFolder.open(options.into)
+    if options.plan and plan_bytes(options.plan)[0] != folder.plan:
+        folder.close()
+        raise InputError(f"The record in {options.into} follows another plan than {options.plan}.")
+    return folder
 
 
 class _Watcher:

@@ -1,51 +1,127 @@
 """`verify`: is this record what it was when it was written, and could it have happened?"""
 
 import argparse
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
 
 from rich.console import Console
 
-from assistant.cli.record import open_record
+from assistant.cli.record import OpenRecord, open_record
 from assistant.errors import RecordBroken
-from assistant.journal.head import matches
-from assistant.procedure.events import Heard, Opened, RemarkTaken
-from assistant.session.assemble import fingerprint
-from assistant.storage.view import RecordView
+from assistant.journal.head import head_code, watch
+from assistant.journal.signing import Signature, check, note_heads
+from assistant.procedure.events import Heard, Opened, RemarkTaken, Resumed
+from assistant.replay import Told, follow, on_time, proved
+from assistant.session.live import same_files
+from assistant.storage.keys import load_public
+from assistant.storage.signatures import load_signatures
+
+
+@dataclass(slots=True)
+class Proof:
+    """What was proved of a record in one pass over it."""
+
+    signatures: tuple[Signature, ...]
+    heads: dict[int, str] = field(default_factory=dict)
+    """Hash of the record at the count of each signature."""
+    clips: int = 0
+    torn: int = 0
+    """Torn tails set aside, whose bytes are all still there."""
+    last: Told | None = None
 
 
 def run(options: argparse.Namespace) -> int:
-    """Check chain, order, plan, grammar, clips and, where given, the head code.
+    """Check chain, order, times, plan, grammar, clips, torn tails, head code and signatures.
 
     Raises:
-        RecordBroken: something does not hold; says which entry, or which clip.
+        RecordBroken: something does not hold; says which entry, clip or signature.
     """
     console = Console(highlight=False)
     record = open_record(options.record)
-    entries, clips, last = 0, 0, None
-    for told in record.told():
-        entries, last = entries + 1, told
-        match told.event:
-            case Opened():
-                _same_files(record.view, told.event)
-            case Heard(clip=clip) | RemarkTaken(clip=clip) if clip:
-                record.view.clip(clip)
-                clips += 1
-    if last is None:
+    proof = prove(record, options.head or "")
+    if proof.last is None:
         raise RecordBroken(f"{options.record} holds no entry; nothing can be proved.")
-    if options.head:
-        entries_again = (told.entry for told in record.told())
-        if not matches(options.head, entries_again):
-            raise RecordBroken(f"{options.record} never had the head code {options.head}.")
-    state = last.outcome.session.state.value
-    console.print(f"proven: {entries} entries in order, {clips} clips unchanged, {state}")
-    if not options.head:
+    last = proof.last.entry
+    state = proof.last.outcome.session.state.value
+    console.print(
+        f"proven: {last.seq} entries in order, {proof.clips} clips unchanged, {state}; "
+        f"head code {head_code(last.seq, last.hash).text}"
+    )
+    if proof.torn:
+        console.print(f"{proof.torn} torn lines were set aside; their bytes are kept")
+    _show_signatures(console, proof, options.keys)
+    if not options.head and not (options.keys and proof.signatures):
         console.print("whether its end was cut off shows only with --head CODE or a signature")
     return 0
 
 
-def _same_files(view: RecordView, opened: Opened) -> None:
-    for name, data, recorded in (
-        ("plan.toml", view.plan, opened.plan_sha256),
-        ("grammar.toml", view.grammar, opened.grammar_sha256),
-    ):
-        if fingerprint(data) != recorded:
-            raise RecordBroken(f"{name} in the record's folder is not the one that was used.")
+def prove(record: OpenRecord, code: str = "") -> Proof:
+    """Prove everything about a record but who signed it; one pass, memory flat.
+
+    Args:
+        record: opened for reading.
+        code: a head code as typed, "" for none.
+
+    Raises:
+        InputError: the head code is none.
+        RecordBroken: names the first entry, clip or tail that does not hold.
+    """
+    proof = Proof(load_signatures(record.view.path))
+    counts = {signature.statement.count for signature in proof.signatures}
+    entries = proved(record.view.lines())
+    if code:
+        entries = watch(code, entries)
+    entries = note_heads(entries, counts, proof.heads)
+    for told in on_time(follow(entries, record.plan, record.language)):
+        proof.last = told
+        _prove_files(record, told, proof)
+    _prove_heads(proof)
+    return proof
+
+
+def _prove_files(record: OpenRecord, told: Told, proof: Proof) -> None:
+    """Prove the files that an entry names."""
+    match told.event:
+        case Opened():
+            same_files(record.view, told.event)
+        case Heard(clip=clip) | RemarkTaken(clip=clip) if clip:
+            record.view.clip(clip)
+            proof.clips += 1
+        case Resumed() if told.event.torn_bytes:
+            kept = {tail.sha256: len(tail.data) for tail in record.view.asides()}
+            if kept.get(told.event.torn_sha256) != told.event.torn_bytes:
+                raise RecordBroken(
+                    f"Entry {told.entry.seq} names a torn line that is not in the folder "
+                    f"{record.view.path / 'aside'}: look for another copy of it."
+                )
+            proof.torn += 1
+
+
+def _prove_heads(proof: Proof) -> None:
+    """Prove, without any key, that the signatures were made under this record."""
+    for number, signature in enumerate(proof.signatures, start=1):
+        said = signature.statement
+        if proof.heads.get(said.count) != said.head:
+            raise RecordBroken(
+                f"Signature {number} of {said.name} was not made under this record as it stands "
+                f"at entry {said.count}: do not rely on it, and ask the person to sign again."
+            )
+
+
+def _show_signatures(console: Console, proof: Proof, keys: Path | None) -> None:
+    """Show who signed, when and why; proved to be theirs where the public keys are given."""
+    if keys is not None:
+        check(proof.signatures, proof.heads, load_public(keys))
+    how = "genuine" if keys is not None else "not checked: name the public keys with --keys"
+    for line in signature_lines(proof.signatures):
+        console.print(f"{line} ({how})")
+    if not proof.signatures:
+        console.print("nobody has signed it")
+
+
+def signature_lines(signatures: tuple[Signature, ...]) -> Iterator[str]:
+    """Yield name, meaning and time of each signature, as 21 CFR 11.50 wants them shown."""
+    for signature in signatures:
+        said = signature.statement
+        yield f"{said.meaning} by {said.name}, {said.utc}, at entry {said.count}"

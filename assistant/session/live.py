@@ -3,17 +3,18 @@
 import time
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
+from typing import Literal
 
 from assistant.clock import ManualClock, SystemClock
-from assistant.errors import InputError, RecordError
+from assistant.errors import InputError, RecordBroken, RecordError
 from assistant.grammar.language import Language
 from assistant.journal.entry import Entry
 from assistant.plan import Plan, parse_plan
 from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Clock, Speaker, Utterance
 from assistant.procedure.events import AudioLost, DeviceBack, DeviceLost, Event, Opened, Resumed
-from assistant.procedure.model import Session
+from assistant.procedure.model import Session, begin
 from assistant.procedure.vocabulary import END, Prompt
-from assistant.replay import fold
+from assistant.replay import retell
 from assistant.session.assemble import SessionJudge, fingerprint, software
 from assistant.session.conductor import Conductor, Observer, Parts
 from assistant.session.keeper import Keeper
@@ -22,6 +23,7 @@ from assistant.speech import signals
 from assistant.speech.ear import Ear
 from assistant.speech.soundqueue import SoundQueue
 from assistant.storage.record import RecordFolder
+from assistant.storage.view import RecordView
 
 TICK_S = 0.05
 BLOCK_NS = BLOCK_SAMPLES * 1_000_000_000 // SAMPLE_RATE
@@ -83,7 +85,7 @@ class LiveSession:
         self._queue = queue
         self.language = setting.language
         self.plan = parse_plan(folder.plan, str(folder.path / "plan.toml"))
-        session, last = fold(folder.lines(), self.plan, setting.language)
+        session, last, noted = self._told()
         if session.state in END:
             raise RecordError(f"The record in {folder.path} is closed; begin one in a new folder.")
         keeper = Keeper(
@@ -107,7 +109,8 @@ class LiveSession:
             observers=setting.observers,
         )
         self.conductor = Conductor(session, parts)
-        self._first = self._opening(last)
+        self._first = self._opening(last, noted)
+        self._names = {"microphone": setting.microphone, "speaker": setting.speaker.name}
         self._clock_watch = ClockWatch()
         self._noise_watch = NoiseWatch(setting.noise_floor_dbfs)
 
@@ -141,20 +144,42 @@ class LiveSession:
         """Level of the last block listened to, in dB relative to full scale."""
         return self.ear.level_dbfs
 
-    def _opening(self, last: Entry | None) -> tuple[Event, ...]:
+    def _told(self) -> tuple[Session, Entry | None, frozenset[str]]:
+        """Prove what is on record; also return the hashes of the torn tails that it names."""
+        folder, noted = self._folder, set()
+        session, last = begin(self.plan), None
+        for told in retell(folder.lines(), self.plan, self.language):
+            session, last = told.outcome.session, told.entry
+            if isinstance(told.event, Opened):
+                same_files(folder, told.event)
+            elif isinstance(told.event, Resumed):
+                noted.add(told.event.torn_sha256)
+        return session, last, frozenset(noted)
+
+    def _opening(self, last: Entry | None, noted: frozenset[str]) -> tuple[Event, ...]:
+        """What is to go on record first: every torn tail that is not there yet has its entry."""
+        torn = self._folder.torn
+        again = torn.sha256 if torn else ""
+        tails = [t for t in self._folder.asides() if t.sha256 not in noted or t.sha256 == again]
+        resumed = tuple(self._resumed(len(t.data), t.sha256) for t in tails)
+        if last is None:
+            return (self._opened(), *resumed)
+        return resumed or (self._resumed(0, ""),)
+
+    def _resumed(self, torn_bytes: int, torn_sha256: str) -> Resumed:
         setting = self._setting
-        if last is not None:
-            torn = self._folder.torn
-            resumed = Resumed(
-                software=software(),
-                engine=setting.judge.name,
-                microphone=setting.microphone,
-                speaker=setting.speaker.name,
-                torn_bytes=len(torn.data) if torn else 0,
-                torn_sha256=torn.sha256 if torn else "",
-            )
-            return (resumed,)
-        opened = Opened(
+        return Resumed(
+            software=software(),
+            engine=setting.judge.name,
+            microphone=setting.microphone,
+            speaker=setting.speaker.name,
+            torn_bytes=torn_bytes,
+            torn_sha256=torn_sha256,
+        )
+
+    def _opened(self) -> Opened:
+        setting = self._setting
+        return Opened(
             software=software(),
             plan_sha256=fingerprint(self._folder.plan),
             grammar_sha256=fingerprint(self._folder.grammar),
@@ -163,12 +188,13 @@ class LiveSession:
             microphone=setting.microphone,
             speaker=setting.speaker.name,
         )
-        return (opened,)
 
     def _tick(self, item: object) -> None:
         """Work in one item of the queue, or the passing of time."""
         now = self.clock.now()
         notices: list[Event | None] = [self._clock_watch.look(now)]
+        if self._setting.speaker.name != self._names["speaker"]:
+            notices += self._back("speaker", self._setting.speaker.name)
         match item:
             case signals.SoundBlock():
                 notices.append(self._noise_watch.look(self.ear.floor_dbfs, now))
@@ -182,18 +208,42 @@ class LiveSession:
             case signals.MicrophoneLost():
                 notices.append(DeviceLost(device="microphone", reason=item.reason))
             case signals.MicrophoneBack():
-                notices.append(DeviceBack(device="microphone", name=item.name))
+                notices += self._back("microphone", item.name)
             case SpeakerLost():
                 notices.append(DeviceLost(device="speaker", reason=item.reason))
             case _:
                 pass
         self.conductor.tick(None, notices=[n for n in notices if n])
 
+    def _back(self, device: Literal["microphone", "speaker"], name: str) -> list[Event]:
+        """A device works; where another one took the place of the first, that is a deviation."""
+        before, self._names[device] = self._names[device], name
+        back: list[Event] = [DeviceBack(device=device, name=name)]
+        if name != before:
+            back.insert(0, DeviceLost(device=device, reason=f"{name} took the place of {before}"))
+        return back
+
     def _trouble(self, reason: str) -> None:
         for observer in self._setting.observers:
             observer.trouble(reason)
         words = self._setting.language.prompts[Prompt.STORAGE_FAILED]
         self._setting.speaker.say(words, lambda: None)
+
+
+def same_files(view: RecordView, opened: Opened) -> None:
+    """Prove that plan and grammar in a record's folder are those that were used.
+
+    Raises:
+        RecordBroken: one is not.
+    """
+    for name, data, recorded in (
+        ("plan.toml", view.plan, opened.plan_sha256),
+        ("grammar.toml", view.grammar, opened.grammar_sha256),
+    ):
+        if fingerprint(data) != recorded:
+            raise RecordBroken(
+                f"{view.path / name} is not the file that was used: look for another copy."
+            )
 
 
 def _operator(plan: Plan, wanted: str) -> str:

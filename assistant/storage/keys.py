@@ -19,7 +19,7 @@ if TYPE_CHECKING:
         Ed25519PublicKey,
     )
 
-__all__ = ["load_private", "load_public", "make_keys"]
+__all__ = ["load_private", "load_private_file", "load_public", "make_keys"]
 
 _PRIVATE = ".key.pem"
 _PUBLIC = ".pem"
@@ -73,7 +73,17 @@ def make_keys(folder: Path, name: str, passphrase: str, disk: Disk | None = None
 def load_private(
     folder: Path, name: str, passphrase: str, disk: Disk | None = None
 ) -> "Ed25519PrivateKey":
-    """Return a person's private key.
+    """Return a person's private key from the folder that `make_keys` put it in.
+
+    Raises:
+        InputError: there is none, or the passphrase is wrong.
+        RecordError: the file cannot be read.
+    """
+    return load_private_file(folder / f"{_printed(name)}{_PRIVATE}", passphrase, disk)
+
+
+def load_private_file(path: Path, passphrase: str, disk: Disk | None = None) -> "Ed25519PrivateKey":
+    """Return the private key in a file.
 
     Raises:
         InputError: there is none, or the passphrase is wrong.
@@ -86,7 +96,6 @@ def load_private(
         load_pem_private_key,
     )
 
-    path = folder / f"{_printed(name)}{_PRIVATE}"
     pem = _read(path, disk)
     try:
         key = load_pem_private_key(pem, passphrase.encode() or None)

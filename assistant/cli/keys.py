@@ -1,0 +1,26 @@
+"""`keys`: a person's key pair for signing records."""
+
+import argparse
+
+from rich.console import Console
+
+from assistant.cli.passphrase import passphrase
+from assistant.errors import InputError
+from assistant.storage.keys import make_keys
+
+
+def run(options: argparse.Namespace) -> int:
+    """Make the keys and say where they are.
+
+    Raises:
+        InputError: the folder is not there, or the name or passphrase cannot be used.
+        RecordError: the files cannot be written.
+    """
+    if not options.into.is_dir():
+        raise InputError(f"There is no folder {options.into}: make it first.")
+    public = make_keys(options.into, options.name, passphrase(options.passphrase_file, new=True))
+    console = Console(highlight=False)
+    console.print(f"public key {public}: give it to whoever checks records", soft_wrap=True)
+    private = public.with_suffix(".key.pem")
+    console.print(f"private key {private}: keep it to yourself", soft_wrap=True)
+    return 0
