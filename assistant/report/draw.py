@@ -59,7 +59,14 @@ _NO_DATES: dict[str, dict[str, str | None]] = {
 }
 
 
-def draw(plan: Plan, vials: Sequence[Vial], form: Form = "svg", footer: str = "") -> bytes:
+def draw(
+    plan: Plan,
+    vials: Sequence[Vial],
+    form: Form = "svg",
+    footer: str = "",
+    *,
+    dpi: int = PIXELS_PER_INCH,
+) -> bytes:
     """Draw a plan on one A4 page.
 
     Args:
@@ -67,6 +74,7 @@ def draw(plan: Plan, vials: Sequence[Vial], form: Form = "svg", footer: str = ""
         vials: the numbered vials (`assistant.plan.vials.vials`).
         form: of the picture.
         footer: printed small at the foot, such as the plan file's name and hash.
+        dpi: pixels per inch of a PNG.
 
     Raises:
         PlanError: the powder does not fit the vessel, or a depth cannot be reached at all.
@@ -78,7 +86,7 @@ def draw(plan: Plan, vials: Sequence[Vial], form: Form = "svg", footer: str = ""
         warnings.filterwarnings("ignore", message="Glyph", category=UserWarning)
         figure = _page(scene, footer)
         out = io.BytesIO()
-        figure.savefig(out, format=form, dpi=PIXELS_PER_INCH, metadata=_NO_DATES[form])
+        figure.savefig(out, format=form, dpi=dpi, metadata=_NO_DATES[form])
     return out.getvalue()
 
 

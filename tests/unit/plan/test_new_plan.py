@@ -127,6 +127,15 @@ def test_proposal_steps_aside_for_several_ports() -> None:
     assert all(f.verdict is not Verdict.UNFIT for f in findings(plan))
 
 
+def test_bed_too_shallow_for_the_ports() -> None:
+    """Four ports over 300 mm find no place in a bed of a few centimetres, wherever it is tried."""
+    given = {"vessel": "cylinder", "ports": "4", "fill_mass_kg": "20", "vessel_litres": "900"}
+    with pytest.raises(
+        PlanError, match="no way into the bed was found for 'centre, under the lid'"
+    ):
+        new_plan(answers_of(given))
+
+
 def test_proposal_on_a_heap() -> None:
     """A heaped bed is sampled too; steep tilts are left out."""
     plan = plan_of(answers_of({"vessel": "cylinder"}))

@@ -85,6 +85,14 @@ def test_svg_is_small_enough_to_file() -> None:
     assert len(zlib.compress(raw)) < 120_000
 
 
+def test_png_can_be_small() -> None:
+    """At 80 pixels per inch an A4 page is 935 pixels wide and under 150 kB."""
+    plan = read("v-blender")
+    raw = draw(plan, vials(plan), "png", dpi=80)
+    assert int.from_bytes(raw[16:20]) == 935
+    assert len(raw) < 150_000
+
+
 def test_page_names_study_batch_and_vials() -> None:
     """Title block, table and every vial number are on the page."""
     plan = read("double-cone")
