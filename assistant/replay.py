@@ -27,6 +27,7 @@ from assistant.procedure.events import SCHEMA, Event, Heard, Opened, TimerRang, 
 from assistant.procedure.machine import Outcome, step
 from assistant.procedure.model import Session, begin
 from assistant.procedure.views import answerable
+from assistant.procedure.vocabulary import END
 
 UPGRADES: Mapping[int, Upgrade] = {}
 """From each older schema of the record to the next; there is no older one than 1."""
@@ -107,6 +108,8 @@ def follow(entries: Iterable[Entry], plan: Plan, language: Language) -> Iterator
             _may_open(event, entry, plan)
         elif entry.seq == 1:
             raise RecordBroken("Entry 1: a record is opened once, by its first entry.")
+        if session.state in END:
+            raise RecordBroken(f"Entry {entry.seq} follows the end of the record.")
         made = drive.work(session, event)
         if entry.outcome != made.on_record or entry.by != made.by:
             raise RecordBroken(_mismatch(entry, made.on_record, made.by))

@@ -9,8 +9,9 @@ from assistant.plan.dies import Weight, mass_window
 from assistant.plan.model import Timing
 from assistant.procedure.effects import Close, StartTimer, StopTimers, TellHead
 from assistant.procedure.events import Meaning
+from assistant.procedure.guards import named_samples, to_repeat
 from assistant.procedure.model import Deviation, Draft, Insertion, Past, Standing, Status, planned
-from assistant.procedure.vocabulary import CONFIRMS, Intent, Kind, Prompt, State, Timer
+from assistant.procedure.vocabulary import Intent, Kind, Prompt, State, Timer
 from assistant.procedure.work import Work
 
 _VERDICTS = {
@@ -63,7 +64,7 @@ def open_port(work: Work) -> None:
 
 def disarm(work: Work) -> None:
     """The wait is over and confirmed."""
-    work.progress(waited=False)
+    work.progress(waited=False, timer=0)
     work.effects.append(StopTimers())
 
 
@@ -141,7 +142,7 @@ def weigh(work: Work) -> None:
 def leak_in_tube(work: Work) -> None:
     """Powder between shaft and tube opens a leak note by itself."""
     work.push(work.source)
-    work.progress(draft=Draft(Kind.LEAK, "in-tube"))
+    work.progress(draft=Draft(Kind.LEAK, "in-tube", cause=work.ordinal))
 
 
 def marked(work: Work) -> None:
@@ -186,44 +187,49 @@ def accept_deviation(work: Work) -> None:
     _dispose(work, "accepted")
 
 
-def _void(work: Work) -> None:
-    vials = work.session.open_deviations[0].vials
-    work.mark(
-        tuple(s for s in work.session.progress.samples if s.vial in vials), status=Status.VOID
-    )
-
-
 def void_samples(work: Work) -> None:
     """The samples do not count; they stay on record."""
-    _void(work)
+    work.mark(named_samples(work.session), status=Status.VOID)
     _dispose(work, "void")
 
 
-def _enter_again(work: Work, index: int) -> None:
-    """Enter the location of insertion `index` once more, now; its vials count on from the last.
+def _enter_again(work: Work, again: tuple[int, ...]) -> None:
+    """Enter the locations of some insertions once more, beginning now.
 
-    The vials of insertions still to come keep the numbers that their labels already bear.
+    Their vials count on from the last; those of insertions still to come keep the numbers that
+    their labels already bear.
     """
     progress = work.session.progress
-    location = progress.insertions[index].location
-    attempt = 1 + sum(i.location == location for i in progress.insertions)
-    number = len(progress.insertions)
+    insertions, samples = list(progress.insertions), list(progress.samples)
+    first = len(insertions)
+    for index in again:
+        location = insertions[index].location
+        attempt = 1 + sum(i.location == location for i in insertions)
+        samples += planned(work.session.plan, len(insertions))
+        insertions.append(Insertion(location, attempt))
     work.progress(
-        insertions=(*progress.insertions, Insertion(location, attempt)),
-        samples=(*progress.samples, *planned(work.session.plan, number)),
-        insertion=number,
+        insertions=tuple(insertions),
+        samples=tuple(samples),
+        insertion=first,
+        queue=(*range(first + 1, len(insertions)), *progress.queue),
         position=0,
         die=0,
         waited=False,
+        timer=0,
     )
 
 
 def repeat_insertion(work: Work) -> None:
-    """The samples do not count and their location is entered once more."""
-    index = work.session.open_deviations[0].insertion
-    _void(work)
+    """Nothing of these insertions counts and their locations are entered once more.
+
+    All their samples are void, not only those named: the replicates of one spot come from one
+    insertion.
+    """
+    again = to_repeat(work.session)
+    gone = tuple(s for s in work.session.progress.samples if s.insertion in again)
+    work.mark((*named_samples(work.session), *gone), status=Status.VOID)
     _dispose(work, "repeat", State.SEATING)
-    _enter_again(work, index)
+    _enter_again(work, again)
 
 
 def sign(work: Work) -> None:
@@ -271,7 +277,8 @@ def finish_note(work: Work) -> None:
             s for s in work.session.progress.samples if s.status is not Status.PLANNED
         ),
     }[meaning_of(work).intent]
-    work.deviate(draft.kind, f"{draft.place} {draft.amount}", tuple(s.vial for s in chosen))
+    vials = tuple(s.vial for s in chosen)
+    work.deviate(draft.kind, f"{draft.place} {draft.amount}", vials, draft.cause)
     work.progress(draft=None)
     work.say(Prompt.NOTED, number=len(work.session.deviations))
 
@@ -313,12 +320,16 @@ def check(work: Work) -> None:
 
 
 def restart_insertion(work: Work) -> None:
-    """The sampler was moved during the break: the insertion is void and begins anew."""
+    """The sampler was moved during the break: the insertion is void and begins anew.
+
+    What was confirmed before can no longer be taken back: it would put a void insertion in hand.
+    """
     here = work.session.here()
     work.deviate(Kind.DISTURBED, vials=tuple(s.vial for s in here))
     work.mark(here, status=Status.VOID)
     work.progress(back=(), pending=None, draft=None)
-    _enter_again(work, work.session.progress.insertion)
+    work.session = replace(work.session, past=None)
+    _enter_again(work, (work.session.progress.insertion,))
     work.effects.append(StopTimers())
 
 
@@ -358,8 +369,3 @@ def take_over(work: Work) -> None:
     name = next(p.name for p in work.session.plan.people if p.call == call)
     work.session = replace(work.session, operator=name)
     work.say(Prompt.TAKEN_OVER, name=name)
-
-
-def counts(intent: Intent) -> bool:
-    """Whether a correction can take this back."""
-    return intent in CONFIRMS

@@ -14,7 +14,9 @@ from assistant.procedure.vocabulary import Intent, Timer
 SCHEMA = 1
 """Version of the record's format; an older one is upgraded on reading."""
 
-Decimal = Annotated[str, Field(pattern=r"^-?\d{1,9}(\.\d{1,6})?$")]
+Decimal = Annotated[str, Field(pattern=r"^-?[0-9]{1,9}(\.[0-9]{1,6})?$")]
+Spoken = Annotated[str, Field(pattern=r"^[0-9]{1,9}(\.[0-9]{1,6})?$")]
+"""A number as it is said: there is no word for minus."""
 
 
 class Frozen(BaseModel):
@@ -28,9 +30,9 @@ class Meaning(Frozen):
 
     intent: Intent
     position: Position | None = None
-    vial: int | None = None
+    vial: Annotated[int, Field(ge=1)] | None = None
     call: str | None = None
-    number: Decimal | None = None
+    number: Spoken | None = None
 
 
 class Opened(Frozen):

@@ -2,7 +2,7 @@
 
 from decimal import Decimal
 
-from assistant.procedure.model import Session
+from assistant.procedure.model import Sample, Session
 from assistant.procedure.vocabulary import CAUTIONS, INSERTING, Intent, State
 from assistant.procedure.work import Work
 
@@ -100,9 +100,28 @@ def open_deviations(work: Work) -> bool:
     return bool(work.session.open_deviations)
 
 
+def named_samples(session: Session) -> tuple[Sample, ...]:
+    """The samples that the deviation in hand is linked to."""
+    vials = session.open_deviations[0].vials if session.open_deviations else ()
+    return tuple(s for s in session.progress.samples if s.vial in vials)
+
+
+def to_repeat(session: Session) -> tuple[int, ...]:
+    """The insertions whose samples the deviation in hand names, but for those repeated already."""
+    insertions = session.progress.insertions
+    latest = {insertion.location: number for number, insertion in enumerate(insertions)}
+    named = {sample.insertion for sample in named_samples(session)}
+    return tuple(sorted(n for n in named if latest[insertions[n].location] == n))
+
+
 def names_samples(work: Work) -> bool:
-    """The deviation in hand is linked to samples, so that they can be voided or taken anew."""
-    return bool(work.session.open_deviations[0].vials)
+    """The deviation in hand is linked to samples, so that they can be voided."""
+    return bool(named_samples(work.session))
+
+
+def repeatable(work: Work) -> bool:
+    """The deviation in hand is linked to an insertion that was not repeated since."""
+    return bool(to_repeat(work.session))
 
 
 def inserting(work: Work) -> bool:

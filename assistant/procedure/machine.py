@@ -76,8 +76,10 @@ def step(session: Session, event: Event) -> Outcome:
 def _dispatch(work: Work, event: Event) -> bool:
     match event:
         case Opened():
-            work.session = replace(work.session, operator=event.operator)
-            return _fire(work, Signal.OPENED)
+            opened = _fire(work, Signal.OPENED)
+            if opened:
+                work.session = replace(work.session, operator=event.operator)
+            return opened
         case Heard():
             return _heard(work, event)
         case TimerRang():
@@ -144,13 +146,14 @@ def _doubt(work: Work, meaning: Meaning) -> bool:
 
 
 def _answer_doubt(work: Work, meaning: Meaning) -> bool:
-    """Saying the phrase once more affirms it; saying another one drops the doubt."""
+    """Saying the phrase once more affirms it; another one that fits there drops the doubt."""
     if meaning == work.session.progress.pending:
         return _fire(work, Intent.AFFIRM)
-    if meaning.intent in views.triggers(State.DOUBTING):
-        return _confirm(work, meaning)
-    work.progress(pending=None)
-    work.state = work.pop()
+    known = views.triggers(State.DOUBTING)
+    doubted = work.session.progress.back[-1]
+    if meaning.intent not in known and meaning.intent in views.triggers(doubted):
+        work.progress(pending=None)
+        work.state = work.pop()
     return _confirm(work, meaning)
 
 
@@ -210,8 +213,10 @@ def _fire(work: Work, trigger: Trigger) -> bool:
         past = Past(before.progress, work.meaning, ordinal, before.past)
         work.session = replace(work.session, past=past, ordinal=ordinal)
     if work.refire is not None:
+        # The held phrase may be refused yet, as when its waiting time is not over.
         work.meaning = work.refire
-        return _fire(work, work.meaning.intent)
+        _confirm(work, work.meaning)
+        return True
     _answer(work, trigger)
     return True
 

@@ -54,6 +54,8 @@ class Draft:
     kind: Kind
     place: str = ""
     amount: str = ""
+    cause: int = 0
+    """Ordinal of the confirmation that opened it by itself; 0 where it was asked for."""
 
 
 @dataclass(frozen=True, slots=True)

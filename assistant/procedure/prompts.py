@@ -80,6 +80,8 @@ def _open(session: Session) -> Filled:
 
 
 def _fill(session: Session) -> Filled:
+    if session.progress.waited:
+        return Prompt.FILL_REACHED, {}
     return Prompt.FILL, {"seconds": ceil(session.plan.timing.fill_s)}
 
 
@@ -89,6 +91,8 @@ def _raise(session: Session) -> Filled:
 
 
 def _shed(session: Session) -> Filled:
+    if session.progress.waited:
+        return Prompt.SHED_REACHED, {}
     return Prompt.SHED, {"seconds": ceil(session.plan.timing.shed_s)}
 
 

@@ -93,7 +93,7 @@ TABLE: tuple[Row, ...] = (
     Row(S.COUNTING, I.DIE_MISSING, None, S.DISPOSING, do.die_missing),
     Row(S.DISPOSING, I.DEVIATION_ACCEPTED, None, S.REMARKING, do.accept_deviation),
     Row(S.DISPOSING, I.SAMPLES_VOIDED, when.names_samples, S.REMARKING, do.void_samples),
-    Row(S.DISPOSING, I.INSERTION_REPEATED, when.names_samples, S.REMARKING, do.repeat_insertion),
+    Row(S.DISPOSING, I.INSERTION_REPEATED, when.repeatable, S.REMARKING, do.repeat_insertion),
     Row(S.SIGNING, I.RECORD_SIGNED, when.open_deviations, S.DISPOSING),
     Row(S.SIGNING, I.RECORD_SIGNED, when.needs_witness, S.WITNESSING, do.hold),
     Row(S.SIGNING, I.RECORD_SIGNED, None, S.CLOSED, do.sign),

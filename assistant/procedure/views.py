@@ -3,11 +3,12 @@
 from functools import lru_cache
 
 from assistant.procedure.events import Event, Heard, Meaning, Opened
-from assistant.procedure.guards import caution_asked
+from assistant.procedure.guards import caution_asked, named_samples, to_repeat
 from assistant.procedure.model import Session
 from assistant.procedure.table import rows
 from assistant.procedure.vocabulary import (
     CAUTIONS,
+    NOTE,
     POSITIONAL,
     VIAL,
     Intent,
@@ -63,8 +64,10 @@ def advancing(session: Session) -> tuple[Meaning, ...]:
     chosen = [i for i in Intent if i in known and i not in _ALWAYS_LAST]
     if session.state is State.BRIEFING:
         chosen = [i for i in chosen if i not in CAUTIONS.values() or i is caution_asked(session)]
-    if not (session.open_deviations and session.open_deviations[0].vials):
-        chosen = [i for i in chosen if i not in (Intent.SAMPLES_VOIDED, Intent.INSERTION_REPEATED)]
+    if not named_samples(session):
+        chosen = [i for i in chosen if i is not Intent.SAMPLES_VOIDED]
+    if not to_repeat(session):
+        chosen = [i for i in chosen if i is not Intent.INSERTION_REPEATED]
     return tuple(expected(session, intent) for intent in chosen)
 
 
@@ -99,9 +102,12 @@ def answerable(session: Session, event: Event) -> str:
 
 
 def normal(session: Session) -> Meaning | None:
-    """What a single press of the confirm key stands for; None where a choice must be spoken."""
-    must_choose = (State.DISPOSING, State.MARKED, State.WEIGHING, State.NOTE_PLACE)
-    if session.state in (*must_choose, State.NOTE_AMOUNT, State.NOTE_SAMPLES):
+    """What a single press of the confirm key stands for.
+
+    None where a choice must be made in words, and where a witness must speak: whoever has a foot
+    on the switch is the operator.
+    """
+    if session.state in (State.DISPOSING, State.MARKED, State.WEIGHING, State.WITNESSING, *NOTE):
         return None
     choices = advancing(session)
     return choices[0] if choices else None

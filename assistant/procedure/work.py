@@ -67,14 +67,16 @@ class Work:
             )
         )
 
-    def deviate(self, kind: Kind, detail: str = "", vials: tuple[int, ...] = ()) -> None:
-        """Open a deviation."""
+    def deviate(
+        self, kind: Kind, detail: str = "", vials: tuple[int, ...] = (), cause: int = 0
+    ) -> None:
+        """Open a deviation, raised by the confirmation at hand unless an earlier one is named."""
         deviation = Deviation(
             number=len(self.session.deviations) + 1,
             kind=kind,
             detail=detail,
             vials=vials,
             insertion=self.session.progress.insertion,
-            cause=self.ordinal,
+            cause=cause or self.ordinal,
         )
         self.session = replace(self.session, deviations=(*self.session.deviations, deviation))

@@ -124,6 +124,8 @@ class Conductor:
             notices: what the devices report.
         """
         self._prompts()
+        if self.session.state in END:
+            return
         for event in (*notices, *self.timers.due(self._parts.clock.now().mono_ns)):
             self.take(event)
         for utterance in typed:
@@ -132,8 +134,10 @@ class Conductor:
             self._listen(block)
 
     def take(self, event: Event) -> Outcome:
-        """One event: step, put on record, perform."""
+        """One event: step, put on record, perform; once the record is closed, nothing follows."""
         before = self.session
+        if before.state in END:
+            return Outcome(before, (), advanced=False)
         outcome = step(before, event)
         entry = self._parts.keeper.keep(event, outcome, views.answerable(before, event))
         self.session = outcome.session

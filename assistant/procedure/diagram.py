@@ -1,0 +1,32 @@
+"""The table as a picture: Mermaid text of the work's steps, for the README."""
+
+from assistant.procedure.table import rows
+from assistant.procedure.vocabulary import END, STEP, Intent, State
+
+_SHOWN = (State.NEW, *STEP, *END)
+
+
+def mermaid() -> str:
+    """The steps and what leads from one to the next; side dialogues return and are left out."""
+    lines = ["stateDiagram-v2", f"    [*] --> {_id(State.NEW)}"]
+    for (source, target), triggers in _arrows().items():
+        lines.append(f"    {_id(source)} --> {_id(target)}: {', '.join(triggers)}")
+    lines += [f"    {_id(state)} --> [*]" for state in END]
+    return "\n".join(lines)
+
+
+def _arrows() -> dict[tuple[State, State], list[str]]:
+    found: dict[tuple[State, State], list[str]] = {}
+    for row in rows():
+        if row.source not in _SHOWN or row.target not in _SHOWN:
+            continue
+        triggers = found.setdefault((row.source, row.target), [])
+        if row.trigger.value not in triggers:
+            triggers.append(row.trigger.value)
+    # Stopping is asked back first, so the table leads there by way of a side dialogue.
+    found[State.SEATING, State.STOPPED] = [f"{Intent.STOP_SAMPLING.value} (from any step)"]
+    return found
+
+
+def _id(state: State) -> str:
+    return state.value.replace("-", "_")
