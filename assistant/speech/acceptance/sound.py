@@ -14,6 +14,10 @@ _FRAME: Final = SAMPLE_RATE // 100
 _LEAD_FRAMES: Final = 20
 _TAIL_FRAMES: Final = 25
 _OVER_FLOOR_DB: Final = 6.0
+_OVER_FLOOR_SHARE: Final = 0.6
+"""Of the way from the quiet to the loud frames; keeps other people's talk out of the cut."""
+_SMOOTH: Final = 5
+"""Frames over which a level is a median; a click is not speech."""
 _DITHER: Final = 3.0
 """Standard deviation of the dither, in steps of the sample; digital silence upsets the engine."""
 
@@ -42,16 +46,19 @@ def spread(samples: Samples) -> float:
 
 
 def trimmed(samples: Samples) -> Samples:
-    """Cut leading and trailing quiet down to 200 and 250 ms.
+    """Cut what lies before and after the speech down to 200 and 250 ms.
 
-    Quiet is a frame less than 6 dB over the floor (10th percentile). A clip without contrast is
-    returned whole.
+    Speech is what reaches 0.6 of the way, in dB, from the quiet frames (10th percentile) to the
+    loud ones (95th), and 6 dB over the quiet. A clip without contrast is returned whole.
     """
     frames = levels(samples)
-    if frames.size == 0:
+    if frames.size < _SMOOTH:
         return samples
-    floor = float(np.percentile(frames, 10))
-    loud = np.flatnonzero(frames > floor + _OVER_FLOOR_DB)
+    low, high = np.percentile(frames, [10, 95])
+    over = max(_OVER_FLOOR_DB, _OVER_FLOOR_SHARE * float(high - low))
+    padded = np.pad(frames, _SMOOTH // 2, mode="edge")
+    smooth = np.median(np.lib.stride_tricks.sliding_window_view(padded, _SMOOTH), axis=1)
+    loud = np.flatnonzero(smooth > low + over)
     if loud.size == 0:
         return samples
     first = max(int(loud[0]) - _LEAD_FRAMES, 0)

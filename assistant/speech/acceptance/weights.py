@@ -51,7 +51,16 @@ def load(name: str) -> Weights:
         GrammarError: the file is damaged.
     """
     source = files("assistant.speech.acceptance") / f"{name}.toml"
-    table = tomllib.loads(source.read_text(encoding="utf-8"))
+    return parse(source.read_text(encoding="utf-8"), name)
+
+
+def parse(text: str, name: str) -> Weights:
+    """Read weights from the text of their file.
+
+    Raises:
+        GrammarError: the file is damaged.
+    """
+    table = tomllib.loads(text)
     loaded = Weights(
         name=f"{name} {table['version']}",
         bias=float(table["bias"]),
@@ -62,6 +71,6 @@ def load(name: str) -> Weights:
     )
     figures = [loaded.bias, loaded.accept, loaded.ask, *loaded.weights.values()]
     if not all(math.isfinite(value) for value in figures) or loaded.ask > loaded.accept:
-        msg = f"The acceptance weights in {source} are damaged: reinstall the program."
+        msg = f'The acceptance weights "{name}" are damaged: reinstall the program.'
         raise GrammarError(msg)
     return loaded

@@ -19,7 +19,7 @@ import numpy.typing as npt
 from scipy.optimize import minimize
 
 from assistant.speech.acceptance.decision import HOPELESS
-from assistant.speech.acceptance.weights import Weights, load
+from assistant.speech.acceptance.weights import Weights, load, parse
 from assistant.speech.bench.evidence import Evidence, read
 from assistant.speech.bench.figures import Figures
 from assistant.speech.bench.votes import read_votes
@@ -60,7 +60,7 @@ def examples(
                 if votes is not None:
                     if alone.score(figures) < HOPELESS:
                         continue
-                    figures |= votes[case.number, place, rank]
+                    figures.update(votes[case.number, place, rank])
                 yield Example(figures, spoken and candidate.phrase == case.text, weight)
 
 
@@ -117,7 +117,8 @@ def main() -> None:
     if chosen.which != "alone":
         votes = read_votes(chosen.folder / "tuning.votes.jsonl").figures
     rows = list(examples(read(chosen.folder / "tuning.jsonl"), chosen.near, votes))
-    start = load(chosen.which)
+    source = Path(__file__).parent / "start" / f"{chosen.which}.toml"
+    start = parse(source.read_text(encoding="utf-8"), chosen.which)
     names = tuple(start.weights)
     refined = fit(rows, start, Options(names, chosen.pull, chosen.near))
     header = f'# Fitted on {len(rows)} candidates of the tuning half.\nversion = "fitted"'
