@@ -1,9 +1,13 @@
 """Where speech begins and ends in a stream of 50 ms blocks.
 
 Speech begins when most frames of 60 ms stand clearly out of the room's noise, and has ended when
-none does for the hang time. The thresholds follow how restless the room itself is. Sound that goes
-on past the longest duration is cut off, given out as such, and nothing is listened to until the
-room is quiet again, so that the end of a long talk cannot pass for a short command.
+none does for the hang time. The thresholds follow how restless the room itself is. Within an
+utterance, sound far below its loudest frame counts as quiet, so that talk in the background does
+not hold it open; and a much louder voice that sets in on such talk begins an utterance of its own.
+
+Sound that goes on past the longest duration is cut off, given out as such, and nothing is listened
+to until it pauses or a much louder voice sets in, so that the end of a long talk cannot pass for a
+short command.
 """
 
 from collections import deque
@@ -21,18 +25,23 @@ EndedBy = Literal["quiet", "limit", "end"]
 _MS_PER_FRAME = 1000 * FRAME_SAMPLES // SAMPLE_RATE
 _ONSET_FRAMES = 6
 _ONSET_NEEDED = 4
+_ONSET_SAMPLES = _ONSET_FRAMES * FRAME_SAMPLES
 _START_OVER_REST_DB = 2.6
 _STOP_OVER_REST_DB = 1.4
 _QUIETEST_REST_DB = 1.2
 _LOUDEST_REST_DB = 4.0
 _REST_QUANTILE = 0.4
 _REST_FRAMES = 300
+_QUIET_BELOW_PEAK_DB = 16.0
+_RISE_FRAMES = 12
+_TAKEN_OVER_DB = 10.0
+_TAKEN_OVER_MS = 400
 _CLIPPED_AT = 32700
 
 
 @dataclass(frozen=True, slots=True)
 class EndpointSettings:
-    """Durations of the end-of-speech detection, all in milliseconds."""
+    """Durations of the end-of-speech detection, in milliseconds, and the least level."""
 
     pre_roll_ms: int = 300
     """Sound kept from before the first loud frame; a soft first consonant lies there."""
@@ -40,6 +49,8 @@ class EndpointSettings:
     """Sound kept from after the last loud frame."""
     hang_ms: int = 250
     """Quiet that ends an utterance; longer than the closure of any consonant."""
+    faint_hang_ms: int = 350
+    """Sound far below the loudest that ends an utterance; longer, since words have faint parts."""
     minimum_ms: int = 250
     """Anything shorter, from first to last loud frame, is too short to be a phrase."""
     ignored_ms: int = 100
@@ -48,6 +59,9 @@ class EndpointSettings:
     """Anything longer is cut off."""
     settle_ms: int = 300
     """Sound needed at the start before the room's noise is known."""
+    least_dbfs: float = -120.0
+    """Fainter sound is never speech, in dB relative to full scale; a sound check that knows the
+    operator's level sets this some 15 dB below it, and voices far from the headset are ignored."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,11 +102,14 @@ class Endpointer:
         self._blocks: deque[bytes] = deque()
         self._kept_from = 0
         self._position = 0
-        self._recent: deque[tuple[int, float]] = deque(maxlen=_ONSET_FRAMES)
+        self._recent: deque[tuple[int, float, float]] = deque(maxlen=_ONSET_FRAMES)
         self._rest: deque[float] = deque(maxlen=_REST_FRAMES)
         self._rest_db = _QUIETEST_REST_DB
         self._first: int | None = None
-        self._last = 0
+        self._last = self._last_audible = 0
+        self._peak = self._former_peak = -120.0
+        self._risen: deque[float] = deque(maxlen=_RISE_FRAMES)
+        self._louder: deque[int] = deque(maxlen=_ONSET_FRAMES)
         self._deaf = False
         self._deaf_since = 0
         self.level_dbfs = -120.0
@@ -128,7 +145,8 @@ class Endpointer:
         segment = None
         for number in range(FRAMES_PER_BLOCK):
             place = start + number * FRAME_SAMPLES
-            segment = self._frame(place, excess.frames[number]) or segment
+            levels = excess.frames[number], excess.frame_levels[number]
+            segment = self._frame(place, *levels) or segment
         self._forget()
         return segment
 
@@ -158,51 +176,91 @@ class Endpointer:
         self.reset()
         return segment
 
-    def _frame(self, place: int, excess: float) -> Segment | None:
+    def _frame(self, place: int, excess: float, level: float) -> Segment | None:
         """Follow one frame of 10 ms that begins at `place`."""
         end = place + FRAME_SAMPLES
         if self._first is None:
             self._rest.append(excess)
-        loud = excess > self._rest_db + _STOP_OVER_REST_DB
-        if self._deaf:
-            self._wait_for_quiet(end, loud=loud)
+        if self._first is None and not self._deaf:
+            self._look_for_onset(place, excess, level)
             return None
-        if self._first is None:
-            self._look_for_onset(place, excess)
+        if self._taken_over(place, level):
             return None
-        if loud:
-            self._last = end
-        if self._ms(end - self._last) >= self.settings.hang_ms:
+        self._follow_peak(level)
+        if excess > self._rest_db + _STOP_OVER_REST_DB:
+            self._last_audible = end
+            if level > self._peak - _QUIET_BELOW_PEAK_DB:
+                self._last = end
+        if not self._deaf:
+            return self._wait_for_end(end)
+        if self._paused(end):
+            self._deaf = False
+        return None
+
+    def _paused(self, end: int) -> bool:
+        """Whether nothing stood out of the room for the hang time, or nothing loud for longer."""
+        return (
+            self._ms(end - self._last_audible) >= self.settings.hang_ms
+            or self._ms(end - self._last) >= self.settings.faint_hang_ms
+        )
+
+    def _wait_for_end(self, end: int) -> Segment | None:
+        if self._paused(end):
             return self._close("quiet", end)
-        if self._ms(end - self._first) <= self.settings.maximum_ms:
+        if self._ms(end - (self._first or 0)) <= self.settings.maximum_ms:
             return None
         self._deaf, self._deaf_since = True, end
         return self._close("limit", end)
 
-    def _look_for_onset(self, place: int, excess: float) -> None:
+    def _look_for_onset(self, place: int, excess: float, level: float) -> None:
         if self._floor.seconds * 1000 < self.settings.settle_ms:
             return
-        self._recent.append((place, excess))
+        self._recent.append((place, excess if level > self.settings.least_dbfs else 0.0, level))
         start = self._rest_db + _START_OVER_REST_DB
-        loud = [at for at, value in self._recent if value > start]
+        loud = [(at, height) for at, value, height in self._recent if value > start]
         if len(loud) >= _ONSET_NEEDED:
-            self._first = loud[0]
-            self._last = place + FRAME_SAMPLES
-            self._recent.clear()
+            self._begin(loud[0][0], place, max(height for _at, height in loud))
 
-    def _wait_for_quiet(self, end: int, *, loud: bool) -> None:
-        """After a cut, listen again only when the hang time has passed without a loud frame."""
-        if loud:
-            self._deaf_since = end
-        elif self._ms(end - self._deaf_since) >= self.settings.hang_ms:
-            self._deaf = False
+    def _taken_over(self, place: int, level: float) -> bool:
+        """Whether a much louder voice has set in on sound that has gone on for a while."""
+        began = self._deaf_since if self._first is None else self._first
+        if not self._deaf and self._ms(place - began) < _TAKEN_OVER_MS:
+            return False
+        if level <= self._former_peak + _TAKEN_OVER_DB:
+            return False
+        self._louder.append(place)
+        if len(self._louder) < _ONSET_NEEDED or place - self._louder[0] > 2 * _ONSET_SAMPLES:
+            return False
+        self._begin(self._louder[0], place, level)
+        return True
+
+    def _follow_peak(self, level: float) -> None:
+        """Keep the loudest level, and the loudest one but for the last 120 ms.
+
+        A voice that sets in rises over some frames; it is compared with what was before them.
+        """
+        self._peak = max(self._peak, level)
+        if len(self._risen) == _RISE_FRAMES:
+            self._former_peak = max(self._former_peak, self._risen[0])
+        self._risen.append(level)
+
+    def _begin(self, first: int, place: int, peak: float) -> None:
+        self._first = first
+        self._last = self._last_audible = place + FRAME_SAMPLES
+        self._peak = self._former_peak = peak
+        self._risen.clear()
+        self._deaf = False
+        self._recent.clear()
+        self._louder.clear()
 
     def _restlessness(self) -> float:
         usual = sorted(self._rest)[int(len(self._rest) * _REST_QUANTILE)]
         return min(max(usual, _QUIETEST_REST_DB), _LOUDEST_REST_DB)
 
     def _close(self, ended_by: EndedBy, closed: int) -> Segment | None:
-        first, last = self._first or 0, self._last
+        # What was faint at the end belongs to the words unless it went on as background.
+        faint = self._ms(closed - self._last) >= self.settings.faint_hang_ms
+        first, last = self._first or 0, self._last if faint else self._last_audible
         self._first = None
         self._recent.clear()
         duration = self._ms(last - first)

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE
-from assistant.speech.pcm import samples_of
+from assistant.speech.pcm import FULL_SCALE, samples_of
 
 FRAME_SAMPLES = SAMPLE_RATE // 100
 """Samples from one frame to the next (10 ms)."""
@@ -35,6 +35,8 @@ class Excess:
 
     frames: tuple[float, ...]
     """Mean excess over the bands' floors, in dB, one figure per 10 ms."""
+    frame_levels: tuple[float, ...]
+    """Level between 150 and 7500 Hz, in dB relative to full scale, one figure per 10 ms."""
     level_dbfs: float
     """Level of the block, in dB relative to full scale."""
     floor_dbfs: float
@@ -50,6 +52,9 @@ class NoiseFloor:
         inside = [(hertz >= low) & (hertz < high) for low, high in itertools.pairwise(_EDGES_HZ)]
         self._mean_of_band = np.stack([band / band.sum() for band in inside], axis=1)
         self._window = np.hanning(_WINDOW)
+        # By Parseval's theorem, the mean square within the bands from their mean powers.
+        widths = np.array([band.sum() for band in inside], dtype=np.float64)
+        self._square_of_bands = widths * 2 / (_FFT * float(np.sum(self._window**2)))
         self._tail = np.zeros(_WINDOW - FRAME_SAMPLES)
         self._recent: list[npt.NDArray[np.float64]] = []
         self._history = np.empty((0, len(inside)))
@@ -75,15 +80,26 @@ class NoiseFloor:
         rank = int(len(self._history) * _FLOOR_QUANTILE)
         floor = np.partition(self._history, rank, axis=0)[rank]
         excess = np.clip(levels - floor, 0.0, _LARGEST_EXCESS_DB).mean(axis=1)
-        return self._summary(signal, excess)
+        squares = 10 ** (levels / 10) @ self._square_of_bands / FULL_SCALE**2
+        return self._summary(signal, excess, 10.0 * np.log10(squares))
 
     def _averaged(self, frame: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         self._recent = [*self._recent, frame][-_AVERAGED_FRAMES:]
         return np.asarray(10.0 * np.log10(np.mean(self._recent, axis=0)), dtype=np.float64)
 
-    def _summary(self, signal: npt.NDArray[np.float64], excess: npt.NDArray[np.float64]) -> Excess:
-        power = float(np.mean(signal**2)) / 32768.0**2
+    def _summary(
+        self,
+        signal: npt.NDArray[np.float64],
+        excess: npt.NDArray[np.float64],
+        levels: npt.NDArray[np.float64],
+    ) -> Excess:
+        power = float(np.mean(signal**2)) / FULL_SCALE**2
         level = float(10.0 * np.log10(max(power, 1e-12)))
         self._levels = [*self._levels, level][-_HISTORY_FRAMES // FRAMES_PER_BLOCK :]
         floor = float(np.quantile(self._levels, _FLOOR_QUANTILE))
-        return Excess(tuple(float(value) for value in excess), level, floor)
+        return Excess(
+            frames=tuple(float(value) for value in excess),
+            frame_levels=tuple(float(value) for value in levels),
+            level_dbfs=level,
+            floor_dbfs=floor,
+        )

@@ -151,10 +151,10 @@ class VirtualSound:
         self.hush()
         self.stop()
 
-    def play_noise(self) -> None:
-        """Let the room around the microphone hum for a minute, faintly, or until hushed."""
+    def play_noise(self, seconds: int = 60) -> None:
+        """Let the room around the microphone hum faintly, for so long or until hushed."""
         path = self.folder / "noise.raw"
-        noise = np.random.default_rng(1).normal(0.0, 30.0, 60 * 16000)
+        noise = np.random.default_rng(1).normal(0.0, 30.0, seconds * 16000)
         path.write_bytes(noise.astype("<i2").tobytes())
         play = "pacat --playback --device=mic_in --format=s16le --rate=16000 --channels=1"
         noise_maker = subprocess.Popen(

@@ -174,6 +174,82 @@ def test_a_fan_that_starts_is_no_endless_speech() -> None:
     assert segment.ended_by == "quiet"
 
 
+CHATTER = (
+    "please put the parcels on the second pallet near the door and call the office",
+    "the forklift needs a new battery before the afternoon or it will not lift anything",
+    "it rained all day and the road along the river was closed for several hours",
+)
+
+
+def chatter(seconds: float, dbfs: float) -> list[bytes]:
+    """Return blocks in which somebody talks on and on, with short pauses between sentences."""
+    room = Loopback(snr_db=15, speech_dbfs=dbfs, seed=9)
+    voice = Voice("en-gb-scotland", 170)
+    blocks: list[bytes] = []
+    while len(blocks) * 0.05 < seconds:
+        if not room.speaking:
+            room.say(voice.render(CHATTER[len(blocks) % 3]), after_s=0.4)
+        blocks.append(room.next_block())
+    return blocks
+
+
+def over_chatter(endpointer: Endpointer, distance_db: float) -> tuple[int, int]:
+    """Say ten phrases over chatter; return how many were cut out by themselves, and all cuts."""
+    background = chatter(36.0, -26.0 - distance_db)
+    room = Loopback(snr_db=60, seed=1)
+    voices = [Voice(name) for name in VOICES]
+    found: list[Segment] = []
+    places: list[tuple[int, int]] = []
+    for number, block in enumerate(background):
+        if number % 60 == 59 and len(places) < 10:
+            pcm = voices[len(places) % 3].render(PHRASES[len(places) % len(PHRASES)])
+            places.append((room.samples, room.samples + len(pcm) // 2))
+            room.say(pcm)
+        mixed = samples_of(room.next_block()).astype(float) + samples_of(block)
+        segment = endpointer.feed(bytes_of(mixed))
+        found += [] if segment is None else [segment]
+    alone = [
+        any(
+            abs(segment.first_sample - first) < 4000 and abs(segment.last_sample - last) < 5000
+            for segment in found
+        )
+        for first, last in places
+    ]
+    return sum(alone), len(found)
+
+
+def test_phrases_are_cut_out_of_chatter_far_below_them() -> None:
+    """Somebody who talks without end, 20 dB fainter, neither joins nor swallows the phrases."""
+    alone, _all = over_chatter(Endpointer(), 20.0)
+    assert alone >= 9
+
+
+def test_with_the_operators_level_known_chatter_is_no_speech() -> None:
+    """Nothing but the ten phrases is given out when the least level is set."""
+    alone, cuts = over_chatter(Endpointer(EndpointSettings(least_dbfs=-41.0)), 22.0)
+    assert alone >= 9
+    assert cuts <= 11
+
+
+def test_a_much_louder_voice_is_heard_in_the_deaf_time_of_a_long_talk() -> None:
+    """After a cut nothing of the talk is heard, but the operator is."""
+    endpointer = Endpointer()
+    room = Loopback(snr_db=60, speech_dbfs=-26, seed=1)
+    listen(endpointer, room, 1.0)
+    for number in range(45):
+        room.say(tone(0.1), gain_db=-30.0 if number % 2 else -24.0)
+    found = listen(endpointer, room, 3.5)
+    assert [segment.ended_by for segment in found] == ["limit"]
+    room.hush()
+    begin = room.samples
+    room.say(tone(0.6))
+    for _ in range(15):
+        room.say(tone(0.1), gain_db=-24.0)
+    segment, *_faint = listen(endpointer, room, 2.5)
+    assert segment.first_sample == pytest.approx(begin, abs=100 * 16)
+    assert segment.duration_ms == pytest.approx(600, abs=120)
+
+
 def test_nothing_is_heard_before_the_room_is_known() -> None:
     """The first 300 ms only teach the floor."""
     room = Loopback(snr_db=30, seed=2)
