@@ -23,7 +23,9 @@ def _arrows() -> dict[tuple[State, State], list[str]]:
         triggers = found.setdefault((row.source, row.target), [])
         if row.trigger.value not in triggers:
             triggers.append(row.trigger.value)
-    # Stopping is asked back first, so the table leads there by way of a side dialogue.
+    # These lead there by way of a side dialogue: the reason is recorded, stopping is asked back.
+    found[State.DISPOSING, State.SIGNING] = ["last deviation disposed of, reason recorded"]
+    found[State.DISPOSING, State.SEATING] = [Intent.INSERTION_REPEATED.value]
     found[State.SEATING, State.STOPPED] = [f"{Intent.STOP_SAMPLING.value} (from any step)"]
     return found
 

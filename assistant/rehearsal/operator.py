@@ -14,7 +14,7 @@ from assistant.grammar.wording import phrase
 from assistant.procedure import views
 from assistant.procedure.events import Meaning
 from assistant.procedure.model import Session
-from assistant.procedure.vocabulary import Intent, State
+from assistant.procedure.vocabulary import END, Intent, State
 from assistant.rehearsal.script import Script, Slip
 
 PATIENCE_S = 6.0
@@ -61,7 +61,9 @@ class Operator:
         self._tries = 0
 
     def next(self, session: Session) -> Deed | None:
-        """What he does now that he may speak; None when he waits for the program."""
+        """What he does now that he may speak; None when he waits for the program, or is done."""
+        if session.state in END:
+            return None
         slip = self._slip(session.state)
         if slip is not None:
             self._said = slip.words
