@@ -45,6 +45,8 @@ def run(options: argparse.Namespace) -> int:
             judge=judge,
             speaker=devices.speaker,
             microphone=devices.microphone_name,
+            listens=not options.keyboard and options.audio is None,
+            shown=console.print,
             operator=options.operator or "",
             headset=options.headset,
             observers=(watcher,),

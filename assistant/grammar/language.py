@@ -54,6 +54,22 @@ PROMPT_SLOTS: dict[Prompt, set[str]] = {
 Words = Annotated[str, Field(min_length=1, max_length=120)]
 
 
+class SoundCheckWords(BaseModel):
+    """What is said during a sound check, before there is a session."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    quiet: Words
+    """Asks for silence, so that the room can be measured."""
+    repeat: Words
+    """Asks for one phrase; leaves {phrase} open."""
+    passed: Words
+    too_loud: Words
+    """Says that the room is too loud; what to say to start all the same is `override`."""
+    override: Words
+    """The phrase by which the operator starts all the same."""
+
+
 class Language(BaseModel):
     """One grammar file."""
 
@@ -65,6 +81,7 @@ class Language(BaseModel):
     names: dict[str, Words]
     digits: dict[str, Annotated[tuple[Words, ...], Field(min_length=1)]]
     letters: dict[str, Words]
+    sound_check: SoundCheckWords = Field(alias="sound-check")
     pronunciations: dict[str, tuple[Words, ...]] = {}
     """Word to its pronunciations, ARPAbet without stress marks."""
 
@@ -104,6 +121,7 @@ def _complete(language: Language, name: str) -> None:
         missing = [str(key) for key in wanted if key not in found]
         if missing:
             raise GrammarError(f"{name}: [{table}] lacks '{missing[0]}'; add it.")
+    _slots(f"{name}: [sound-check] repeat", language.sound_check.repeat, {"phrase"})
     for intent, phrase in language.phrases.items():
         _slots(f"{name}: [phrases] {intent.value}", phrase, PHRASE_SLOTS.get(intent, set()))
     for prompt, words in language.prompts.items():

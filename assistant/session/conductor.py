@@ -221,6 +221,9 @@ class Conductor:
             self._judged(verdict)
 
     def _judged(self, verdict: Verdict) -> None:
+        if verdict.decision == "accept" and self.speaking:
+            self._waiting.clear()
+            self._parts.speaker.silence()
         clip = self._clip(verdict.utterance.pcm)
         self.take(self._hearing.heard(verdict, clip))
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from assistant.clock import ManualClock, SystemClock
-from assistant.errors import InputError, RecordBroken, RecordError
+from assistant.errors import DeviceError, InputError, RecordBroken, RecordError
 from assistant.grammar.language import Language
 from assistant.journal.entry import Entry
 from assistant.plan import Plan, parse_plan
@@ -18,6 +18,7 @@ from assistant.replay import retell
 from assistant.session.assemble import SessionJudge, fingerprint, software
 from assistant.session.conductor import Conductor, Observer, Parts
 from assistant.session.keeper import Keeper
+from assistant.session.soundcheck import SoundCheck, spoken_for_check
 from assistant.session.watch import ClockWatch, NoiseWatch
 from assistant.speech import signals
 from assistant.speech.ear import Ear
@@ -48,13 +49,14 @@ class Setting:
     speaker: Speaker
     microphone: str
     """Its name, as it goes on record."""
+    listens: bool = True
+    """Whether there is a microphone, so that a sound check makes sense."""
     operator: str = ""
     headset: bool = False
     observers: tuple[Observer, ...] = ()
     on_tick: Tick = field(default=lambda _live: None)
-    noise_floor_dbfs: float | None = None
-    first: tuple[Event, ...] = ()
-    """Events to take right after the opening, such as the sound check."""
+    shown: Callable[[str], None] = lambda _words: None
+    """Takes what is said before there is a session."""
 
 
 class LiveSession:
@@ -112,7 +114,7 @@ class LiveSession:
         self._first = self._opening(last, noted)
         self._names = {"microphone": setting.microphone, "speaker": setting.speaker.name}
         self._clock_watch = ClockWatch()
-        self._noise_watch = NoiseWatch(setting.noise_floor_dbfs)
+        self._noise_watch = NoiseWatch()
 
     def run(self, blocks: Iterable[bytes] | None = None) -> Session:
         """Work until the record is closed.
@@ -121,7 +123,8 @@ class LiveSession:
             blocks: sound from a file, taken at its own pace; None to listen to the queue. When it
                 runs out the session stays open and can be resumed.
         """
-        for event in (*self._first, *self._setting.first):
+        checked = self._check_sound() if blocks is None and self._setting.listens else ()
+        for event in (*self._first, *checked):
             self.conductor.take(event)
         source: Iterator[bytes] | None = iter(blocks) if blocks is not None else None
         while not self.conductor.ended:
@@ -138,6 +141,35 @@ class LiveSession:
                 break
             self._setting.on_tick(self)
         return self.conductor.session
+
+    def _check_sound(self) -> tuple[Event, ...]:
+        """Measure room and operator first.
+
+        Raises:
+            DeviceError: the room is too loud and nobody overrode it.
+        """
+        setting = self._setting
+        phrases = spoken_for_check(setting.language, self.conductor.session)
+        check = SoundCheck(setting.language, setting.judge, setting.speaker, phrases, setting.shown)
+        while check.finding is None:
+            match self._queue.get(TICK_S):
+                case signals.SoundBlock(pcm=pcm):
+                    check.tick(pcm)
+                case Utterance() as utterance:
+                    check.key(utterance)
+                case signals.MicrophoneLost(reason=reason):
+                    raise DeviceError(f"The sound check found no sound: {reason}")
+                case _:
+                    pass
+        found = check.finding
+        if not found.workable:
+            raise DeviceError(
+                f"The sound check failed: {found.event.snr_db} dB signal to noise, "
+                f"{found.event.recognised} of {found.event.asked} phrases understood; use a "
+                "close-talking headset, or override aloud."
+            )
+        self._noise_watch = NoiseWatch(found.noise_dbfs)
+        return (found.event,)
 
     @property
     def level_dbfs(self) -> float:

@@ -10,7 +10,7 @@ from assistant.grammar.language import Language, parse_grammar
 from assistant.journal.entry import Entry
 from assistant.plan import parse_plan
 from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Speaker, Utterance
-from assistant.procedure.events import Event, Opened
+from assistant.procedure.events import Event, Opened, SoundChecked
 from assistant.procedure.machine import Outcome
 from assistant.procedure.model import Session, begin
 from assistant.rehearsal.operator import PATIENCE_S, Deed, Operator
@@ -18,6 +18,7 @@ from assistant.rehearsal.script import Script
 from assistant.session.assemble import fingerprint, open_judge, software
 from assistant.session.conductor import Conductor, Observer, Parts
 from assistant.session.keeper import Keeper
+from assistant.session.soundcheck import SoundCheck, spoken_for_check
 from assistant.speech.ear import Ear
 from assistant.speech.loopback import Loopback
 from assistant.speech.voice import Voice
@@ -93,7 +94,7 @@ class Rehearsal:
         plan = parse_plan(wish.plan, wish.plan_name)
         self.language: Language = parse_grammar(wish.grammar, "grammar")
         self._clock = ManualClock()
-        judge = open_judge(self.language)
+        judge = self._judge = open_judge(self.language, "embedded")
         self._speaker = SimulatedSpeaker(Voice(), self._clock)
         voice = wish.voice or OPERATOR_VOICES[wish.seed % len(OPERATOR_VOICES)]
         self._voice = Voice(voice, rate=150)
@@ -130,10 +131,28 @@ class Rehearsal:
     def run(self) -> Session:
         """Work through to the end and return the session as it ended."""
         with self._folder:
+            checked = self._check_sound()
             self.conductor.take(self._opening)
+            self.conductor.take(checked)
             while not self.conductor.ended:
                 self.tick()
         return self.conductor.session
+
+    def _check_sound(self) -> SoundChecked:
+        """Let the operator go through the sound check; he overrides where the room is too loud."""
+        phrases = spoken_for_check(self.language, self.conductor.session)
+        check = SoundCheck(self.language, self._judge, self._speaker, phrases)
+        answered = ""
+        while check.finding is None:
+            self._speaker.tick()
+            if check.asking != answered:
+                answered = check.asking
+                if answered:
+                    self._room.say(self._voice.render(answered), after_s=0.4)
+            check.tick(self._room.next_block())
+            self._pass_time(time.perf_counter())
+        self._speaker.silence()
+        return check.finding.event
 
     def tick(self) -> None:
         """Let 50 ms pass in the room."""
@@ -141,9 +160,13 @@ class Rehearsal:
         self._speaker.tick()
         typed = self._act()
         self.conductor.tick(self._room.next_block(), typed)
+        self._pass_time(began)
+
+    def _pass_time(self, began: float) -> None:
+        """Move the room's clock on; in real time, wait for the other clocks."""
         self._clock.advance(BLOCK_NS)
         if self._wish.real_time:
-            time.sleep(max(0.0, 0.05 - (time.perf_counter() - began)))
+            time.sleep(max(0.0, BLOCK_NS / 1e9 - (time.perf_counter() - began)))
 
     def entered(self, entry: Entry, event: Event, outcome: Outcome, said: str) -> None:
         """The program has reacted: what was planned is dropped, what was said is answered."""
