@@ -188,13 +188,13 @@ def _legend(figure: Figure) -> None:
 _COLUMNS = (
     ("no.", 0.03),
     ("code", 0.055),
-    ("location", 0.19),
+    ("location", 0.175),
     ("enter at x, y (mm)", 0.11),
     ("tilt", 0.105),
     ("insert (mm)", 0.08),
     ("ports deep (mm)", 0.1),
-    ("vials", 0.12),
-    ("verdict", 0.21),
+    ("vials", 0.145),
+    ("verdict", 0.2),
 )
 """Heading and share of the width of every column of the table."""
 
@@ -247,7 +247,7 @@ def _row(scene: Scene, index: int) -> tuple[str, ...]:
         tilt,
         str(entered.length_mm),
         _short(ports, 18),
-        _short(numbers, 21),
+        _short(numbers, 26),
         _short(verdict, 46),
     )
 

@@ -275,7 +275,8 @@ def _callouts(axes: Axes, scene: Scene, side: int) -> None:
     half = scene.bed.shape.half_mm[side]
     for hand in (-1, 1):
         wanted = sorted(_named(scene, side, hand), key=lambda item: item[2])
-        heights = _apart([item[2] for item in wanted], 10.5 * _millimetre(axes))
+        tall = [10.5 * _millimetre(axes) * len(item[0].splitlines()) for item in wanted]
+        heights = _apart([item[2] for item in wanted], tall)
         for (text, across, up, unsafe), height in zip(wanted, heights, strict=True):
             axes.annotate(
                 text,
@@ -305,10 +306,11 @@ def _named(scene: Scene, side: int, hand: int) -> Iterable[tuple[str, float, flo
             yield text, float(at[side]), float(at[2]), unsafe
 
 
-def _apart(wanted: Sequence[float], step: float) -> list[float]:
-    """Move rising heights apart to a step between neighbours, about the same middle."""
+def _apart(wanted: Sequence[float], tall: Sequence[float]) -> list[float]:
+    """Move the rising middles of texts apart, each as tall as given, about the same middle."""
     placed: list[float] = []
-    for height in wanted:
-        placed.append(height if not placed else max(height, placed[-1] + step))
+    for number, height in enumerate(wanted):
+        least = placed[-1] + (tall[number - 1] + tall[number]) / 2 if placed else height
+        placed.append(max(height, least))
     excess = (placed[-1] - wanted[-1]) / 2 if placed else 0.0
     return [height - excess for height in placed]

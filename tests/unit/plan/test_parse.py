@@ -130,8 +130,8 @@ def test_windows_text_is_read_as_it_is() -> None:
         ('"TV2611"', '"  "', "string should have at least 1 character"),
         ("fill_limit_s = 30.0", "fill_limit_s = 4.0", "fill_limit_s 4 must exceed fill_s 5"),
         (
-            "below_surface_mm",
-            "depth_mm = 3\nbelow_surface_mm",
+            "below_surface_mm = ",
+            "depth_mm = 3\nbelow_surface_mm = ",
             "either depth_mm or below_surface_mm",
         ),
         ("x_mm = 0.0\ny_mm", "tilt_deg = 75\nx_mm = 0.0\ny_mm", "less than or equal to 60"),
