@@ -1,25 +1,32 @@
-"""`replay`: a record told again, in its own time or faster."""
+"""`replay`: a record told again, in its own time or faster, from the beginning or from a spot."""
 
 import argparse
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 from rich.console import Console
 
-from assistant.cli.record import open_record
+from assistant.cli.record import OpenRecord, open_record
 from assistant.console.transcript import Transcript
 from assistant.errors import InputError
 from assistant.grammar.wording import sentence
 from assistant.procedure.effects import Say
 from assistant.procedure.events import Event, Heard, RemarkTaken
+from assistant.procedure.vocabulary import INSERTING
+from assistant.replay import Told
 from assistant.storage.view import RecordView
 
 LONGEST_WAIT_S = 30.0
 
 
 def run(options: argparse.Namespace) -> int:
-    """Retell a record; with --aloud also its clips and prompts."""
+    """Retell a record; with --aloud also its clips and prompts.
+
+    Raises:
+        InputError: the speed is not above 0, or the record has no such spot.
+        RecordBroken: the record does not hold, up to where it was told.
+    """
     if options.speed <= 0:
         raise InputError(f"--speed {options.speed:g}: give a number above 0.")
     console = Console(highlight=False)
@@ -28,7 +35,7 @@ def run(options: argparse.Namespace) -> int:
     voice = _Player(record.view) if options.aloud else None
     before: int | None = None
     boot = ""
-    for told in record.told():
+    for told in _from(record, options):
         mono = int(told.entry.mono)
         if before is not None and boot == told.entry.boot:
             time.sleep(min((mono - before) / 1e9, LONGEST_WAIT_S) / options.speed)
@@ -42,6 +49,39 @@ def run(options: argparse.Namespace) -> int:
         if voice is not None:
             voice.play(told.event, said)
     return 0
+
+
+def _from(record: OpenRecord, options: argparse.Namespace) -> Iterator[Told]:
+    """Yield what is to be told; everything before it is proved all the same."""
+    begun = False
+    for told in record.told():
+        begun = begun or _begins(told, options)
+        if begun:
+            yield told
+    if not begun:
+        raise InputError(f"The record in {options.record} has no {_wanted(options)}.")
+
+
+def _begins(told: Told, options: argparse.Namespace) -> bool:
+    session = told.outcome.session
+    if options.start is not None:
+        return told.entry.seq >= max(1, options.start)
+    if options.deviation is not None:
+        return len(session.deviations) >= options.deviation > 0
+    if options.location is not None:
+        there = session.location.code.casefold() == options.location.casefold()
+        return there and session.step in INSERTING
+    return True
+
+
+def _wanted(options: argparse.Namespace) -> str:
+    if options.start is not None:
+        return f"entry {options.start}"
+    if options.deviation is not None:
+        return f"deviation {options.deviation}"
+    if options.location is not None:
+        return f"insertion at {options.location}"
+    return "entry"
 
 
 class _Player:

@@ -46,13 +46,18 @@ def run(options: argparse.Namespace) -> int:
     state = proof.last.outcome.session.state.value
     console.print(
         f"proven: {last.seq} entries in order, {proof.clips} clips unchanged, {state}; "
-        f"head code {head_code(last.seq, last.hash).text}"
+        f"head code {head_code(last.seq, last.hash).text}",
+        soft_wrap=True,
     )
     if proof.torn:
-        console.print(f"{proof.torn} torn lines were set aside; their bytes are kept")
+        console.print(
+            f"{proof.torn} torn lines were set aside; their bytes are kept", soft_wrap=True
+        )
     _show_signatures(console, proof, options.keys)
     if not options.head and not (options.keys and proof.signatures):
-        console.print("whether its end was cut off shows only with --head CODE or a signature")
+        console.print(
+            "whether its end was cut off shows only with --head CODE or a signature", soft_wrap=True
+        )
     return 0
 
 
@@ -75,12 +80,12 @@ def prove(record: OpenRecord, code: str = "") -> Proof:
     entries = note_heads(entries, counts, proof.heads)
     for told in on_time(follow(entries, record.plan, record.language)):
         proof.last = told
-        _prove_files(record, told, proof)
+        prove_files(record, told, proof)
     _prove_heads(proof)
     return proof
 
 
-def _prove_files(record: OpenRecord, told: Told, proof: Proof) -> None:
+def prove_files(record: OpenRecord, told: Told, proof: Proof) -> None:
     """Prove the files that an entry names."""
     match told.event:
         case Opened():
@@ -115,9 +120,9 @@ def _show_signatures(console: Console, proof: Proof, keys: Path | None) -> None:
         check(proof.signatures, proof.heads, load_public(keys))
     how = "genuine" if keys is not None else "not checked: name the public keys with --keys"
     for line in signature_lines(proof.signatures):
-        console.print(f"{line} ({how})")
+        console.print(f"{line} ({how})", soft_wrap=True)
     if not proof.signatures:
-        console.print("nobody has signed it")
+        console.print("nobody has signed it", soft_wrap=True)
 
 
 def signature_lines(signatures: tuple[Signature, ...]) -> Iterator[str]:

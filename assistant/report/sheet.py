@@ -1,0 +1,261 @@
+"""The session sheet: a record on paper, to be read, signed off and filed.
+
+What happened, in which condition the record is, vials, deviations, reconciliation, signatures with
+name, time and meaning, and the course of the session entry by entry. Returns bytes; the same export
+gives the same bytes. Importing this module loads reportlab, so it is imported only where a sheet is
+asked for.
+"""
+
+import io
+from collections.abc import Iterable, Sequence
+from functools import partial
+from xml.sax.saxutils import escape
+
+from reportlab.lib import colors
+from reportlab.lib.pagesizes import A4
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.lib.units import mm
+from reportlab.pdfgen.canvas import Canvas
+from reportlab.platypus import (
+    Flowable,
+    NextPageTemplate,
+    PageBreak,
+    Paragraph,
+    SimpleDocTemplate,
+    Spacer,
+    Table,
+    TableStyle,
+)
+
+from assistant.report.export import Entry, Export, Moment
+from assistant.report.export_tables import said
+from assistant.report.sheet_fonts import BOLD, PLAIN, register
+from assistant.report.sheet_labels import label_table
+
+__all__ = ["MOST_ENTRIES", "session_sheet"]
+
+MOST_ENTRIES = 2000
+"""Entries printed; the others are in the tables and in JSON."""
+
+_BANNER = {
+    "whole": (
+        "WHOLE: closed by signing, proven from the first entry to the last",
+        colors.darkgreen,
+    ),
+    "incomplete": ("INCOMPLETE: proven, but the session was stopped or is open", colors.darkorange),
+    "damaged": ("DAMAGED: do not rely on it; see what does not hold", colors.red),
+}
+_MARGIN = 15 * mm
+_WIDTH = A4[0] - 2 * _MARGIN
+_BODY = ParagraphStyle("body", fontName=PLAIN, fontSize=8, leading=10)
+_SMALL = ParagraphStyle("small", parent=_BODY, fontSize=6.5, leading=8)
+_HEAD = ParagraphStyle("head", parent=_BODY, fontName=BOLD)
+_SECTION = ParagraphStyle(
+    "section", parent=_BODY, fontName=BOLD, fontSize=10, leading=13, spaceBefore=8, spaceAfter=3
+)
+_TITLE = ParagraphStyle("title", parent=_BODY, fontName=BOLD, fontSize=15, leading=19)
+_GRID = TableStyle(
+    [
+        ("GRID", (0, 0), (-1, -1), 0.3, colors.grey),
+        ("BACKGROUND", (0, 0), (-1, 0), colors.whitesmoke),
+        ("VALIGN", (0, 0), (-1, -1), "TOP"),
+        ("TOPPADDING", (0, 0), (-1, -1), 1.5),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
+        ("LEFTPADDING", (0, 0), (-1, -1), 3),
+        ("RIGHTPADDING", (0, 0), (-1, -1), 3),
+    ]
+)
+
+
+def session_sheet(export: Export) -> bytes:
+    """Return the sheet with the labels of all vials behind it, as a PDF.
+
+    Args:
+        export: of one record, entries included.
+    """
+    register()
+    out = io.BytesIO()
+    document = SimpleDocTemplate(
+        out,
+        pagesize=A4,
+        leftMargin=_MARGIN,
+        rightMargin=_MARGIN,
+        topMargin=18 * mm,
+        bottomMargin=16 * mm,
+        invariant=1,
+        title=f"Session sheet, batch {export.session.batch}",
+        author="",
+    )
+    frame = partial(_frame, export)
+    document.build(list(_story(export)), onFirstPage=frame, onLaterPages=frame)
+    return out.getvalue()
+
+
+def _frame(export: Export, canvas: Canvas, _document: SimpleDocTemplate) -> None:
+    """Put condition, batch, head code and page number on every page."""
+    words, colour = _BANNER[export.condition]
+    canvas.saveState()
+    canvas.setFillColor(colour)
+    canvas.setFont(BOLD, 8)
+    canvas.drawString(_MARGIN, A4[1] - 11 * mm, words)
+    canvas.setFillColor(colors.black)
+    canvas.setFont(PLAIN, 7)
+    canvas.drawRightString(A4[0] - _MARGIN, A4[1] - 11 * mm, f"batch {export.session.batch}")
+    code = f"record code {export.head.code}" if export.head else "no entry could be proved"
+    canvas.drawString(_MARGIN, 9 * mm, code)
+    canvas.drawRightString(A4[0] - _MARGIN, 9 * mm, f"page {canvas.getPageNumber()}")
+    canvas.restoreState()
+
+
+def _story(export: Export) -> Iterable[Flowable]:
+    yield Paragraph(escape(export.session.title), _TITLE)
+    yield from _faults(export)
+    yield _facts(export)
+    yield from _signatures(export)
+    yield from _reconciliation(export)
+    yield from _deviations(export)
+    yield from _samples(export)
+    yield from _course(export)
+    labels = label_table(export, _WIDTH)
+    if labels is not None:
+        yield NextPageTemplate("Later")
+        yield PageBreak()
+        yield Paragraph("Label data", _SECTION)
+        yield labels
+
+
+def _faults(export: Export) -> Iterable[Flowable]:
+    style = ParagraphStyle("fault", parent=_BODY, textColor=colors.red)
+    for fault in export.faults:
+        yield Paragraph(f"Does not hold: {escape(fault)}", style)
+
+
+def _table(header: Sequence[str], rows: Sequence[Sequence[str]], shares: Sequence[float]) -> Table:
+    """Return a table that breaks over pages and repeats its header; widths by shares."""
+    widths = [_WIDTH * share / sum(shares) for share in shares]
+    cells = [[Paragraph(escape(cell), _HEAD) for cell in header]]
+    cells += [[Paragraph(escape(cell), _SMALL) for cell in row] for row in rows]
+    return Table(cells, colWidths=widths, repeatRows=1, style=_GRID, hAlign="LEFT")
+
+
+def _when(moment: Moment | None) -> str:
+    """Spell a moment for a person: UTC to the second, and who."""
+    return f"{clock(moment.utc)} {moment.by}" if moment else ""
+
+
+def clock(utc: str) -> str:
+    """Return "2026-03-04 05:06:07 UTC" for a time on record."""
+    return f"{utc[:10]} {utc[11:19]} UTC"
+
+
+def _facts(export: Export) -> Table:
+    session, head = export.session, export.head
+    people = "; ".join(f"{p.name} ({p.role})" for p in export.people)
+    facts = [
+        ("Product", session.product, "Batch", session.batch),
+        ("Protocol", session.protocol, "Stage", session.stage),
+        ("Sampler", session.sampler, "Die set", session.die_set),
+        ("Opened", _when(session.opened), "Ended", _when(session.ended) or "not ended"),
+        ("State", session.state, "Entries", str(head.seq) if head else "0"),
+        ("People", people, "Record code", head.code if head else ""),
+        ("Software", session.software, "Recogniser", session.engine),
+        ("Microphone", session.microphone, "Voice", session.speaker),
+    ]
+    cells = [
+        [Paragraph(escape(text), _HEAD if n % 2 == 0 else _BODY) for n, text in enumerate(row)]
+        for row in facts
+    ]
+    widths = [_WIDTH * share for share in (0.14, 0.36, 0.14, 0.36)]
+    return Table(cells, colWidths=widths, style=[("VALIGN", (0, 0), (-1, -1), "TOP")])
+
+
+def _signatures(export: Export) -> Iterable[Flowable]:
+    yield Paragraph("Signatures", _SECTION)
+    if not export.signatures:
+        yield Paragraph("Nobody has signed this record.", _BODY)
+        return
+    rows = [
+        (s.name, s.meaning, clock(s.utc), f"entry {s.count}", s.standing, s.key[:16])
+        for s in export.signatures
+    ]
+    header = ("Name", "Meaning", "Time", "Signed up to", "Standing", "Key")
+    yield _table(header, rows, (4, 2, 4, 2.4, 5, 3))
+
+
+def _reconciliation(export: Export) -> Iterable[Flowable]:
+    yield Paragraph("Reconciliation", _SECTION)
+    shown = [f"{name.replace('-', ' ')}: {count}" for name, count in export.totals.items()]
+    yield Paragraph(escape("; ".join(shown)), _BODY)
+
+
+def _deviations(export: Export) -> Iterable[Flowable]:
+    yield Paragraph("Deviations", _SECTION)
+    if not export.deviations:
+        yield Paragraph("None.", _BODY)
+        return
+    rows = [
+        (
+            str(d.number),
+            f"{d.kind} {d.detail}".strip(),
+            " ".join(str(vial) for vial in d.vials),
+            d.location,
+            _when(d.raised),
+            d.status,
+            _when(d.disposed),
+            d.reason or (f"spoken, clip {d.reason_clip[:12]}" if d.reason_clip else ""),
+        )
+        for d in export.deviations
+    ]
+    header = ("No.", "What", "Vials", "Location", "Raised", "Standing", "Disposed", "Reason")
+    yield _table(header, rows, (1, 3, 1.6, 2.1, 4, 2.2, 4, 4))
+
+
+def _samples(export: Export) -> Iterable[Flowable]:
+    yield Paragraph("Samples", _SECTION)
+    rows = [
+        (
+            str(s.vial),
+            s.location + (f" (attempt {s.attempt})" if s.attempt > 1 else ""),
+            f"{s.position}, port {s.port}",
+            f"{s.depth_mm}",
+            s.status,
+            s.mass_mg,
+            _when(s.taken),
+            _when(s.emptied),
+            " ".join(str(number) for number in s.deviations),
+        )
+        for s in export.samples
+    ]
+    header = ("Vial", "Location", "Die", "mm in", "Status", "mg", "Taken", "Into vial", "Dev.")
+    yield _table(header, rows, (1.2, 2.2, 2.6, 1.5, 1.7, 1.5, 4, 4, 1.2))
+
+
+def _course(export: Export) -> Iterable[Flowable]:
+    yield Paragraph("Course of the session", _SECTION)
+    rows = [_line(entry) for entry in export.entries[:MOST_ENTRIES]]
+    yield _table(
+        ("No.", "Time (UTC)", "By", "What", "State", "Said"), rows, (1.2, 3.4, 3, 5, 2.2, 6)
+    )
+    more = len(export.entries) - MOST_ENTRIES
+    if more > 0:
+        yield Spacer(1, 4)
+        yield Paragraph(f"{more} more entries stand in the tables and the JSON export.", _BODY)
+
+
+def _line(entry: Entry) -> tuple[str, ...]:
+    event = entry.event
+    what = str(event.get("type", ""))
+    text = event.get("text") or event.get("timer") or event.get("device") or event.get("reason")
+    if text:
+        what = f"{what}: {text}"
+    if event.get("decision") in ("ask", "refuse"):
+        what = f"{what} ({event['decision']})"
+    state = str(entry.outcome.get("state", ""))
+    return (
+        str(entry.seq),
+        clock(entry.utc).removesuffix(" UTC"),
+        entry.by,
+        what,
+        state,
+        said(entry),
+    )
