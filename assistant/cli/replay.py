@@ -65,11 +65,11 @@ def _from(record: OpenRecord, options: argparse.Namespace) -> Iterator[Told]:
 def _begins(told: Told, options: argparse.Namespace) -> bool:
     session = told.outcome.session
     if options.start is not None:
-        return told.entry.seq >= max(1, options.start)
+        return bool(told.entry.seq >= max(1, options.start))
     if options.deviation is not None:
-        return len(session.deviations) >= options.deviation > 0
+        return bool(len(session.deviations) >= options.deviation > 0)
     if options.location is not None:
-        there = session.location.code.casefold() == options.location.casefold()
+        there: bool = session.location.code.casefold() == options.location.casefold()
         return there and session.step in INSERTING
     return True
 
