@@ -103,16 +103,14 @@ class Microphone:
 
     def _open(self, device: Device, *, again: bool) -> None:
         """Open a device; sound counts from the first block that is not silent."""
-        watchdog = Watchdog(opened=self._clock())
+        watchdog, library = Watchdog(opened=self._clock()), self._system.library
         back = MicrophoneBack(device.label) if again else None
 
         def take(indata: Any, _frames: int, _time: object, status: Any) -> None:  # noqa: ANN401 - library types
             nonlocal back
             pcm = bytes(indata)
-            zeros = pcm.count(0) == len(pcm)
-            waiting = zeros and not watchdog.heard
-            watchdog.block(self._clock(), zeros=zeros)
-            if waiting:
+            watchdog.block(self._clock(), zeros=pcm.count(0) == len(pcm))
+            if not watchdog.heard:
                 return
             if back is not None:
                 self._deliver(back)
@@ -122,7 +120,6 @@ class Microphone:
         def finished() -> None:
             watchdog.finished = True
 
-        library = self._system.library
         for rate in dict.fromkeys((SAMPLE_RATE, device.default_rate)):
             try:
                 stream = library.RawInputStream(
