@@ -36,8 +36,8 @@ from assistant.procedure.model import Session, begin
 from assistant.procedure.vocabulary import END, Intent, State
 from assistant.replay import outcome_on_record
 
-ANSWER_S = 2.0
-"""How long the operator takes for every answer."""
+ANSWER_S = (1.0, 4.0)
+"""How long the operator takes for an answer, at least and at most."""
 
 MOST_EVENTS = 100_000
 """A session that has not ended by then goes in circles."""
@@ -84,7 +84,7 @@ def quick_record(
         plan: bytes of the plan file.
         grammar: bytes of the grammar file.
         departures: what goes otherwise, each in its state and visit.
-        seed: of the masses.
+        seed: of the masses and the pauses.
         until: a state to break off in, as if the power had failed; None works to the end.
 
     Returns:
@@ -150,7 +150,7 @@ class _Typist:
         if isinstance(departure, float | int):
             self._ring(round(departure * 1e9))
             return
-        self._ring(round(ANSWER_S * 1e9))
+        self._ring(round(self._chance.uniform(*ANSWER_S) * 10) * 100_000_000)
         if departure is None:
             self._take(self._normal())
         elif isinstance(departure, Meaning):

@@ -1,0 +1,87 @@
+"""How numbers are written in a report: always the same, never more digits than mean something."""
+
+from collections.abc import Sequence
+
+MISSING = "\N{EN DASH}"
+LEAST_P = 0.0001
+"""Smaller p-values are written as smaller than this."""
+
+
+def fixed(value: float | None, decimals: int = 2) -> str:
+    """A number with so many decimals; a dash where there is none, and no minus zero."""
+    if value is None:
+        return MISSING
+    text = f"{value:.{decimals}f}"
+    return text.removeprefix("-") if float(text) == 0 else text
+
+
+def short(value: float | None, digits: int = 4) -> str:
+    """A number with so many significant digits, without an exponent where it can be read."""
+    if value is None:
+        return MISSING
+    text = f"{value:.{digits}g}"
+    if "e" in text and 1e-6 <= abs(value) < 1e9:  # noqa: PLR2004 - what can be read without one
+        text = fixed(value, 0 if abs(value) >= 1 else 8)
+    return "0" if text == "-0" else text
+
+
+def p_value(p: float | None) -> str:
+    """A p-value."""
+    if p is None:
+        return MISSING
+    return f"< {LEAST_P:g}" if p < LEAST_P else f"{p:.4f}"
+
+
+def interval(low: float | None, high: float | None, decimals: int = 2) -> str:
+    """Limits of an interval; an upper limit alone is written as such."""
+    if low is None:
+        return f"up to {fixed(high, decimals)}"
+    return f"{fixed(low, decimals)} to {fixed(high, decimals)}"
+
+
+def share(probability: float) -> str:
+    """A probability in percent; one that is not 1 is never rounded up to it."""
+    percent = 100.0 * probability
+    if probability < 1.0 and percent > 99.9:  # noqa: PLR2004 - one decimal is shown
+        return "> 99.9 %"
+    return f"{fixed(percent, 1)} %"
+
+
+def counted(number: int, one: str, many: str = "") -> str:
+    """A number with its noun: "1 vial", "3 vials"."""
+    return f"{number} {one if number == 1 else many or one + 's'}"
+
+
+def listed(names: Sequence[str], most: int = 12) -> str:
+    """Names in a row, shortened where there are many; a dash for none."""
+    if not names:
+        return MISSING
+    more = len(names) - most
+    tail = f" and {more} more" if more > 0 else ""
+    return ", ".join(names[:most]) + tail
+
+
+def moment(utc: str) -> str:
+    """A time of the record without the fraction of its second."""
+    return f"{utc[:10]} {utc[11:19]} UTC"
+
+
+def spread(minimum: int, maximum: int) -> str:
+    """One number, or a range of them."""
+    return str(minimum) if minimum == maximum else f"{minimum} to {maximum}"
+
+
+def limit(value: float) -> str:
+    """A limit; a whole number keeps one decimal, as it is compared."""
+    return f"{value:.1f}" if value == int(value) else f"{value:.4g}"
+
+
+def common_decimals(values: Sequence[float], most: int = 3) -> int:
+    """The fewest decimals, 1 to `most`, with which all values are written in full."""
+    for decimals in range(1, most):
+        if all(abs(value - round(value, decimals)) < _DUST for value in values):
+            return decimals
+    return most
+
+
+_DUST = 1e-9

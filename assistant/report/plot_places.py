@@ -1,0 +1,94 @@
+"""The plan's picture with the results written where the samples were taken."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
+from assistant.evaluation.describe import SpotSummary
+from assistant.plan.bed import bed_of
+from assistant.plan.reach import insertions
+from assistant.report.case import Case
+from assistant.report.draw_views import Scene, elevation, from_above
+from assistant.report.numbers import fixed
+from assistant.report.plots import INK, QUIET, WIDTH_IN
+
+PLACES_IN = 5.7
+"""Height of the figure, inches."""
+
+
+@dataclass(frozen=True, slots=True)
+class ResultScene(Scene):
+    """The plan's picture, naming results where the plan names vials."""
+
+    spots: tuple[SpotSummary, ...] = ()
+
+    def numbers(self, index: int, port: int) -> str:
+        """Mean found at one port of one location, % of target."""
+        found = self.found(index, port)
+        if found is None:
+            return "no result"
+        return fixed(found.summary.mean, 1)
+
+    def found(self, index: int, port: int) -> SpotSummary | None:
+        """The summary of one port of one location."""
+        code = self.plan.locations[index].code
+        for spot in self.spots:
+            if spot.spot.location == code and spot.spot.port == port + 1:
+                return spot
+        return None
+
+
+def places(case: Case) -> Figure:
+    """Two elevations with the results beside the ports, and the view from above."""
+    plan = case.record.plan
+    bed = bed_of(plan)
+    scene = ResultScene(plan, bed, insertions(plan, bed), (), case.study.spots)
+    figure = Figure(figsize=(WIDTH_IN, PLACES_IN), facecolor="white")
+    FigureCanvasAgg(figure)
+    grid = figure.add_gridspec(
+        2, 2, left=0.07, right=0.99, top=0.965, bottom=0.065, hspace=0.24, wspace=0.2,
+        height_ratios=(1.0, 0.95),
+    )  # fmt: skip
+    for side, name in enumerate(("from the south", "from the east")):
+        axes = figure.add_subplot(grid[0, side])
+        elevation(axes, scene, side)
+        _dress(axes, f"Elevation {name}")
+        if side:
+            axes.set_ylabel("")
+    above = figure.add_subplot(grid[1, 0])
+    from_above(above, scene)
+    _dress(above, "From above, north up")
+    _deviations(figure.add_subplot(grid[1, 1]), case.study.spots, case.study.summary.mean)
+    return figure
+
+
+def _dress(axes: Axes, title: str) -> None:
+    axes.set_title(title, fontsize=7.5, color=INK, loc="left", pad=3)
+    axes.tick_params(labelsize=6, length=2)
+
+
+def _deviations(axes: Axes, spots: Sequence[SpotSummary], mean: float) -> None:
+    """Distance of each location mean from the mean of all, largest first."""
+    ordered = sorted(spots, key=lambda spot: spot.summary.mean)
+    height = 0.7
+    for place, spot in enumerate(ordered):
+        away = spot.summary.mean - mean
+        axes.barh(
+            place,
+            away,
+            height,
+            color="#b9c4cd" if away >= 0 else "white",
+            edgecolor=INK,
+            linewidth=0.7,
+        )
+    axes.axvline(0.0, color=INK, linewidth=0.8)
+    axes.set_yticks(range(len(ordered)), [spot.name for spot in ordered])
+    axes.tick_params(axis="y", labelsize=6.5 if len(ordered) <= 20 else 4.5, length=0)  # noqa: PLR2004 - as fits
+    widest = max((abs(spot.summary.mean - mean) for spot in ordered), default=1.0)
+    axes.set_xlim(-1.15 * max(widest, 0.5), 1.15 * max(widest, 0.5))
+    axes.spines[["top", "right", "left"]].set_visible(False)
+    axes.spines["bottom"].set_color(QUIET)
+    _dress(axes, "Location mean less mean of all, % of target")
