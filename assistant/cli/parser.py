@@ -158,6 +158,90 @@ def _export(sub: Sub) -> None:
     sub.add_argument("--keys", type=Path, help="folder of public keys, to check the signatures by")
 
 
+def _evaluate(sub: Sub) -> None:
+    sub.add_argument("record", type=Path, help="folder of the record")
+    sub.add_argument("assays", type=Path, help="the laboratory's sheet, CSV or XLSX")
+    sub.add_argument(
+        "-o",
+        dest="output",
+        type=Path,
+        action="append",
+        default=[],
+        help="the report: a name ending in .pdf or .html; may be given twice",
+    )
+    sub.add_argument("--json", type=Path, help="file for every number at full precision")
+    sub.add_argument(
+        "--partial", action="store_true", help="go on without missing, void or open vials; says so"
+    )
+    _unit(sub)
+    sub.add_argument(
+        "--scheme",
+        choices=("industry-2014", "usp-905", "e2810-plan-1", "e2810-plan-2"),
+        default="industry-2014",
+        help="whose verdict leads and becomes the exit code (default: industry-2014)",
+    )
+    sub.add_argument("--confidence", type=float, default=0.95, help="of the intervals, 0 to 1")
+    sub.add_argument(
+        "--limit-confidence", type=float, default=0.90, help="of the acceptance limits, 0 to 1"
+    )
+    sub.add_argument(
+        "--coverage", type=float, default=0.95, help="asked of the acceptance limits, 0 to 1"
+    )
+    sub.add_argument("--method-sd", type=float, help="SD of the analytical method, %% of target")
+
+
+def _compare(sub: Sub) -> None:
+    sub.add_argument(
+        "batches",
+        nargs="+",
+        metavar="RECORD=ASSAYS",
+        help="a record's folder and its sheet, joined by an equals sign; two or more",
+    )
+    sub.add_argument(
+        "-o",
+        dest="output",
+        type=Path,
+        action="append",
+        default=[],
+        help="the report: a name ending in .pdf or .html; may be given twice",
+    )
+    sub.add_argument("--json", type=Path, help="file for every number at full precision")
+    sub.add_argument("--partial", action="store_true", help="as for evaluate, for every batch")
+    _unit(sub)
+    sub.add_argument(
+        "--significance", type=float, default=0.05, help="largest p-value called a difference"
+    )
+
+
+def _assays(sub: Sub) -> None:
+    sub.add_argument("record", type=Path, help="folder of the record")
+    sub.add_argument("-o", dest="output", type=Path, required=True, help="file to write, CSV")
+    truth = "% of target"
+    for name, default, what in (
+        ("mean", 100.0, "true mean"),
+        ("between", 1.0, "SD between locations"),
+        ("within", 1.0, "SD within a location: sampling and method"),
+        ("bias", 0.0, "added by the thief to every sample"),
+        ("depth-slope", 0.0, "added for every 100 mm of depth"),
+        ("position-slope", 0.0, "added for every position above the bottom one"),
+        ("order-slope", 0.0, "added for every insertion after the first"),
+        ("open-slope", 0.0, "added for every 10 s the port stood open"),
+    ):
+        sub.add_argument(
+            f"--{name}", type=float, default=default, help=f"{what}, %{truth} (default {default:g})"
+        )
+    sub.add_argument("--decimals", type=int, default=1, help="of the assays (default 1)")
+    sub.add_argument("--seed", type=int, default=1, help="of the random numbers (default 1)")
+
+
+def _unit(sub: Sub) -> None:
+    sub.add_argument(
+        "--unit",
+        choices=("percent", "fraction", "mg", "mg/g"),
+        help="of the assays, where their heading does not say",
+    )
+
+
 def _plan(sub: Sub, *, optional: bool = False) -> None:
     if optional:
         sub.add_argument("plan", nargs="?", default="double-cone", help="plan file or shipped plan")
@@ -181,4 +265,7 @@ _COMMANDS: tuple[tuple[str, str, str, Options], ...] = (
     ("keys", "keys", "make a person's keys for signing", _keys),
     ("sign", "sign", "put your name, the time and the meaning under a record", _sign),
     ("export", "export", "a record as tables, as JSON or as a sheet to print", _export),
+    ("assays", "assays", "a laboratory's sheet made up from a known truth, to rehearse", _assays),
+    ("evaluate", "evaluate", "a record and its assays to a verdict and a report", _evaluate),
+    ("compare", "compare", "the batches of a campaign against each other", _compare),
 )

@@ -1,0 +1,87 @@
+"""`assays`: a laboratory's sheet made up from a known truth, so that a rehearsal reaches a verdict.
+
+The sheet has a row for every vial that the session filled. Where the session weighed nothing, the
+laboratory weighs: net masses between what a die holds at bulk and at tapped density.
+"""
+
+import argparse
+import csv
+import io
+from collections.abc import Sequence
+from dataclasses import replace
+
+from rich.console import Console
+
+from assistant.cli.files import write_file
+from assistant.cli.study import read_record
+from assistant.errors import InputError
+from assistant.evaluation.assays import State
+from assistant.evaluation.results import Result
+from assistant.evaluation.synthetic import Site, Truth, results
+from assistant.plan.dies import mass_window
+from assistant.report.study import RecordStudy
+
+MOST_DECIMALS = 6
+
+
+def run(options: argparse.Namespace) -> int:
+    """Write the sheet and say what was put into it.
+
+    Raises:
+        InputError: an option is not usable, or the session filled no vial.
+        RecordBroken: the record does not hold.
+    """
+    if not 0 <= options.decimals <= MOST_DECIMALS:
+        raise InputError(f"--decimals {options.decimals}: give 0 to {MOST_DECIMALS}.")
+    if options.seed < 0:
+        raise InputError(f"--seed {options.seed}: give 0 or more.")
+    record, _ = read_record(options.record)
+    truth = Truth(
+        mean=options.mean,
+        between_sd=options.between,
+        within_sd=options.within,
+        thief_bias=options.bias,
+        depth_slope=options.depth_slope,
+        position_slope=options.position_slope,
+        order_slope=options.order_slope,
+        open_slope=options.open_slope,
+    )
+    made = results(sites(record, options.seed), truth, options.seed, options.decimals)
+    if not made:
+        raise InputError(f"The session in {options.record} filled no vial: nothing can be assayed.")
+    write_file(options.output, sheet(made, record.plan.study.batch).encode())
+    Console(highlight=False).print(
+        f"{len(made)} made-up assays in {options.output}: mean {truth.mean + truth.thief_bias:g}, "
+        f"SD {truth.between_sd:g} between and {truth.within_sd:g} within locations, % of target",
+        soft_wrap=True,
+    )
+    return 0
+
+
+def sites(record: RecordStudy, seed: int) -> tuple[Site, ...]:
+    """The filled vials, each with a mass: the session's, or one that the laboratory weighs.
+
+    Args:
+        record: of the session.
+        seed: of the masses.
+    """
+    import numpy as np  # noqa: PLC0415 - only here
+
+    window = mass_window(record.plan)
+    filled = [vial.site for vial in record.expected if vial.state is State.TAKEN]
+    weighed = np.random.default_rng([seed, 1]).uniform(
+        window.bulk_mg, window.tapped_mg, len(filled)
+    )
+    return tuple(
+        replace(site, mass_mg=site.mass_mg or round(float(mass), 1))
+        for site, mass in zip(filled, weighed, strict=True)
+    )
+
+
+def sheet(made: Sequence[Result], batch: str) -> str:
+    """The results as a laboratory's CSV file, in % of target, with the net masses."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(["Vial", "Assay (% of target)", "Net mass (mg)", "Batch"])
+    writer.writerows([one.vial, one.assay, one.mass_mg, batch] for one in made)
+    return out.getvalue()

@@ -1,0 +1,71 @@
+"""`evaluate`: a record and its assays to a verdict, a report, and every number behind it."""
+
+import argparse
+from collections.abc import Callable
+from pathlib import Path
+
+from rich.console import Console
+
+from assistant.cli.files import write_file
+from assistant.cli.study import read_laboratory, read_record
+from assistant.errors import InputError
+from assistant.evaluation.e2810 import Demand
+from assistant.report.blocks import Document
+from assistant.report.case import Case, Wish, make_case
+from assistant.report.content import document, verdict
+from assistant.report.figures import case_json
+from assistant.session.assemble import software
+
+
+def run(options: argparse.Namespace) -> int:
+    """Evaluate; 0 when the criteria of the leading scheme are met, 1 when they are not.
+
+    Raises:
+        InputError: a file, an option or the vials do not fit.
+        RecordBroken: the record does not hold.
+    """
+    forms = [(path, _form(path)) for path in options.output]
+    record, signatures = read_record(options.record)
+    case = make_case(
+        record,
+        read_laboratory(options.assays, options.unit),
+        Wish(
+            scheme=options.scheme,
+            partial=options.partial,
+            confidence=options.confidence,
+            demand=Demand(confidence=options.limit_confidence, coverage=options.coverage),
+            method_sd=options.method_sd,
+        ),
+        software=software(),
+        signatures=signatures,
+    )
+    if options.json:
+        write_file(options.json, case_json(case))
+    for path, form in forms:
+        write_file(path, form(document(case)))
+    _tell(Console(highlight=False), case)
+    return 0 if case.met else 1
+
+
+def _form(path: Path) -> Callable[[Document], bytes]:
+    """How a document is set for this file name."""
+    suffix = path.suffix.lower()
+    if suffix == ".pdf":
+        from assistant.report.pdf import pdf  # noqa: PLC0415 - loads reportlab and matplotlib
+
+        return pdf
+    if suffix in (".html", ".htm"):
+        from assistant.report.html import html  # noqa: PLC0415 - loads jinja2 and matplotlib
+
+        return html
+    raise InputError(f"{path}: name a report ending in .pdf or .html.")
+
+
+def _tell(console: Console, case: Case) -> None:
+    answer = verdict(case)
+    console.print(answer.line, style="bold", soft_wrap=True)
+    console.print(answer.sentence, soft_wrap=True)
+    for aside in answer.asides:
+        console.print(f"- {aside}", soft_wrap=True)
+    for indication in case.study.indications:
+        console.print(f"{indication.about}: {indication.sentence}", soft_wrap=True)
