@@ -24,7 +24,7 @@ def run(options: argparse.Namespace) -> int:
         InputError: a file, an option or the vials do not fit.
         RecordBroken: the record does not hold.
     """
-    forms = [(path, _form(path)) for path in options.output]
+    forms = [(path, form_of(path)) for path in options.output]
     record, signatures = read_record(options.record)
     case = make_case(
         record,
@@ -47,8 +47,12 @@ def run(options: argparse.Namespace) -> int:
     return 0 if case.met else 1
 
 
-def _form(path: Path) -> Callable[[Document], bytes]:
-    """How a document is set for this file name."""
+def form_of(path: Path) -> Callable[[Document], bytes]:
+    """How a document is set into a file of this name.
+
+    Raises:
+        InputError: by its suffix it is neither PDF nor HTML.
+    """
     suffix = path.suffix.lower()
     if suffix == ".pdf":
         from assistant.report.pdf import pdf  # noqa: PLC0415 - loads reportlab and matplotlib

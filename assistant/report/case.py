@@ -127,13 +127,8 @@ def make_case(
         InputError: the session is not closed, vials do not fit (unless a partial evaluation is
             asked for), or no verdict can be drawn.
     """
-    joined = join(laboratory.sheet, record.expected, record.target, batch=record.plan.study.batch)
-    if not record.complete and not wish.partial:
-        raise InputError(
-            f"The session is not closed (it stands at {record.session.state.value}): finish it, "
-            "or ask for a partial evaluation."
-        )
-    results = joined.require(partial=wish.partial)
+    joined = joined_of(record, laboratory, partial=wish.partial)
+    results = joined.results
     masses = [result.mass_mg for result in results if result.mass_mg is not None]
     options = Options(
         confidence=wish.confidence,
@@ -153,6 +148,29 @@ def make_case(
         signatures=tuple(signatures),
         software=software,
     )
+
+
+def joined_of(record: RecordStudy, laboratory: Laboratory, *, partial: bool) -> Joined:
+    """Join a record with its assays; what stands in the way of a verdict stops here.
+
+    Args:
+        record: what the session says.
+        laboratory: the sheet.
+        partial: go on without vials that are missing, void or not reconciled, and with a session
+            that is not closed.
+
+    Raises:
+        InputError: the session is not closed, or vials do not fit.
+    """
+    if not record.complete and not partial:
+        raise InputError(
+            f"The session is not closed (it stands at {record.session.state.value}): finish it, "
+            "or ask for a partial evaluation."
+        )
+    batch = record.plan.study.batch
+    joined = join(laboratory.sheet, record.expected, record.target, batch=batch)
+    joined.require(partial=partial)
+    return joined
 
 
 def curve_of(study: Study) -> Characteristic:

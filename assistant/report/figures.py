@@ -13,8 +13,8 @@ from typing import cast
 import numpy as np
 from pydantic import JsonValue
 
-from assistant.evaluation.campaign import Campaign
 from assistant.procedure.events import dump
+from assistant.report.campaign import Comparison
 from assistant.report.case import Case, axis_estimate
 
 EVALUATION, CAMPAIGN = "evaluation 1", "campaign 1"
@@ -70,14 +70,29 @@ def case_json(case: Case) -> bytes:
     )
 
 
-def campaign_json(campaign: Campaign, software: str, *, alike: bool) -> bytes:
+def campaign_json(comparison: Comparison) -> bytes:
     """A comparison of batches as JSON, UTF-8."""
     return _written(
         {
             "format": CAMPAIGN,
-            "software": software,
-            "alike": alike,
-            "campaign": plain(campaign),
+            "software": comparison.software,
+            "alike": comparison.alike,
+            "differences": list(comparison.differences),
+            "significance": comparison.significance,
+            "batches": [
+                {
+                    "batch": member.record.plan.study.batch,
+                    "entries": member.record.last.seq,
+                    "hash": member.record.last.hash,
+                    "plan_sha256": member.record.opened.plan_sha256,
+                    "assays": member.laboratory.sheet.name,
+                    "assays_sha256": member.laboratory.sha256,
+                    "problems": list(member.problems),
+                }
+                for member in comparison.members
+            ],
+            "tests": plain(comparison.questions),
+            "campaign": plain(comparison.campaign),
         }
     )
 

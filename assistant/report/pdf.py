@@ -244,6 +244,7 @@ def _facts(facts: Facts) -> Iterator[Flowable]:
         ]
     )
     grid.hAlign = "LEFT"
+    grid.spaceAfter = 6
     yield grid
 
 

@@ -1,0 +1,63 @@
+"""`compare`: the batches of a validation campaign against each other."""
+
+import argparse
+from pathlib import Path
+
+from rich.console import Console
+
+from assistant.cli.evaluate import form_of
+from assistant.cli.files import write_file
+from assistant.cli.study import read_laboratory, read_record
+from assistant.errors import InputError
+from assistant.report.campaign import Comparison, document, make_comparison, verdict
+from assistant.report.figures import campaign_json
+from assistant.report.numbers import fixed
+from assistant.session.assemble import software
+
+
+def run(options: argparse.Namespace) -> int:
+    """Compare; 0 when nothing tells the batches apart, 1 when something does.
+
+    Raises:
+        InputError: a file, an option or the vials do not fit.
+        RecordBroken: a record does not hold.
+    """
+    if not 0.0 < options.significance < 1.0:
+        raise InputError(f"--significance {options.significance:g}: give a level between 0 and 1.")
+    forms = [(path, form_of(path)) for path in options.output]
+    pairs = [_pair(text) for text in options.batches]
+    comparison = make_comparison(
+        [(read_record(record)[0], read_laboratory(sheet, options.unit)) for record, sheet in pairs],
+        partial=options.partial,
+        significance=options.significance,
+        software=software(),
+    )
+    if options.json:
+        write_file(options.json, campaign_json(comparison))
+    for path, form in forms:
+        write_file(path, form(document(comparison)))
+    _tell(Console(highlight=False), comparison)
+    return 0 if comparison.alike else 1
+
+
+def _pair(text: str) -> tuple[Path, Path]:
+    record, joined, sheet = text.partition("=")
+    if not (record and joined and sheet):
+        raise InputError(
+            f"{text!r} names no record and sheet: write RECORD=ASSAYS, like monday=monday.csv."
+        )
+    return Path(record), Path(sheet)
+
+
+def _tell(console: Console, comparison: Comparison) -> None:
+    answer = verdict(comparison)
+    console.print(answer.line, style="bold", soft_wrap=True)
+    console.print(answer.sentence, soft_wrap=True)
+    for aside in answer.asides:
+        console.print(f"- {aside}", soft_wrap=True)
+    for batch in comparison.campaign.batches:
+        console.print(
+            f"{batch.name}: {batch.summary.n} results, mean {fixed(batch.summary.mean)}, "
+            f"SD {fixed(batch.summary.sd)} % of target",
+            soft_wrap=True,
+        )

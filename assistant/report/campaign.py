@@ -1,0 +1,281 @@
+"""The batches of a campaign against each other: what is compared, and how it is reported."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from assistant.evaluation.campaign import Batch, BatchFigures, Campaign, Chart, compare
+from assistant.evaluation.trends import holm
+from assistant.journal.head import head_code
+from assistant.report.blocks import (
+    Block,
+    Document,
+    Facts,
+    Heading,
+    Picture,
+    Text,
+    Verdict,
+    table,
+)
+from assistant.report.case import Laboratory, joined_of
+from assistant.report.numbers import fixed, listed, moment, p_value, short
+from assistant.report.study import RecordStudy
+
+_MEANS = "one-way analysis of the location means"
+
+
+@dataclass(frozen=True, slots=True)
+class Member:
+    """One batch of a campaign."""
+
+    record: RecordStudy
+    laboratory: Laboratory
+    problems: tuple[str, ...] = ()
+    """What a partial evaluation left out."""
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """One test for a difference between batches."""
+
+    about: str
+    name: str
+    statistic: float | None
+    df: tuple[int, int]
+    p: float | None
+    """None where the test cannot be made."""
+    adjusted: float | None
+    """p after Holm's adjustment over the questions."""
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """A campaign, compared and ready to be reported."""
+
+    members: tuple[Member, ...]
+    campaign: Campaign
+    significance: float
+    software: str
+
+    @property
+    def questions(self) -> tuple[Question, ...]:
+        """Every test that was made, p adjusted over all."""
+        means = self.campaign.means
+        found = [("means", _MEANS, means.f, (means.df_between, means.df_within), means.p)]
+        found += [
+            ("spread", test.name, test.statistic, (test.df_between, test.df_within), test.p)
+            for test in self.campaign.spread
+        ]
+        adjusted = iter(holm([p for *_, p in found if p is not None]))
+        return tuple(
+            Question(about, name, f, df, p, None if p is None else next(adjusted))
+            for about, name, f, df, p in found
+        )
+
+    @property
+    def differences(self) -> tuple[str, ...]:
+        """What tells the batches apart: tests and points beyond their limits, in words."""
+        told = [
+            f"{one.about} differ ({one.name}, p = {p_value(one.adjusted)})"
+            for one in self.questions
+            if one.adjusted is not None and one.adjusted <= self.significance
+        ]
+        if self.campaign.means.p is None and self.campaign.means.ms_between > 0:
+            told.append("means differ, with no spread inside the batches")
+        told += [
+            f"{chart.name} beyond its limits: {listed(chart.outside)}"
+            for chart in self.campaign.charts
+            if chart.outside
+        ]
+        return tuple(told)
+
+    @property
+    def alike(self) -> bool:
+        """Whether nothing tells the batches apart."""
+        return not self.differences
+
+
+def make_comparison(
+    pairs: Sequence[tuple[RecordStudy, Laboratory]],
+    *,
+    partial: bool,
+    significance: float,
+    software: str,
+) -> Comparison:
+    """Join every record with its assays and compare the batches.
+
+    Args:
+        pairs: records with their sheets, in the order of the campaign.
+        partial: as for one evaluation.
+        significance: largest adjusted p-value called a difference, 0 to 1.
+        software: name and version of this program.
+
+    Raises:
+        InputError: fewer than two batches, a batch twice, or one that cannot be evaluated.
+    """
+    members, batches = [], []
+    for record, laboratory in pairs:
+        joined = joined_of(record, laboratory, partial=partial)
+        members.append(Member(record, laboratory, joined.problems))
+        batches.append(Batch(record.plan.study.batch, joined.results))
+    return Comparison(tuple(members), compare(batches), significance, software)
+
+
+def document(comparison: Comparison) -> Document:
+    """The report of a campaign."""
+    names = [member.record.plan.study.batch for member in comparison.members]
+    products = dict.fromkeys(m.record.plan.study.product for m in comparison.members)
+    return Document(
+        title="Comparison of batches",
+        subtitle=f"{listed(list(products), 3)} | batches {listed(names, 6)}",
+        blocks=(
+            verdict(comparison),
+            *_batches(comparison),
+            *_pictures(comparison),
+            *_tests(comparison),
+            *_inputs(comparison),
+        ),
+        footer=f"{len(names)} batches | {comparison.software}",
+    )
+
+
+def verdict(comparison: Comparison) -> Verdict:
+    """Whether anything tells the batches apart."""
+    count = len(comparison.members)
+    found = "; ".join(comparison.differences)
+    level = f"{comparison.significance:g}"
+    return Verdict(
+        met=comparison.alike,
+        line="NO DIFFERENCE BETWEEN THE BATCHES SHOWS"
+        if comparison.alike
+        else "THE BATCHES DIFFER",
+        sentence=(
+            f"{count} batches: no test is at {level} or less after adjustment, and no chart has a "
+            "point beyond its limits. With few batches a difference must be large to show."
+            if comparison.alike
+            else f"{count} batches: {found}."
+        ),
+        asides=tuple(
+            f"Partial, as asked for: batch {member.record.plan.study.batch}, vials "
+            f"{'; '.join(member.problems)}."
+            for member in comparison.members
+            if member.problems
+        ),
+    )
+
+
+def _batches(comparison: Comparison) -> Iterator[Block]:
+    yield Heading("The batches")
+    yield table(
+        [
+            ("batch", 0.18, "left"),
+            ("n", 0.06, "right"),
+            ("locations", 0.1, "right"),
+            ("mean", 0.09, "right"),
+            ("SD", 0.08, "right"),
+            ("RSD, %", 0.08, "right"),
+            ("lowest", 0.09, "right"),
+            ("highest", 0.09, "right"),
+            ("SD between", 0.11, "right"),
+            ("SD within", 0.11, "right"),
+        ],
+        [_batch(figures) for figures in comparison.campaign.batches],
+        note="In % of target. Between and within: locations of one batch, from its own analysis "
+        "of variance.",
+    )
+
+
+def _batch(figures: BatchFigures) -> tuple[str, ...]:
+    summary, one = figures.summary, figures.table
+    return (
+        figures.name,
+        str(summary.n),
+        str(len(figures.location_means)),
+        fixed(summary.mean),
+        fixed(summary.sd),
+        fixed(summary.rsd),
+        fixed(summary.low),
+        fixed(summary.high),
+        fixed(one.between**0.5 if one else None),
+        fixed(one.residual_sd if one else None),
+    )
+
+
+def _pictures(comparison: Comparison) -> Iterator[Block]:
+    from assistant.report import plot_campaign as plots  # noqa: PLC0415 - loads matplotlib
+
+    campaign = comparison.campaign
+    yield Heading("Location means of every batch")
+    yield Picture(
+        draw=lambda: plots.batches(campaign),
+        caption="Circles: location means; bar: mean of the batch. In % of target.",
+        describes="; ".join(f"{b.name}: mean {fixed(b.summary.mean)}" for b in campaign.batches),
+        height_in=plots.BATCHES_IN,
+    )
+    yield Heading("Control charts")
+    yield Picture(
+        draw=lambda: plots.charts(campaign),
+        caption="Batches in the order given. Solid: centre; dashed: limits. A point beyond its "
+        "limits is filled.",
+        describes="; ".join(_described(chart) for chart in campaign.charts),
+        height_in=plots.CHARTS_IN,
+    )
+    yield Text(
+        "Individuals: mean of the batch means ± 2.66 times their mean moving range. Moving range: "
+        "up to 3.267 times its mean. SD: limits of each batch's own number of results, from the "
+        "pooled SD. With fewer than some twenty batches such limits are provisional.",
+        "small",
+    )
+
+
+def _described(chart: Chart) -> str:
+    return f"{chart.name}: beyond the limits {listed(chart.outside)}"
+
+
+def _tests(comparison: Comparison) -> Iterator[Block]:
+    yield Heading("Tests for a difference")
+    asked = comparison.questions
+    yield table(
+        [
+            ("about", 0.12, "left"),
+            ("test", 0.42, "left"),
+            ("statistic", 0.12, "right"),
+            ("df", 0.12, "right"),
+            ("p", 0.11, "right"),
+            ("p, Holm", 0.11, "right"),
+        ],
+        [
+            (
+                one.about,
+                one.name,
+                short(one.statistic),
+                f"{one.df[0]}, {one.df[1]}",
+                p_value(one.p),
+                p_value(one.adjusted),
+            )
+            for one in asked
+        ],
+        note="Means: locations, not vials, are independent within a batch. Spread: Levene's W, "
+        "about the mean or (Brown and Forsythe) the median. Holm: adjusted over this table. "
+        "Control charts after Shewhart, constants as in ISO 7870-2.",
+    )
+    yield Text(
+        "Significant is not large: batches may differ beyond chance by an amount that does not "
+        "matter, and a difference that matters may hide in few results.",
+        "small",
+    )
+
+
+def _inputs(comparison: Comparison) -> Iterator[Block]:
+    yield Heading("Records and inputs")
+    for member in comparison.members:
+        record, laboratory = member.record, member.laboratory
+        head = head_code(record.last.seq, record.last.hash).text
+        yield Facts(
+            (
+                ("batch", f"{record.plan.study.batch}, {record.plan.study.protocol}"),
+                ("session", f"{moment(record.first.utc)} to {moment(record.last.utc)}"),
+                ("record", f"head code {head}, SHA-256 {record.last.hash}"),
+                ("plan SHA-256", record.opened.plan_sha256),
+                ("assays SHA-256", f"{laboratory.sha256} ({laboratory.sheet.name})"),
+            )
+        )
