@@ -1,0 +1,103 @@
+"""Records and evaluations for the tests of reports, made without sound and without files."""
+
+from collections.abc import Callable, Sequence
+from datetime import UTC, datetime
+from functools import cache
+from hashlib import sha256
+
+import pytest
+
+from assistant.clock import ManualClock
+from assistant.evaluation.assays import read_sheet
+from assistant.evaluation.synthetic import Truth, results
+from assistant.evaluation.tables import table_from_csv
+from assistant.grammar.language import parse_grammar
+from assistant.plan import parse_plan
+from assistant.procedure.vocabulary import State
+from assistant.replay import retell
+from assistant.report.case import Case, Laboratory, Wish, make_case
+from assistant.report.study import RecordStudy, study_of
+from assistant.storage import shipped
+from assistant.storage.memory import MemoryJournal
+from assistant.testing import Instead, quick_record
+
+GRAMMAR = shipped.read_grammar("en")
+
+Record = Callable[..., RecordStudy]
+Sheet = Callable[..., Laboratory]
+MakeCase = Callable[..., Case]
+
+
+@cache
+def _record(
+    plan: str, departures: tuple[Instead, ...], until: State | None, changes: tuple[tuple[str, str]]
+) -> RecordStudy:
+    raw = shipped.read_plan(plan).decode()
+    for old, new in changes:
+        assert old in raw
+        raw = raw.replace(old, new)
+    journal = MemoryJournal()
+    clock = ManualClock(datetime(2026, 3, 4, 8, tzinfo=UTC))
+    quick_record(journal, clock, raw.encode(), GRAMMAR, departures=departures, until=until)
+    read = parse_plan(raw.encode(), plan)
+    return study_of(retell(journal.lines(), read, parse_grammar(GRAMMAR, "en")), read)
+
+
+@pytest.fixture
+def record() -> Record:
+    """Return a function that makes a record and gathers what it says."""
+
+    def make(
+        *departures: Instead,
+        plan: str = "double-cone",
+        until: State | None = None,
+        changes: Sequence[tuple[str, str]] = (),
+    ) -> RecordStudy:
+        return _record(plan, departures, until, tuple(changes))
+
+    return make
+
+
+@pytest.fixture
+def sheet() -> Sheet:
+    """Return a function that makes a laboratory's sheet: from a text, or of a record's vials."""
+
+    def make(
+        of: RecordStudy | str, truth: Truth | None = None, seed: int = 5, *, masses: bool = True
+    ) -> Laboratory:
+        text = of if isinstance(of, str) else _text(of, truth or Truth(99.2, 1.4, 0.9), seed)
+        if not masses:
+            text = "\n".join(",".join(line.split(",")[:2]) for line in text.splitlines())
+        read = read_sheet(table_from_csv(text, "lab-4711.csv"))
+        return Laboratory(read, sha256(text.encode()).hexdigest())
+
+    return make
+
+
+def _text(record: RecordStudy, truth: Truth, seed: int) -> str:
+    filled = [vial.site for vial in record.vials if vial.status.value in ("full", "short")]
+    made = results(filled, truth, seed)
+    rows = [
+        f"{one.vial},{one.assay},{one.mass_mg or 380 + 7 * (index % 9)}"
+        for index, one in enumerate(made)
+    ]
+    return "\n".join(["vial,assay (%),net mass (mg)", *rows]) + "\n"
+
+
+@pytest.fixture
+def case(record: Record, sheet: Sheet) -> MakeCase:
+    """Return a function that evaluates a record with made-up assays."""
+
+    def make(
+        *departures: Instead,
+        plan: str = "double-cone",
+        changes: Sequence[tuple[str, str]] = (),
+        truth: Truth | None = None,
+        wish: Wish | None = None,
+        masses: bool = True,
+    ) -> Case:
+        taken = record(*departures, plan=plan, changes=changes)
+        assays = sheet(taken, truth, masses=masses)
+        return make_case(taken, assays, wish or Wish(), software="sampling-assistant 9.9")
+
+    return make

@@ -1,0 +1,405 @@
+"""The evaluation report: what it says, and that both its forms say it the same each time."""
+
+import re
+import zlib
+from base64 import a85decode, b64decode
+from collections.abc import Callable
+from dataclasses import replace
+from html.parser import HTMLParser
+
+import pytest
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
+from assistant.evaluation.synthetic import Truth
+from assistant.journal.signing import sign
+from assistant.procedure.events import DeviceLost, Meaning, Resumed
+from assistant.procedure.vocabulary import Intent, State
+from assistant.report.blocks import Document, Facts, Heading, Picture, Table, Text, Verdict, table
+from assistant.report.case import Case, Laboratory, Wish, make_case
+from assistant.report.content import document
+from assistant.report.html import html
+from assistant.report.pdf import pdf
+from assistant.report.plots import components, drawing
+from assistant.report.study import RecordStudy
+from assistant.testing import Instead
+
+MakeCase = Callable[..., Case]
+Record = Callable[..., RecordStudy]
+Sheet = Callable[..., Laboratory]
+
+LATE = Instead(State.FILLING, 40.0, visit=2)
+AGAIN = Instead(State.DISPOSING, Meaning(intent=Intent.INSERTION_REPEATED))
+SECTIONS = [
+    "What the numbers point to",
+    "The study",
+    "Results by location",
+    "Where the samples were taken, and what was found there",
+    "Acceptance schemes",
+    "Variance components",
+    "Marks of the sampler",
+    "How often would such a blend meet the criteria?",
+    "Screening, for information only",
+    "Deviations of the session",
+    "Every vial",
+    "Record, software and inputs",
+    "Signatures under the record",
+    "Methods and sources",
+]
+
+
+def words(made: Document) -> str:
+    """Everything a document says, without its pictures' drawings."""
+    said = [made.title, made.subtitle, made.footer]
+    for block in made.blocks:
+        match block:
+            case Heading() | Text():
+                said.append(block.text)
+            case Verdict():
+                said += [block.line, block.sentence, *block.asides]
+            case Facts():
+                said += [part for row in block.rows for part in row]
+            case Table():
+                said += [column.heading for column in block.columns]
+                said += [cell for row in block.rows for cell in row]
+                said.append(block.note)
+            case Picture():
+                said += [block.caption, block.describes]
+    return "\n".join(said)
+
+
+def section(made: Document, heading: str) -> Document:
+    """The part of a document under one heading."""
+    blocks = list(made.blocks)
+    starts = [i for i, block in enumerate(blocks) if isinstance(block, Heading)]
+    start = next(i for i in starts if getattr(blocks[i], "text", "") == heading)
+    end = next((i for i in starts if i > start), len(blocks))
+    return replace(made, blocks=tuple(blocks[start:end]))
+
+
+def rows(made: Document, heading: str) -> list[tuple[str, ...]]:
+    """All rows of all tables under one heading."""
+    found = section(made, heading).blocks
+    return [row for block in found if isinstance(block, Table) for row in block.rows]
+
+
+class Page(HTMLParser):
+    """What a browser would see: text, tags that open and close, and addresses."""
+
+    def __init__(self, raw: bytes) -> None:
+        """Read a page."""
+        super().__init__()
+        self.text: list[str] = []
+        self.open: list[str] = []
+        self.addresses: list[str] = []
+        self.tags: set[str] = set()
+        self.feed(raw.decode())
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """Note a tag and where it points."""
+        self.tags.add(tag)
+        self.addresses += [value or "" for name, value in attrs if name in ("src", "href")]
+        if tag not in ("meta", "img", "col"):
+            self.open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        """Every tag closes the one opened last."""
+        assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        """Note the text."""
+        self.text.append(data)
+
+
+def test_every_section_stands_in_its_place(case: MakeCase) -> None:
+    """All that the report promises, verdict first, in a fixed order."""
+    made = document(case())
+    assert isinstance(made.blocks[0], Verdict)
+    assert [block.text for block in made.blocks if isinstance(block, Heading)] == SECTIONS
+
+
+def test_the_verdict_rests_on_its_numbers(case: MakeCase) -> None:
+    """The first lines name scheme, number, places, mean and SD of the study itself."""
+    found = case()
+    verdict = document(found).blocks[0]
+    assert isinstance(verdict, Verdict)
+    summary = found.study.summary
+    assert verdict.met
+    assert verdict.line == "CRITERIA MET"
+    assert f"30 results from 10 locations: mean {summary.mean:.2f}, SD {summary.sd:.2f}" in (
+        verdict.sentence
+    )
+    assert verdict.asides == ()
+    uneven = document(case(truth=Truth(100.0, 7.0, 0.5))).blocks[0]
+    assert isinstance(uneven, Verdict)
+    assert (uneven.met, uneven.line) == (False, "CRITERIA NOT MET: INVESTIGATE")
+
+
+def test_every_result_stands_beside_its_vial(case: MakeCase) -> None:
+    """A reader can go from each vial of the record to its assay, and on to its location."""
+    found = case()
+    made = document(found)
+    by_vial = {row[0]: row for row in rows(made, "Every vial")}
+    for result in found.study.results:
+        assert float(by_vial[result.vial][-1]) == pytest.approx(result.assay, abs=1e-9)
+        assert by_vial[result.vial][1] == result.location
+    table_rows = rows(made, "Results by location")
+    assert [row[0] for row in table_rows] == [
+        *(place.code for place in found.record.plan.locations),
+        "all",
+    ]
+
+
+def test_components_show_what_was_computed(case: MakeCase) -> None:
+    """Mean squares, F, components and limits are those of the study."""
+    found = case()
+    parts = found.study.components
+    assert parts is not None
+    said = words(section(document(found), "Variance components"))
+    assert f"{parts.table.within:.3f}" in said
+    assert f"{parts.intervals.between.lower:.3f} to {parts.intervals.between.upper:.3f}" in said
+    assert "modified large-sample" in said
+    assert "Graybill-Wang, one-sided" in said
+
+
+def test_deviations_and_the_vials_they_touch(case: MakeCase) -> None:
+    """The overrun, its disposal and reason; void vials in bold without a result."""
+    found = case(LATE, AGAIN)
+    made = document(found)
+    (deviation,) = rows(made, "Deviations of the session")
+    assert deviation[2:6] == ("overrun: middle", "C2", "2", "insertion repeated")
+    assert deviation[6] == "seen and judged by the supervisor"
+    vials = rows(made, "Every vial")
+    void = [row for row in vials if row[8] == "void"]
+    assert void
+    assert all(row[-1] == "none" for row in void)
+    assert next(row for row in vials if row[0] == "2")[9] == "1"
+    assert next(row for row in vials if row[0] == "31")[1] == "C2 (attempt 2)"
+    study = words(section(made, "The study"))
+    assert "of these 1 repeated" in study
+
+
+def test_what_limits_the_answer_stands_below_it(record: Record, sheet: Sheet) -> None:
+    """A stopped session, vials left out, open deviations and a short design are said at once."""
+    stopped = record(
+        LATE,
+        Instead(State.SEATING, Meaning(intent=Intent.STOP_SAMPLING), visit=4),
+    )
+    found = make_case(stopped, sheet(stopped), Wish(partial=True), software="x")
+    made = document(found)
+    verdict = made.blocks[0]
+    assert isinstance(verdict, Verdict)
+    said = "\n".join(verdict.asides)
+    assert "not closed; it stands at stopped" in said
+    assert "Partial evaluation, as asked for. Vials not reconciled in the session: 10, 11" in said
+    assert "3 locations, where at least 10 are asked for" in said
+    assert "1 deviation not disposed of" in said
+    assert "OPEN" in words(section(made, "Deviations of the session"))
+    assert "stopped before its end" in words(section(made, "Record, software and inputs"))
+
+
+def test_a_session_broken_off_says_where_it_stands(record: Record, sheet: Sheet) -> None:
+    """A record that simply ends is not called stopped."""
+    found = record(
+        Instead(State.RESTING, DeviceLost(device="speaker", reason="dead")), until=State.COUNTING
+    )
+    made = document(make_case(found, sheet(found), Wish(partial=True), software="x"))
+    assert "not closed: counting" in words(section(made, "Record, software and inputs"))
+
+
+def test_one_result_per_location_says_what_cannot_be_told(record: Record, sheet: Sheet) -> None:
+    """No components, no replicates, the curve on the SD of all; both forms are still set."""
+    lines = "".join(f"{3 * n + 1},{99 + n % 3}\n" for n in range(10))
+    assays = sheet("vial,assay (%)\n" + lines)
+    found = make_case(record(), assays, Wish(partial=True), software="x")
+    made = document(found)
+    assert "cannot be told from" in words(section(made, "Variance components"))
+    assert "No sample masses are known" in words(section(made, "Marks of the sampler"))
+    assert "more assays needed" not in words(made)
+    assert pdf(made).startswith(b"%PDF")
+    assert b"true SD" not in html(made)
+    with pytest.raises(ValueError, match="without replicates"), drawing():
+        components(found)
+
+
+def test_equal_results_are_reported_as_such(record: Record, sheet: Sheet) -> None:
+    """Zero variance: no F, no REML, no screening, one indication, and both forms are set."""
+    text = "vial,assay (%)\n" + "".join(f"{n},99\n" for n in range(1, 31))
+    made = document(make_case(record(), sheet(text), Wish(), software="x"))
+    said = words(made)
+    assert "All results are equal" in said
+    assert "too few differing results to screen" in said
+    assert "Nothing in particular" not in said
+    assert pdf(made).startswith(b"%PDF")
+    assert html(made)
+
+
+def test_nothing_to_compare_is_said(record: Record, sheet: Sheet) -> None:
+    """Two locations with one result each know no factor that could be compared."""
+    stopped = record(Instead(State.SEATING, Meaning(intent=Intent.STOP_SAMPLING), visit=3))
+    assays = sheet("vial,assay (%)\n1,99\n4,101\n")
+    made = document(make_case(stopped, assays, Wish(partial=True), software="x"))
+    assert "No factor of the sampling is known" in words(section(made, "Marks of the sampler"))
+    assert "Nothing in particular" in words(section(made, "What the numbers point to"))
+    assert pdf(made).startswith(b"%PDF")
+
+
+def test_unequal_and_negative_components_are_explained(record: Record, sheet: Sheet) -> None:
+    """An estimate below zero is given as zero and said to be so."""
+    text = "vial,assay (%)\n" + "".join(f"{n},{99 + n % 3}\n" for n in range(1, 31))
+    made = document(make_case(record(), sheet(text), Wish(), software="x"))
+    assert "below zero and given as zero" in words(section(made, "Variance components"))
+
+
+def test_ports_bring_nested_tables(case: MakeCase) -> None:
+    """With two ports the report nests ports in locations, and names ports beside places."""
+    found = case(
+        changes=[("ports_mm = [60.0]", "ports_mm = [60.0, 160.0]")], truth=Truth(100.0, 1.5, 0.8)
+    )
+    made = document(found)
+    assert "Nested analysis of variance, location > port > residual" in words(made)
+    assert "C2, port 2" in words(section(made, "Results by location"))
+    assert pdf(made).startswith(b"%PDF")
+    uneven = replace(found, study=replace(found.study, nested=tuple(
+        replace(one, balanced=False, levels=tuple(replace(v, interval=None) for v in one.levels))
+        for one in found.study.nested
+    )))  # fmt: skip
+    assert "the F tests are approximate" in words(document(uneven))
+
+
+def test_signatures_are_printed_with_name_time_and_meaning(case: MakeCase) -> None:
+    """21 CFR 11.50 asks for the three of them; unsigned records say so."""
+    found = case()
+    assert "Nobody has signed" in words(document(found))
+    key = Ed25519PrivateKey.from_private_bytes(bytes(range(32)))
+    signature = sign(
+        found.record.last,
+        name="Ines Vork",
+        meaning="reviewed",
+        utc="2026-03-05T09:10:11.000000Z",
+        key=key,
+        previous=None,
+    )
+    (row,) = rows(document(replace(found, signatures=(signature,))), "Signatures under the record")
+    assert row[:4] == (
+        "Ines Vork",
+        "reviewed",
+        "2026-03-05 09:10:11 UTC",
+        str(found.record.last.seq),
+    )
+
+
+def test_without_particle_sizes_no_random_mixture_is_cited(case: MakeCase) -> None:
+    """What was not computed is not among the methods."""
+    changes = [
+        ("active_d50_um = 35.0\n", ""),
+        ("active_gsd = 1.8\n", ""),
+        ("active_density_g_ml = 1.3\n", ""),
+    ]
+    assert "Stange" in words(document(case()))
+    assert "Stange" not in words(document(case(changes=changes)))
+
+
+def test_identity_is_complete(case: MakeCase) -> None:
+    """Head code, last hash, hashes of plan, grammar and sheet, and both programs."""
+    found = case()
+    said = words(section(document(found), "Record, software and inputs"))
+    opened = found.record.opened
+    for part in (
+        found.head,
+        found.record.last.hash,
+        opened.plan_sha256,
+        opened.grammar_sha256,
+        found.laboratory.sha256,
+        opened.software,
+        "sampling-assistant 9.9",
+    ):
+        assert part in said
+
+
+def test_the_same_case_gives_the_same_bytes(case: MakeCase) -> None:
+    """Neither form depends on the clock, on chance or on what was set before."""
+    first, second = case(LATE, AGAIN), case(LATE, AGAIN)
+    one, other = document(first), document(second)
+    assert pdf(one) == pdf(other)
+    assert html(one) == html(other)
+    changed = document(case(LATE, AGAIN, truth=Truth(99.2, 1.4, 1.3)))
+    assert pdf(changed) != pdf(one)
+    assert html(changed) != html(one)
+
+
+def test_the_page_says_what_the_document_says(case: MakeCase) -> None:
+    """Every cell and line stands in the HTML; it is well formed, closed in itself, scriptless."""
+    made = document(case(LATE))
+    page = Page(html(made))
+    assert page.open == []
+    shown = " ".join("".join(page.text).split())
+    for line in words(made).splitlines():
+        if line not in {block.describes for block in made.blocks if isinstance(block, Picture)}:
+            assert " ".join(line.split()) in shown
+    assert "script" not in page.tags
+    assert all(a.startswith("data:image/svg+xml;base64,") for a in page.addresses)
+    assert len(page.addresses) == sum(isinstance(block, Picture) for block in made.blocks)
+    for address in page.addresses:
+        image = b64decode(address.partition(",")[2]).decode()
+        assert "<svg" in image
+        assert "<script" not in image
+
+
+def test_names_from_files_cannot_become_markup(case: MakeCase) -> None:
+    """A batch called like a tag is shown, in both forms, and does nothing."""
+    changes = [('product = "Tarvolin', 'product = "<b>T</b> & <img src=x>$x^2$')]
+    made = document(case(changes=changes))
+    page = Page(html(made))
+    assert "<b>T</b> & <img src=x>$x^2$ 20 mg tablets" in "".join(page.text)
+    assert "x" not in page.addresses
+    assert pdf(made).startswith(b"%PDF")
+
+
+def test_letters_beyond_latin_are_set(case: MakeCase) -> None:
+    """Names in other scripts are embedded in the PDF and stand in the HTML."""
+    made = document(case(changes=[("Mira Oostveld", "Łucja Ďurišová Ψ")]))
+    assert "Łucja Ďurišová Ψ".encode() in html(made)
+    assert b"/FontFile2" in pdf(made)
+
+
+def streams(raw: bytes) -> list[bytes]:
+    """Every page's drawing, unpacked."""
+    found = re.findall(rb"/ASCII85Decode.*?stream\r?\n(.*?)endstream", raw, re.DOTALL)
+    return [zlib.decompress(a85decode(one.strip().removesuffix(b"~>"))) for one in found]
+
+
+def test_the_pdf_is_fit_for_an_archive(case: MakeCase) -> None:
+    """Fonts embedded, nothing active, no picture of dots, a title, and several pages."""
+    raw = pdf(document(case()))
+    assert len(re.findall(rb"/Type /Page\b", raw)) >= 5
+    assert b"/FontFile2" in raw
+    assert b"/JavaScript" not in raw
+    assert b"/Image" not in raw.replace(b"/ImageB", b"").replace(b"/ImageC", b"").replace(
+        b"/ImageI", b""
+    )
+    assert b"(Evaluation: Blend uniformity" in raw
+    assert any(b" re" in stream or b" l" in stream for stream in streams(raw))
+
+
+def test_a_heading_can_ask_for_a_new_page_and_a_warning_stands_out() -> None:
+    """Blocks that no section uses at present are set all the same."""
+    blocks = (
+        Heading("one"),
+        Text("a warning", "warning"),
+        Heading("two", new_page=True),
+        Facts((("a", "1"), ("b", "2"), ("c", "3")), columns=2),
+        table([("x", 1.0, "centre")], [("1",)] * 200, bold=[0]),
+        Heading("three"),
+    )
+    made = Document("t", "s", blocks, "f")
+    assert len(re.findall(rb"/Type /Page\b", pdf(made))) >= 4
+    assert b'class="warning"' in html(made)
+    assert b'class="new-page"' in html(made)
+
+
+def test_a_break_shows_in_the_vials(case: MakeCase) -> None:
+    """A port whose opening spans a restart has a dash where its seconds would be."""
+    broken = Resumed(software="later", engine="typed", microphone="none", speaker="none")
+    made = document(case(Instead(State.FILLING, broken)))
+    first = rows(made, "Every vial")[0]
+    assert first[6] == "\N{EN DASH}"
