@@ -13,6 +13,7 @@ from assistant.report import content_record as of_record
 from assistant.report import content_results as of_results
 from assistant.report.blocks import Block, Document, Facts, Heading, Picture, Text, Verdict, table
 from assistant.report.case import Case
+from assistant.report.content_components import components
 from assistant.report.numbers import counted, fixed, listed, moment, p_value, short, spread
 
 DISCLAIMER = (
@@ -31,7 +32,7 @@ def document(case: Case) -> Document:
         *of_results.locations(case),
         *_places(case),
         *of_results.schemes(case),
-        *of_results.components(case),
+        *components(case),
         *of_results.sampler(case),
         *of_results.curve(case),
         *of_results.screening(case),

@@ -2,11 +2,12 @@
 
 from collections.abc import Iterator
 
+from assistant.evaluation.results import Result
 from assistant.procedure.vocabulary import State
-from assistant.report.blocks import Block, Facts, Heading, Text, table
+from assistant.report.blocks import Align, Block, Facts, Heading, Text, table
 from assistant.report.case import Case
 from assistant.report.numbers import MISSING, common_decimals, fixed, listed, moment
-from assistant.report.study import DeviationRecord
+from assistant.report.study import DeviationRecord, VialRecord
 
 _STANDING = {
     "open": "OPEN",
@@ -54,53 +55,51 @@ def _deviation(one: DeviationRecord) -> tuple[str, ...]:
     )
 
 
+_VIAL_COLUMNS: tuple[tuple[str, float, Align], ...] = (
+    ("vial", 0.06, "right"),
+    ("location", 0.15, "left"),
+    ("position", 0.1, "left"),
+    ("port", 0.06, "right"),
+    ("depth, mm", 0.08, "right"),
+    ("order", 0.07, "right"),
+    ("open, s", 0.08, "right"),
+    ("mass, mg", 0.09, "right"),
+    ("status", 0.1, "left"),
+    ("deviations", 0.11, "left"),
+    ("assay", 0.1, "right"),
+)
+
+
 def vials(case: Case) -> Iterator[Block]:
     """Every vial from the record to its result."""
     yield Heading("Every vial")
     results = {result.vial: result for result in case.study.results}
-    marks = case.touched
     places = common_decimals([result.assay for result in case.study.results])
-    positions = case.record.plan.sampler.positions
-    rows, bold = [], []
-    for index, vial in enumerate(case.record.vials):
-        result = results.get(vial.vial)
-        if result is None:
-            bold.append(index)
-        again = f" (attempt {vial.attempt})" if vial.attempt > 1 else ""
-        rows.append(
-            (
-                vial.vial,
-                f"{vial.location}{again}",
-                positions[vial.position - 1].value,
-                str(vial.port),
-                fixed(vial.depth_mm, 0),
-                str(vial.insertion_order or MISSING),
-                fixed(vial.open_seconds, 1),
-                fixed(result.mass_mg if result else vial.mass_mg, 1),
-                vial.status.value,
-                ", ".join(map(str, marks.get(vial.vial, []))),
-                fixed(result.assay, places) if result else "none",
-            )
-        )
+    rows = [_vial(case, vial, results.get(vial.vial), places) for vial in case.record.vials]
     yield table(
-        [
-            ("vial", 0.06, "right"),
-            ("location", 0.15, "left"),
-            ("position", 0.1, "left"),
-            ("port", 0.06, "right"),
-            ("depth, mm", 0.08, "right"),
-            ("order", 0.07, "right"),
-            ("open, s", 0.08, "right"),
-            ("mass, mg", 0.09, "right"),
-            ("status", 0.1, "left"),
-            ("deviations", 0.11, "left"),
-            ("assay", 0.1, "right"),
-        ],
+        _VIAL_COLUMNS,
         rows,
-        bold=bold,
+        bold=[index for index, row in enumerate(rows) if row[0] not in results],
         note="Depth of the port straight below the surface, from the plan; order among the "
         "insertions made; seconds from the port's opening to its closing as confirmed. Assay in % "
         "of target; vials without one are set in bold and take no part in the statistics.",
+    )
+
+
+def _vial(case: Case, vial: VialRecord, result: Result | None, places: int) -> tuple[str, ...]:
+    again = f" (attempt {vial.attempt})" if vial.attempt > 1 else ""
+    return (
+        vial.vial,
+        f"{vial.location}{again}",
+        case.record.plan.sampler.positions[vial.position - 1].value,
+        str(vial.port),
+        fixed(vial.depth_mm, 0),
+        str(vial.insertion_order or MISSING),
+        fixed(vial.open_seconds, 1),
+        fixed(result.mass_mg if result else vial.mass_mg, 1),
+        vial.status.value,
+        ", ".join(map(str, case.touched.get(vial.vial, []))),
+        fixed(result.assay, places) if result else "none",
     )
 
 

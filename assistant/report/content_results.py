@@ -2,16 +2,13 @@
 
 from collections.abc import Iterator, Sequence
 
-from assistant.evaluation.intervals import Interval
-from assistant.evaluation.nested import Nested
+from assistant.evaluation.describe import Summary
 from assistant.evaluation.results import by_spot
 from assistant.evaluation.schemes import Outcome
-from assistant.evaluation.study import Components
 from assistant.evaluation.trends import Trend
 from assistant.report.blocks import Block, Heading, Picture, Text, table
 from assistant.report.case import Case, axis_estimate
 from assistant.report.numbers import (
-    MISSING,
     common_decimals,
     fixed,
     interval,
@@ -28,7 +25,7 @@ def locations(case: Case) -> Iterator[Block]:
     """All individuals, and the figures of each location."""
     from assistant.report import plots  # noqa: PLC0415 - loads matplotlib
 
-    study, summary = case.study, case.study.summary
+    summary = case.study.summary
     yield Heading("Results by location")
     yield Picture(
         draw=lambda: plots.locations(case),
@@ -38,34 +35,24 @@ def locations(case: Case) -> Iterator[Block]:
         describes=f"Results by location around the mean of {fixed(summary.mean)} % of target.",
         height_in=plots.LOCATIONS_IN,
     )
+    yield _location_table(case)
+
+
+def _location_table(case: Case) -> Block:
+    study = case.study
     groups = list(by_spot(study.results).values())
     places = common_decimals([result.assay for result in study.results])
     rows = [
-        (
+        _summary(
             spot.name,
-            str(spot.summary.n),
-            fixed(spot.summary.mean),
-            fixed(spot.summary.sd),
-            fixed(spot.summary.rsd),
-            fixed(spot.summary.low),
-            fixed(spot.summary.high),
+            spot.summary,
             ", ".join(f"{fixed(r.assay, places)} ({r.vial})" for r in members),
         )
         for spot, members in zip(study.spots, groups, strict=True)
     ]
-    rows.append(
-        (
-            "all",
-            str(summary.n),
-            fixed(summary.mean),
-            fixed(summary.sd),
-            fixed(summary.rsd),
-            fixed(summary.low),
-            fixed(summary.high),
-            f"largest distance from the mean {fixed(summary.largest_deviation)}",
-        )
-    )
-    yield table(
+    away = f"largest distance from the mean {fixed(study.summary.largest_deviation)}"
+    rows.append(_summary("all", study.summary, away))
+    return table(
         [
             ("location", 0.13, "left"),
             ("n", 0.05, "right"),
@@ -79,6 +66,19 @@ def locations(case: Case) -> Iterator[Block]:
         rows,
         bold=[len(rows) - 1],
         note="In % of target; SD with n - 1 in the divisor. " + " ".join(study.notes),
+    )
+
+
+def _summary(name: str, summary: Summary, last: str) -> tuple[str, ...]:
+    return (
+        name,
+        str(summary.n),
+        fixed(summary.mean),
+        fixed(summary.sd),
+        fixed(summary.rsd),
+        fixed(summary.low),
+        fixed(summary.high),
+        last,
     )
 
 
@@ -124,141 +124,6 @@ def _scheme_rows(outcome: Outcome, *, leads: bool) -> Iterator[tuple[str, ...]]:
     yield outcome.sentence, "", "", ""
     for lacking in outcome.shortfalls:
         yield f"short of the usual design: {lacking}", "", "", ""
-
-
-def components(case: Case) -> Iterator[Block]:
-    """Analysis of variance, components and their intervals."""
-    from assistant.report import plots  # noqa: PLC0415 - loads matplotlib
-
-    found = case.study.components
-    yield Heading("Variance components")
-    if found is None:
-        yield Text(
-            "There is one result for each location, so the variation between locations cannot be "
-            "told from that within them."
-        )
-        return
-    table_, percent = found.table, f"{100 * found.intervals.within.confidence:g} %"
-    yield Picture(
-        draw=lambda: plots.components(case),
-        caption=f"Standard deviations with {percent} intervals (square roots of the variances "
-        "below).",
-        describes=f"Within locations {fixed(table_.residual_sd)}, between locations "
-        f"{fixed(table_.between**0.5)} % of target.",
-        height_in=plots.COMPONENTS_IN,
-    )
-    yield table(
-        [
-            ("source", 0.28, "left"),
-            ("df", 0.1, "right"),
-            ("sum of squares", 0.16, "right"),
-            ("mean square", 0.16, "right"),
-            ("F", 0.14, "right"),
-            ("p", 0.16, "right"),
-        ],
-        [
-            (
-                "between locations",
-                str(table_.df_between),
-                short(table_.ss_between, 6),
-                short(table_.ms_between, 6),
-                short(table_.f, 5),
-                p_value(table_.p),
-            ),
-            (
-                "within locations",
-                str(table_.df_within),
-                short(table_.ss_within, 6),
-                short(table_.ms_within, 6),
-                "",
-                "",
-            ),
-        ],
-    )
-    yield _component_table(found, percent)
-    for analysis in case.study.nested:
-        yield _nested(analysis)
-
-
-def _component_table(found: Components, percent: str) -> Block:
-    one, intervals, reml = found.table, found.intervals, found.reml
-    rows = [
-        _component("within locations", one.within, intervals.within, reml.within if reml else None),
-        _component(
-            "between locations", one.between, intervals.between, reml.between if reml else None
-        ),
-        _component("both together", one.total, intervals.total, None),
-        _component("both together, upper limit", one.total, intervals.total_upper, None),
-    ]
-    icc = intervals.icc
-    if icc is not None:
-        rows.append(
-            (
-                "share between locations",
-                fixed(one.icc, 4),
-                interval(icc.lower, icc.upper, 4),
-                "",
-                MISSING,
-                icc.method,
-            )
-        )
-    notes = [f"n0 = {short(one.n0, 5)} results per location."]
-    if one.between_raw < 0:
-        notes.append(
-            f"The moment estimate between locations is {short(one.between_raw)}, which is below "
-            "zero and given as zero."
-        )
-    return table(
-        [
-            ("component", 0.24, "left"),
-            ("variance", 0.11, "right"),
-            (f"{percent} interval", 0.19, "right"),
-            ("as SD", 0.15, "right"),
-            ("REML", 0.1, "right"),
-            ("interval's method", 0.21, "left"),
-        ],
-        rows,
-        note=" ".join(["Variances in (% of target) squared.", *notes]),
-    )
-
-
-def _component(name: str, variance: float, limits: Interval, reml: float | None) -> tuple[str, ...]:
-    low = None if limits.lower is None else limits.lower**0.5
-    sd = f"{fixed(variance**0.5)} ({interval(low, limits.upper**0.5)})"
-    bounds = interval(limits.lower, limits.upper, 3)
-    return name, fixed(variance, 3), bounds, sd, fixed(reml, 3), limits.method
-
-
-def _nested(analysis: Nested) -> Block:
-    rows = [
-        (
-            level.name,
-            str(level.nodes),
-            str(level.df),
-            short(level.ms, 5),
-            short(level.f, 4) if level.f is not None else "",
-            p_value(level.p) if level.p is not None else "",
-            fixed(level.variance, 3),
-            interval(level.interval.lower, level.interval.upper, 3) if level.interval else MISSING,
-        )
-        for level in analysis.levels
-    ]
-    order = " > ".join(level.name for level in analysis.levels)
-    return table(
-        [
-            ("nested level", 0.2, "left"),
-            ("groups", 0.1, "right"),
-            ("df", 0.08, "right"),
-            ("mean square", 0.14, "right"),
-            ("F", 0.1, "right"),
-            ("p", 0.12, "right"),
-            ("variance", 0.1, "right"),
-            ("95 % interval", 0.16, "right"),
-        ],
-        rows,
-        note=f"Nested analysis of variance, {order}"
-        + ("." if analysis.balanced else "; unequal numbers, so the F tests are approximate."),
-    )
 
 
 def sampler(case: Case) -> Iterator[Block]:

@@ -23,7 +23,7 @@ EVALUATION, CAMPAIGN = "evaluation 1", "campaign 1"
 
 def case_json(case: Case) -> bytes:
     """An evaluation as JSON, UTF-8."""
-    record, outcome = case.record, case.outcome
+    outcome, sheet = case.outcome, case.laboratory.sheet
     return _written(
         {
             "format": EVALUATION,
@@ -36,27 +36,12 @@ def case_json(case: Case) -> bytes:
                 "partial": case.wish.partial,
                 "problems": list(case.joined.problems),
             },
-            "record": {
-                "head_code": case.head,
-                "entries": record.last.seq,
-                "hash": record.last.hash,
-                "began": record.first.utc,
-                "ended": record.last.utc,
-                "state": record.session.state.value,
-                "complete": record.complete,
-                "opened": dump(record.opened),
-                "product": record.plan.study.product,
-                "batch": record.plan.study.batch,
-                "protocol": record.plan.study.protocol,
-                "people": list(record.people),
-                "vials": [plain(vial) for vial in record.vials],
-                "deviations": [plain(one) for one in record.deviations],
-            },
+            "record": _record(case),
             "laboratory": {
-                "name": case.laboratory.sheet.name,
+                "name": sheet.name,
                 "sha256": case.laboratory.sha256,
-                "unit": case.laboratory.sheet.unit.value,
-                "columns_not_used": list(case.laboratory.sheet.ignored),
+                "unit": sheet.unit.value,
+                "columns_not_used": list(sheet.ignored),
             },
             "study": plain(case.study),
             "operating_characteristic": {
@@ -68,6 +53,26 @@ def case_json(case: Case) -> bytes:
             ],
         }
     )
+
+
+def _record(case: Case) -> dict[str, JsonValue]:
+    record = case.record
+    return {
+        "head_code": case.head,
+        "entries": record.last.seq,
+        "hash": record.last.hash,
+        "began": record.first.utc,
+        "ended": record.last.utc,
+        "state": record.session.state.value,
+        "complete": record.complete,
+        "opened": dump(record.opened),
+        "product": record.plan.study.product,
+        "batch": record.plan.study.batch,
+        "protocol": record.plan.study.protocol,
+        "people": list(record.people),
+        "vials": [plain(vial) for vial in record.vials],
+        "deviations": [plain(one) for one in record.deviations],
+    }
 
 
 def campaign_json(comparison: Comparison) -> bytes:
