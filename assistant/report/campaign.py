@@ -17,6 +17,7 @@ from assistant.report.blocks import (
     table,
 )
 from assistant.report.case import Laboratory, joined_of
+from assistant.report.content import in_short
 from assistant.report.numbers import fixed, listed, moment, p_value, short
 from assistant.report.study import RecordStudy
 
@@ -156,7 +157,7 @@ def verdict(comparison: Comparison) -> Verdict:
         ),
         asides=tuple(
             f"Partial, as asked for: batch {member.record.plan.study.batch}, vials "
-            f"{'; '.join(member.problems)}."
+            f"{in_short(member.problems)}."
             for member in comparison.members
             if member.problems
         ),

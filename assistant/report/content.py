@@ -4,7 +4,7 @@ The same case gives the same document; every time in it comes from the record.
 """
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from assistant.evaluation.patterns import Figure, Indication
 from assistant.evaluation.results import by_location
@@ -20,6 +20,9 @@ DISCLAIMER = (
     "This report says what the numbers say about this study. It releases nothing: that is for the "
     "people whom the site's procedures name."
 )
+
+MOST_LETTERS = 240
+"""Longer lists of vials are cut at the top of the report; the table of all vials has them."""
 
 _YES = {True: "yes", False: "no", None: "not tested"}
 
@@ -77,12 +80,22 @@ def _limits(case: Case) -> Iterator[str]:
     if not case.record.complete:
         yield f"The session was not closed; it stands at {case.record.session.state.value}."
     if case.joined.problems:
-        yield f"Partial evaluation, as asked for. Vials {'; '.join(case.joined.problems)}."
+        yield f"Partial evaluation, as asked for. Vials {in_short(case.joined.problems)}."
     for lacking in case.outcome.shortfalls:
         yield f"Short of the usual design: {lacking}."
     standing = [d.deviation for d in case.record.deviations if d.deviation.status == "open"]
     if standing:
         yield f"{counted(len(standing), 'deviation')} not disposed of."
+
+
+def in_short(problems: Sequence[str]) -> str:
+    """What a partial evaluation left out, each list of vials cut where it grows long."""
+    return "; ".join(
+        problem
+        if len(problem) <= MOST_LETTERS
+        else f"{problem[:MOST_LETTERS].rpartition(',')[0]} and more"
+        for problem in problems
+    )
 
 
 def _indications(case: Case) -> Iterator[Block]:
@@ -170,15 +183,20 @@ def _per_spot(case: Case) -> str:
 
 
 def _places(case: Case) -> Iterator[Block]:
-    from assistant.report.plot_places import PLACES_IN, places  # noqa: PLC0415 - loads matplotlib
+    from assistant.report.plot_places import many, places, places_in  # noqa: PLC0415 - loads matplotlib
 
     yield Heading("Where the samples were taken, and what was found there")
     spots = "; ".join(f"{s.name} {fixed(s.summary.mean, 1)}" for s in case.study.spots)
     yield Picture(
         draw=lambda: places(case),
-        caption="Vessel, powder bed and sampler to scale, from the plan. The number beside a "
-        "location is the mean of its results, % of target. Bars to the left (white) lie below the "
-        "mean of all, bars to the right (grey) above it.",
+        caption="Vessel, powder bed and sampler to scale, from the plan. "
+        + (
+            "Of the many places, the bars show those farthest from the mean of all. "
+            if many(case)
+            else "The number beside a port is the mean of its results, % of target. A crossed port "
+            "is one that the plan itself calls unsafe. "
+        )
+        + "White bars lie below the mean of all, grey ones above it.",
         describes=f"Plan of the vessel with location means in % of target: {spots}.",
-        height_in=PLACES_IN,
+        height_in=places_in(case),
     )

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 
 from assistant.evaluation.describe import Summary
-from assistant.evaluation.results import by_spot
+from assistant.evaluation.results import by_spot, has_ports
 from assistant.evaluation.schemes import Outcome
 from assistant.evaluation.trends import Trend
 from assistant.report.blocks import Block, Heading, Picture, Text, table
@@ -188,6 +188,7 @@ def curve(case: Case) -> Iterator[Block]:
 
     found, estimate = case.curve, axis_estimate(case.study)
     yield Heading("How often would such a blend meet the criteria?")
+    places = "spots" if has_ports(case.study.results) else "locations"
     replicated = case.study.components is not None
     spread = (
         f"within locations {fixed(case.within_sd)} % of target, as estimated here; grey: interval "
@@ -197,7 +198,7 @@ def curve(case: Case) -> Iterator[Block]:
     )
     yield Picture(
         draw=lambda: plots.curve(case),
-        caption=f"Operating characteristics of {found.design.locations} locations x "
+        caption=f"Operating characteristics of {found.design.locations} {places} x "
         f"{found.design.replicates}, true mean {fixed(found.mean)}; {spread}. Vertical line: this "
         f"study's estimate, {fixed(estimate)} % of target. {found.trials} simulated studies a "
         f"point, seed {found.seed}.",

@@ -15,8 +15,11 @@ from assistant.report.draw_views import Scene, elevation, from_above
 from assistant.report.numbers import fixed
 from assistant.report.plots import INK, QUIET, WIDTH_IN
 
-PLACES_IN = 5.7
-"""Height of the figure, inches."""
+MOST_NAMED = 36
+"""Ports whose results can be written beside them."""
+
+MOST_BARS = 24
+"""Distances drawn; of more, the largest on either side."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,27 +44,44 @@ class ResultScene(Scene):
         return None
 
 
+def many(case: Case) -> bool:
+    """Whether there are too many ports for their results to be written beside them."""
+    plan = case.record.plan
+    return len(plan.locations) * len(plan.sampler.ports_mm) > MOST_NAMED
+
+
+def places_in(case: Case) -> float:
+    """Height of the figure, inches."""
+    return 3.0 if many(case) else 5.7
+
+
 def places(case: Case) -> Figure:
-    """Two elevations with the results beside the ports, and the view from above."""
+    """Elevations with the results beside the ports, the view from above, and the distances.
+
+    With very many ports there are no elevations, since nobody could read the numbers.
+    """
     plan = case.record.plan
     bed = bed_of(plan)
     scene = ResultScene(plan, bed, insertions(plan, bed), (), case.study.spots)
-    figure = Figure(figsize=(WIDTH_IN, PLACES_IN), facecolor="white")
+    figure = Figure(figsize=(WIDTH_IN, places_in(case)), facecolor="white")
     FigureCanvasAgg(figure)
+    rows = 1 if many(case) else 2
     grid = figure.add_gridspec(
-        2, 2, left=0.07, right=0.99, top=0.965, bottom=0.065, hspace=0.24, wspace=0.2,
-        height_ratios=(1.0, 0.95),
+        rows, 2, left=0.07, right=0.99, top=0.93 if many(case) else 0.965,
+        bottom=0.13 if many(case) else 0.065, hspace=0.24, wspace=0.2,
+        height_ratios=(1.0, 0.95)[-rows:],
     )  # fmt: skip
-    for side, name in enumerate(("from the south", "from the east")):
-        axes = figure.add_subplot(grid[0, side])
-        elevation(axes, scene, side)
-        _dress(axes, f"Elevation {name}")
-        if side:
-            axes.set_ylabel("")
-    above = figure.add_subplot(grid[1, 0])
+    if not many(case):
+        for side, name in enumerate(("from the south", "from the east")):
+            axes = figure.add_subplot(grid[0, side])
+            elevation(axes, scene, side)
+            _dress(axes, f"Elevation {name}")
+            if side:
+                axes.set_ylabel("")
+    above = figure.add_subplot(grid[rows - 1, 0])
     from_above(above, scene)
     _dress(above, "From above, north up")
-    _deviations(figure.add_subplot(grid[1, 1]), case.study.spots, case.study.summary.mean)
+    _distances(figure.add_subplot(grid[rows - 1, 1]), case.study.spots, case.study.summary.mean)
     return figure
 
 
@@ -70,25 +90,20 @@ def _dress(axes: Axes, title: str) -> None:
     axes.tick_params(labelsize=6, length=2)
 
 
-def _deviations(axes: Axes, spots: Sequence[SpotSummary], mean: float) -> None:
+def _distances(axes: Axes, spots: Sequence[SpotSummary], mean: float) -> None:
     """Distance of each location mean from the mean of all, largest first."""
     ordered = sorted(spots, key=lambda spot: spot.summary.mean)
-    height = 0.7
+    if len(ordered) > MOST_BARS:
+        ordered = [*ordered[: MOST_BARS // 2], *ordered[-MOST_BARS // 2 :]]
     for place, spot in enumerate(ordered):
         away = spot.summary.mean - mean
-        axes.barh(
-            place,
-            away,
-            height,
-            color="#b9c4cd" if away >= 0 else "white",
-            edgecolor=INK,
-            linewidth=0.7,
-        )
+        look = "#b9c4cd" if away >= 0 else "white"
+        axes.barh(place, away, 0.7, color=look, edgecolor=INK, linewidth=0.7)
     axes.axvline(0.0, color=INK, linewidth=0.8)
     axes.set_yticks(range(len(ordered)), [spot.name for spot in ordered])
-    axes.tick_params(axis="y", labelsize=6.5 if len(ordered) <= 20 else 4.5, length=0)  # noqa: PLR2004 - as fits
-    widest = max((abs(spot.summary.mean - mean) for spot in ordered), default=1.0)
+    widest = max(abs(spot.summary.mean - mean) for spot in ordered)
     axes.set_xlim(-1.15 * max(widest, 0.5), 1.15 * max(widest, 0.5))
     axes.spines[["top", "right", "left"]].set_visible(False)
     axes.spines["bottom"].set_color(QUIET)
     _dress(axes, "Location mean less mean of all, % of target")
+    axes.tick_params(axis="y", labelsize=6.5 if len(ordered) <= MOST_BARS // 2 else 5, length=0)

@@ -107,7 +107,8 @@ def plain(axes: Axes) -> None:
 def locations(case: Case) -> Figure:
     """All individuals by location, their means, the overall mean and the distances from it."""
     study = case.study
-    figure, axes = blank(LOCATIONS_IN, bottom=0.09, top=0.91)
+    names = [spot.name for spot in study.spots]
+    figure, axes = blank(LOCATIONS_IN, bottom=0.2 if crowded(names) else 0.09, top=0.91)
     mean, sd = study.summary.mean, study.summary.sd or 0.0
     count = len(study.spots)
     edges = (-0.6, count - 0.4)
@@ -122,7 +123,7 @@ def locations(case: Case) -> Figure:
     axes.set_ylim(lowest - room, highest + room)
     axes.set_xlim(*edges)
     axes.set_ylabel("assay, % of target")
-    _name_spots(axes, [spot.name for spot in study.spots])
+    _name_spots(axes, names)
     figure.legend(
         handles=[*_position_marks(case, used), *_location_lines()],
         loc="upper center",
@@ -141,13 +142,16 @@ def _individuals(axes: Axes, case: Case) -> list[int]:
     groups = list(by_spot(study.results).values())
     used = sorted({result.position for result in study.results})
     step = 0.5 / max(len(used), 2)
+    spots: dict[tuple[int, bool], list[tuple[float, float]]] = {}
     for index, members in enumerate(groups):
         for result in members:
             shift = (used.index(result.position) - (len(used) - 1) / 2) * step
-            look = _mark(result.position, 4.6, filled=result.vial in touched)
-            axes.plot(index + shift, result.assay, **look)
+            look = (result.position, result.vial in touched)
+            spots.setdefault(look, []).append((index + shift, result.assay))
         middle = study.spots[index].summary.mean
         axes.plot([index - 0.34, index + 0.34], [middle] * 2, color=BLUE, linewidth=2.0, zorder=3)
+    for (position, filled), points in spots.items():
+        axes.plot(*zip(*points, strict=True), **_mark(position, 4.6, filled=filled))
     return used
 
 
@@ -178,12 +182,16 @@ def _location_lines() -> list[Line2D]:
     ]
 
 
+def crowded(names: Sequence[str]) -> bool:
+    """Whether names below a plot are turned to fit."""
+    return len(names) > 12 or max(len(name) for name in names) > 6  # noqa: PLR2004 - as fits
+
+
 def _name_spots(axes: Axes, names: Sequence[str]) -> None:
     step = -(-len(names) // MOST_LABELS)
     places = range(0, len(names), step)
-    crowded = len(names) > 12 or max(len(name) for name in names) > 6  # noqa: PLR2004 - as fits
     axes.set_xticks(list(places), [names[place] for place in places])
-    if crowded:
+    if crowded(names):
         axes.tick_params(axis="x", rotation=60, labelsize=6.5)
 
 
@@ -258,11 +266,13 @@ def _factor(axes: Axes, study: Study, trend: Trend) -> None:
     """One factor: the individuals, and the slope found on the basis that the trend names."""
     known = [result for result in study.results if _TAKE[trend.factor](result) is not None]
     x = np.asarray([_TAKE[trend.factor](result) for result in known], dtype=np.float64)
-    for result, at in zip(known, x, strict=True):
-        axes.plot(at, result.assay, **_mark(result.position, 3.4))
-    middle = float(np.mean([result.assay for result in known]))
+    y = np.asarray([result.assay for result in known])
+    positions = np.asarray([result.position for result in known])
+    for position in sorted(set(positions.tolist())):
+        here = positions == position
+        axes.plot(x[here], y[here], **_mark(position, 3.4))
     ends = np.array([x.min(), x.max()])
-    axes.plot(ends, middle + trend.slope * (ends - x.mean()), color=BLUE, linewidth=1.4, zorder=5)
+    axes.plot(ends, y.mean() + trend.slope * (ends - x.mean()), color=BLUE, linewidth=1.4, zorder=5)
     unit = "" if trend.unit in ("insertion", "position from the bottom") else f", {trend.unit}"
     axes.set_xlabel(f"{trend.factor}{unit}")
     axes.set_title(

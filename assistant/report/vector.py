@@ -53,6 +53,9 @@ class VectorFigure(Flowable):  # type: ignore[misc]  # the package carries no ty
 
     def draw(self) -> None:
         """Draw onto the page."""
+        page = self.canv.beginPath()
+        page.rect(0, 0, self.width, self.height)
+        self.canv.clipPath(page, stroke=0, fill=0)
         self._figure.set_dpi(_POINTS_PER_INCH)
         self._figure.draw(_Renderer(self.canv, self.width, self.height))
 

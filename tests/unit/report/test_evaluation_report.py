@@ -16,7 +16,7 @@ from assistant.procedure.events import DeviceLost, Meaning, Resumed
 from assistant.procedure.vocabulary import Intent, State
 from assistant.report.blocks import Document, Facts, Heading, Picture, Table, Text, Verdict, table
 from assistant.report.case import Case, Laboratory, Wish, make_case
-from assistant.report.content import document
+from assistant.report.content import document, in_short
 from assistant.report.html import html
 from assistant.report.pdf import pdf
 from assistant.report.plots import components, drawing
@@ -219,6 +219,42 @@ def test_one_result_per_location_says_what_cannot_be_told(record: Record, sheet:
     assert b"true SD" not in html(made)
     with pytest.raises(ValueError, match="without replicates"), drawing():
         components(found)
+
+
+def test_a_study_of_many_places_stays_readable(case: MakeCase) -> None:
+    """Four ports in ten locations: no elevation with forty numbers, the farthest places as bars."""
+    found = case(
+        changes=[("ports_mm = [60.0]", "ports_mm = [60.0, 90.0, 120.0, 150.0]")],
+        truth=Truth(100.0, 1.5, 0.8),
+    )
+    made = document(found)
+    place = section(made, "Where the samples were taken, and what was found there").blocks[1]
+    assert isinstance(place, Picture)
+    assert "those farthest from the mean" in place.caption
+    with drawing():
+        figure = place.draw()
+    assert len(figure.axes) == 2
+    assert len(figure.axes[1].patches) == 24
+    few = document(case()).blocks
+    captions = [block.caption for block in few if isinstance(block, Picture)]
+    assert not any("those farthest" in caption for caption in captions)
+    assert figure.get_size_inches()[1] == place.height_in
+
+
+def test_pictures_are_as_high_as_they_say(case: MakeCase) -> None:
+    """Page breaks are worked out from the stated height."""
+    for block in document(case()).blocks:
+        if isinstance(block, Picture):
+            with drawing():
+                assert block.draw().get_size_inches()[1] == block.height_in
+
+
+def test_long_lists_are_cut_at_the_top() -> None:
+    """The verdict stays readable; the table of all vials has every one of them."""
+    assert in_short(["a: 1, 2"]) == "a: 1, 2"
+    cut = in_short([f"without an assay: {', '.join(map(str, range(200)))}", "b: 1"])
+    assert len(cut) < 270
+    assert cut.endswith("and more; b: 1")
 
 
 def test_equal_results_are_reported_as_such(record: Record, sheet: Sheet) -> None:

@@ -1,0 +1,67 @@
+"""`evaluate` from the command to its files, as a ratio to loading the libraries it needs.
+
+The study is one of ten locations, three shaft positions and two ports: 60 vials. The figure is
+printed; what is asserted is that the work itself costs less than a few times what loading the
+libraries costs on the same machine in the same run.
+"""
+
+import subprocess
+import sys
+import time
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from assistant.clock import ManualClock
+from assistant.storage import shipped
+from assistant.storage.record import RecordFolder
+from assistant.testing import quick_record
+
+LIBRARIES = (
+    "import scipy.stats, scipy.optimize, jinja2, pydantic, rich.console\n"
+    "import matplotlib.figure, matplotlib.backends.backend_agg, matplotlib.backends.backend_svg\n"
+    "import reportlab.platypus, reportlab.pdfbase.ttfonts\n"
+)
+
+
+@pytest.fixture(scope="module")
+def study(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with a record of 10 x 3 x 2 vials and its sheet."""
+    root = tmp_path_factory.mktemp("study")
+    plan = shipped.read_plan("double-cone").replace(
+        b"ports_mm = [60.0]", b"ports_mm = [60.0, 160.0]"
+    )
+    grammar = shipped.read_grammar("en")
+    with RecordFolder.create(root / "record", plan, grammar) as folder:
+        quick_record(folder, ManualClock(datetime(2026, 3, 4, 8, tzinfo=UTC)), plan, grammar)
+    seconds(root, "-m", "assistant", "assays", "record", "-o", "assays.csv")
+    return root
+
+
+def seconds(where: Path, *words: str) -> float:
+    """Wall time of one run of the interpreter."""
+    start = time.perf_counter()
+    subprocess.run([sys.executable, *words], cwd=where, check=True, capture_output=True)
+    return time.perf_counter() - start
+
+
+@pytest.mark.parametrize(
+    "files",
+    [
+        ["-o", "r.pdf"],
+        ["-o", "r.html"],
+        ["-o", "r.pdf", "-o", "r.html", "--json", "r.json"],
+    ],
+    ids=["PDF", "HTML", "PDF, HTML and JSON"],
+)
+def test_evaluate_of_sixty_vials(
+    study: Path, files: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The best of three runs against the best of three loadings."""
+    loading = min(seconds(study, "-c", LIBRARIES) for _ in range(3))
+    words = ["-m", "assistant", "evaluate", "record", "assays.csv", *files]
+    whole = min(seconds(study, *words) for _ in range(3))
+    with capsys.disabled():
+        print(f"\n{' '.join(files)}: {whole:.2f} s, of these {loading:.2f} s loading libraries")  # noqa: T201 - a benchmark's figures are its result
+    assert whole < 6.0 * loading
