@@ -98,6 +98,8 @@ class Document:
     blocks: tuple[Block, ...]
     footer: str
     """Stands on every page."""
+    utc: str
+    """The time that the document carries, from the record: RFC 3339, ending in Z."""
     language: str = "en"
 
 

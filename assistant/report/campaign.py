@@ -136,6 +136,7 @@ def document(comparison: Comparison) -> Document:
             *_inputs(comparison),
         ),
         footer=f"{len(names)} batches | {comparison.software}",
+        utc=max(member.record.last.utc for member in comparison.members),
     )
 
 

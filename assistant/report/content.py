@@ -51,6 +51,7 @@ def document(case: Case) -> Document:
         blocks=blocks,
         footer=f"record {case.head} | plan {case.record.opened.plan_sha256[:16]} | "
         f"assays {case.laboratory.sha256[:16]} | {case.software}",
+        utc=case.record.last.utc,
     )
 
 

@@ -75,6 +75,8 @@ class _Numbered(Canvas):  # type: ignore[misc]  # the package carries no types
     def __init__(self, *given: Any, document: Document, **named: Any) -> None:  # noqa: ANN401 - passed on
         super().__init__(*given, **named)
         self._document = document
+        digits = "".join(letter for letter in document.utc[:19] if letter.isdigit())
+        self.setDateFormatter(lambda *_: f"D:{digits}Z")
         self._pages: list[dict[str, Any]] = []
 
     def showPage(self) -> None:  # noqa: N802 - the library's name

@@ -356,10 +356,11 @@ def test_the_same_case_gives_the_same_bytes(case: MakeCase) -> None:
     """Neither form depends on the clock, on chance or on what was set before."""
     first, second = case(LATE, AGAIN), case(LATE, AGAIN)
     one, other = document(first), document(second)
-    assert pdf(one) == pdf(other)
+    raw = pdf(one)
+    assert raw == pdf(other)
     assert html(one) == html(other)
     changed = document(case(LATE, AGAIN, truth=Truth(99.2, 1.4, 1.3)))
-    assert pdf(changed) != pdf(one)
+    assert pdf(changed) != raw
     assert html(changed) != html(one)
 
 
@@ -406,7 +407,9 @@ def streams(raw: bytes) -> list[bytes]:
 
 def test_the_pdf_is_fit_for_an_archive(case: MakeCase) -> None:
     """Fonts embedded, nothing active, no picture of dots, a title, and several pages."""
-    raw = pdf(document(case()))
+    found = case()
+    raw = pdf(document(found))
+    ended = re.sub(r"\D", "", found.record.last.utc[:19])
     assert len(re.findall(rb"/Type /Page\b", raw)) >= 5
     assert b"/FontFile2" in raw
     assert b"/JavaScript" not in raw
@@ -414,6 +417,7 @@ def test_the_pdf_is_fit_for_an_archive(case: MakeCase) -> None:
         b"/ImageI", b""
     )
     assert b"(Evaluation: Blend uniformity" in raw
+    assert raw.count(f"(D:{ended}Z)".encode()) == 2
     assert any(b" re" in stream or b" l" in stream for stream in streams(raw))
 
 
@@ -427,7 +431,7 @@ def test_a_heading_can_ask_for_a_new_page_and_a_warning_stands_out() -> None:
         table([("x", 1.0, "centre")], [("1",)] * 200, bold=[0]),
         Heading("three"),
     )
-    made = Document("t", "s", blocks, "f")
+    made = Document("t", "s", blocks, "f", "2026-03-04T08:05:06.000000Z")
     assert len(re.findall(rb"/Type /Page\b", pdf(made))) >= 4
     assert b'class="warning"' in html(made)
     assert b'class="new-page"' in html(made)
