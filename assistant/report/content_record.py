@@ -186,23 +186,43 @@ _METHODS = (
     ),
     (
         "components of variance",
-        "one-way random effects; within = MSW, between = (MSB - MSW)/n0, not below zero",
+        "one-way random effects: within = MSW, between = (MSB - MSW)/n0, not below zero",
         "ISO Guide 35:2017, formula (3)",
     ),
-    ("interval within", "exact, from chi-squared", "textbook"),
+    ("n0", "[N - sum(n²)/N]/(a - 1) for N results in a locations", "ISO Guide 35:2017"),
+    ("interval within", "exact: df MSW/chi-squared", "textbook"),
     (
         "interval between",
         "modified large-sample limits, cut at zero",
         "Ting et al. 1990; Burdick and Graybill 1992 (from memory)",
     ),
-    ("interval of both", "Satterthwaite's degrees of freedom", "Satterthwaite 1946 (from memory)"),
+    (
+        "interval of both",
+        "MSB/n + (1 - 1/n) MSW, with Satterthwaite's degrees of freedom",
+        "Satterthwaite 1946 (from memory)",
+    ),
     (
         "upper limit of both",
-        "Graybill and Wang, one-sided, conservative",
+        "the same sum, one-sided, conservative",
         "Graybill and Wang 1980 (from memory)",
     ),
-    ("share between", "exact, from F", "textbook"),
+    ("share between", "exact: L/(1 + L) with L = (F/F-quantile - 1)/n", "textbook"),
     ("REML", "closed form of the restricted likelihood in the location means", "derived"),
+    (
+        "acceptance value",
+        "|M - mean| + k SD; M is the mean cut to 98.5 to 101.5; k = 2.4 for 10, 2.0 for 30",
+        "USP <905>",
+    ),
+    (
+        "acceptance limits",
+        "bound on passing USP <905> over a joint confidence region of mean and SD",
+        "Bergum 1990; Bergum and Li 2007; Lindgren 1968; ASTM E2709/E2810 (own text not at hand)",
+    ),
+    (
+        "acceptance limits, plan 2",
+        "interval of the mean by Student's t on the location means, of the SD as its upper limit",
+        "this program's choice; Graybill and Wang 1980",
+    ),
     ("normality", "Shapiro-Wilk", "Shapiro and Wilk 1965"),
     (
         "farthest value",
@@ -213,11 +233,6 @@ _METHODS = (
         "trends",
         "Pearson's r, Fisher's interval, least-squares slope, Spearman's rank correlation, Holm",
         "textbook; Holm 1979",
-    ),
-    (
-        "acceptance limits",
-        "bound on passing USP <905> over a joint confidence region of mean and SD",
-        "Bergum 1990; Bergum and Li 2007; Lindgren 1968; ASTM E2709/E2810 (own text not at hand)",
     ),
     (
         "operating characteristics",

@@ -35,6 +35,26 @@ def test_numbers_read_back_as_they_were(case: MakeCase) -> None:
     assert curve["probability"]["usp-905"] == list(found.curve.probability["usp-905"])
 
 
+def test_a_reader_can_work_the_numbers_out_anew(case: MakeCase) -> None:
+    """From the vials of the file alone, by the textbook: mean, SD, mean squares, F, components."""
+    study = json.loads(case_json(case()))["study"]
+    groups: dict[str, list[float]] = {}
+    for result in study["results"]:
+        groups.setdefault(result["location"], []).append(result["assay"])
+    x = np.asarray(list(groups.values()))
+    between = 3 * x.mean(axis=1).var(ddof=1)
+    within = x.var(axis=1, ddof=1).mean()
+    table = study["components"]["table"]
+    assert study["summary"]["mean"] == pytest.approx(x.mean(), rel=1e-12)
+    assert study["summary"]["sd"] == pytest.approx(x.std(ddof=1), rel=1e-12)
+    assert table["ms_between"] == pytest.approx(between, rel=1e-10)
+    assert table["ms_within"] == pytest.approx(within, rel=1e-10)
+    assert table["f"] == pytest.approx(between / within, rel=1e-9)
+    assert table["between"] == pytest.approx((between - within) / 3, rel=1e-9)
+    wrong = (between - within) / 2
+    assert table["between"] != pytest.approx(wrong, rel=1e-9)
+
+
 def test_everything_that_identifies_is_there(case: MakeCase) -> None:
     """Verdict, record, laboratory and vials can be told without the report."""
     found = case()
