@@ -1,0 +1,89 @@
+"""The judge on real passes of the embedded engine."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from assistant.errors import DeviceError, GrammarError
+from assistant.ports import Utterance
+from assistant.speech.acceptance import Judge, SecondOpinion
+from assistant.speech.acceptance.sound import samples_of, spread, trimmed
+
+PHRASES = ["stop sampling now", "say again", "vial one underfilled"]
+
+
+@pytest.fixture(scope="module")
+def judge() -> Judge:
+    """Return a judge over three phrases, one of them legal."""
+    made = Judge({"underfilled": ["AH N D ER F IH L D"]})
+    made.prepare(PHRASES, ["say again"])
+    return made
+
+
+def noise(seconds: float, level: float = 900.0) -> bytes:
+    """Return white noise."""
+    generator = np.random.default_rng(3)
+    return generator.normal(0.0, level, int(16_000 * seconds)).astype("<i2").tobytes()
+
+
+def test_typed_phrases_are_taken_literally(judge: Judge) -> None:
+    """The keyboard is a way of speaking without doubt; anything else is refused."""
+    assert judge.judge(Utterance(typed=" Say  AGAIN ", source="text")).decision == "accept"
+    assert judge.judge(Utterance(typed="say", source="text")).reason == "no-phrase"
+
+
+def test_noise_is_refused_alike_each_time(judge: Judge) -> None:
+    """The verdict depends on the samples only, not on what was heard before."""
+    first = judge.judge(Utterance(pcm=noise(1.5)))
+    judge.judge(Utterance(pcm=noise(0.9, 300.0)))
+    assert first.decision == "refuse"
+    assert judge.judge(Utterance(pcm=noise(1.5))) == first
+
+
+def test_too_short_and_too_long(judge: Judge) -> None:
+    """A click and a speech are refused without being scored."""
+    assert judge.judge(Utterance(pcm=noise(0.1))).reason == "too-short"
+    assert judge.judge(Utterance(pcm=noise(5.0))).reason == "too-long"
+
+
+def test_scores_are_decimal_strings(judge: Judge) -> None:
+    """What goes on record is text that reads back as numbers."""
+    scores = judge.judge(Utterance(pcm=noise(1.5))).scores
+    assert "seconds" in scores
+    assert all(f"{float(value):.4f}" == value for value in scores.values())
+
+
+def test_unknown_words_are_named(judge: Judge) -> None:
+    """A phrase that cannot be pronounced is refused at once, with the word."""
+    with pytest.raises(GrammarError, match="zorblax"):
+        judge.prepare(["zorblax now"], [])
+    judge.prepare(PHRASES, ["say again"])
+
+
+def test_an_empty_grammar_is_refused() -> None:
+    """There must be something to listen for."""
+    with pytest.raises(GrammarError, match="no phrase"):
+        Judge().prepare([], [])
+
+
+def test_a_missing_second_opinion_says_what_to_do(tmp_path: Path) -> None:
+    """The folder is named, and the extra that brings the packages."""
+    with pytest.raises(DeviceError, match="second-opinion"):
+        SecondOpinion(tmp_path)
+
+
+def test_trimming_keeps_the_loud_part_with_its_margins() -> None:
+    """One second of noise 40 dB over a quiet second on each side: 200 ms and 250 ms stay."""
+    quiet, loud = samples_of(noise(1.0, 10.0)), samples_of(noise(1.0, 1000.0))
+    clip = np.concatenate([quiet, loud, quiet])
+    assert len(trimmed(clip)) / 16_000 == pytest.approx(1.45, abs=0.05)
+    assert spread(clip) == pytest.approx(40.0, abs=2.0)
+
+
+def test_a_clip_without_contrast_is_left_whole() -> None:
+    """Steady sound has no edges to cut at."""
+    steady = samples_of(noise(1.0))
+    assert len(trimmed(steady)) >= 0.9 * len(steady)
+    assert len(trimmed(steady[:300])) == 300
+    assert spread(steady[:100]) == 0.0
