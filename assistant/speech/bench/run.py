@@ -25,7 +25,7 @@ FULL: Final[Mapping[Kind, int]] = {
     "human-phrase": 78,
     "harm": 2400,
 }
-"""Cases of the published table; about an hour on two slow cores."""
+"""Cases of the published table; half an hour to an hour on two cores."""
 SMALL: Final[Mapping[Kind, int]] = {"phrase": 60, "near": 20, "human": 40, "noise": 6, "harm": 100}
 """Cases of a quick look, a few minutes."""
 

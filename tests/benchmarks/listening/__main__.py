@@ -3,6 +3,8 @@
     python tests/benchmarks/listening --into FOLDER [--small] [--second MODEL-FOLDER]
 
 The first run renders and scores every clip; what is kept in FOLDER is not done again.
+Take another FOLDER after a change of the phrases, the cutting or the engine's passes; a change of
+weights or thresholds alone needs no new evidence.
 """
 
 import argparse
