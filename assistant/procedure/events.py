@@ -85,7 +85,7 @@ class TimerRang(Frozen):
 
     type: Literal["timer-rang"] = "timer-rang"
     timer: Timer
-    generation: int
+    generation: Annotated[int, Field(ge=1)]
     """Which start of the timer; an older one than the present is stale."""
 
 

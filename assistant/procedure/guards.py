@@ -49,6 +49,16 @@ def needs_witness(work: Work) -> bool:
     return _WITNESSED.get(work.meaning.intent) in work.session.plan.witnessed
 
 
+def filling(work: Work) -> bool:
+    """The step is the filling, whatever side dialogue is held."""
+    return work.session.step is State.FILLING
+
+
+def shedding(work: Work) -> bool:
+    """The step is the shedding, whatever side dialogue is held."""
+    return work.session.step is State.SHEDDING
+
+
 def waited(work: Work) -> bool:
     """The waiting time of the step is over."""
     return work.session.progress.waited

@@ -50,6 +50,8 @@ PLACE = (I.PLACE_FLOOR, I.PLACE_VESSEL, I.PLACE_SAMPLER, I.PLACE_VIALS)
 AMOUNT = (I.AMOUNT_TRACE, I.AMOUNT_SPOONFUL, I.AMOUNT_MORE)
 AFFECTS = (I.AFFECTS_NONE, I.AFFECTS_INSERTION, I.AFFECTS_ALL)
 PAUSABLE = (*STEP, S.STANDING_BY)
+ASIDE = (S.STANDING_BY, *NOTE, S.REMARKING, S.STOPPING, S.DOUBTING, S.CHECKING)
+"""Side dialogues that can be held while a timer runs."""
 
 TABLE: tuple[Row, ...] = (
     # Before the powder is touched.
@@ -98,9 +100,9 @@ TABLE: tuple[Row, ...] = (
     Row(S.SIGNING, I.RECORD_SIGNED, when.needs_witness, S.WITNESSING, do.hold),
     Row(S.SIGNING, I.RECORD_SIGNED, None, S.CLOSED, do.sign),
     # Timers; they run on while a side dialogue is held.
-    Row(ACTIVE, G.FILL_REACHED, None, STAY, do.fill_reached),
-    Row(ACTIVE, G.FILL_OVERRUN, None, STAY, do.fill_overrun),
-    Row(ACTIVE, G.SHED_REACHED, None, STAY, do.shed_reached),
+    Row((S.FILLING, *ASIDE), G.FILL_REACHED, when.filling, STAY, do.fill_reached),
+    Row((S.FILLING, *ASIDE), G.FILL_OVERRUN, when.filling, STAY, do.fill_overrun),
+    Row((S.SHEDDING, *ASIDE), G.SHED_REACHED, when.shedding, STAY, do.shed_reached),
     # At any moment.
     Row(ACTIVE, QUESTIONS, None, STAY),
     Row(STEP, I.STAND_BY, None, S.STANDING_BY, do.step_aside),

@@ -1,0 +1,395 @@
+"""The work by the book: what each answer leads to and what is said, for every kind of sampler."""
+
+from collections.abc import Callable
+
+import pytest
+
+from assistant.plan import Position
+from assistant.procedure import views
+from assistant.procedure.effects import Close, Say, StartTimer, StopTimers, TellHead
+from assistant.procedure.model import Status, begin
+from assistant.procedure.prompts import tally
+from assistant.procedure.vocabulary import Intent, Prompt, State, Timer
+from tests.unit.procedure.conftest import OPENED, Drive, plan_of
+
+Start = Callable[..., Drive]
+
+BEFORE = [
+    ("opened", State.BRIEFING, "ask-isolated"),
+    (Intent.CAUTION_ISOLATED, State.BRIEFING, "ask-earthed"),
+    (Intent.CAUTION_EARTHED, State.BRIEFING, "ask-protected"),
+    (Intent.CAUTION_PROTECTED, State.SEATING, "seat"),
+    (Intent.DIES_SEATED, State.ENTERING, "enter"),
+    (Intent.AT_DEPTH, State.OPENING, "open"),
+]
+SET = [
+    (Intent.PORT_OPEN, State.FILLING, "fill"),
+    (Timer.FILL_REACHED, State.FILLING, "fill-reached"),
+    (Intent.SET_FILLED, State.CLOSING, "close"),
+]
+RAISED = [
+    (Intent.PORT_CLOSED, State.RAISING, "raise"),
+    (Intent.SHAFT_RAISED, State.OPENING, "open"),
+]
+OUT = [
+    (Intent.PORT_CLOSED, State.WITHDRAWING, "withdraw"),
+    (Intent.SAMPLER_OUT, State.SHEDDING, "shed"),
+    (Timer.SHED_REACHED, State.SHEDDING, "shed-reached"),
+    (Intent.POWDER_SHED, State.TURNING, "turn"),
+    (Intent.DIES_UP, State.BARING, "bare"),
+]
+CLEAN = [
+    (Intent.TUBE_EMPTIED, State.INSPECTING, "inspect"),
+    (Intent.SHAFT_CLEAN, State.RESTING, "rest"),
+    (Intent.ON_STAND, State.SEATING, "seat"),
+]
+INSERTIONS = {
+    "double-cone": [
+        *BEFORE, *SET, *RAISED, *SET, *RAISED, *SET, *OUT,
+        (Intent.TUBE_OFF, State.EMPTYING, "empty-die"),
+        (Intent.VIAL_FULL, State.EMPTYING, "empty-die"),
+        (Intent.VIAL_FULL, State.EMPTYING, "empty-die"),
+        (Intent.VIAL_FULL, State.CLEARING, "clear"),
+        *CLEAN,
+    ],
+    "v-blender": [
+        *BEFORE, *SET, *RAISED, *SET, *OUT,
+        (Intent.TUBE_OFF, State.EMPTYING, "empty-die"),
+        (Intent.VIAL_SHORT, State.EMPTYING, "empty-die"),
+        (Intent.VIAL_EMPTY, State.CLEARING, "clear"),
+        *CLEAN,
+    ],
+    "bin": [
+        *BEFORE, *SET, *OUT,
+        (Intent.TUBE_OFF, State.EMPTYING, "empty-port-die"),
+        (Intent.VIAL_FULL, State.WEIGHING, "weigh"),
+        (Intent.MASS, State.READING_BACK, "read-back"),
+        (Intent.AFFIRM, State.EMPTYING, "empty-port-die"),
+        (Intent.VIAL_SHORT, State.WEIGHING, "weigh"),
+        (Intent.MASS, State.READING_BACK, "read-back"),
+        (Intent.AFFIRM, State.CLEARING, "clear"),
+        *CLEAN,
+    ],
+    "watched": [
+        *BEFORE[:-1],
+        (Intent.AT_DEPTH, State.WITNESSING, "ask-witness"),
+        (Intent.WITNESS_AFFIRMED, State.OPENING, "open"),
+        (Intent.PORT_OPEN, State.WITNESSING, "ask-witness"),
+        (Intent.WITNESS_AFFIRMED, State.FILLING, "fill"),
+        *SET[1:],
+        (Intent.PORT_CLOSED, State.WITNESSING, "ask-witness"),
+        (Intent.WITNESS_AFFIRMED, State.WITHDRAWING, "withdraw"),
+        *OUT[1:],
+        (Intent.TUBE_OFF, State.EMPTYING, "empty-port-die"),
+        (Intent.VIAL_EMPTY, State.WITNESSING, "ask-witness"),
+        (Intent.WITNESS_AFFIRMED, State.EMPTYING, "empty-port-die"),
+        (Intent.VIAL_FULL, State.WITNESSING, "ask-witness"),
+        (Intent.WITNESS_AFFIRMED, State.WEIGHING, "weigh"),
+        (Intent.MASS, State.READING_BACK, "read-back"),
+        (Intent.AFFIRM, State.CLEARING, "clear"),
+        (Intent.TUBE_EMPTIED, State.WITNESSING, "ask-witness"),
+        (Intent.WITNESS_AFFIRMED, State.INSPECTING, "inspect"),
+        *CLEAN[1:],
+    ],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", INSERTIONS)
+def test_one_insertion_goes_step_by_step(name: str) -> None:
+    """Each answer leads to the next step, and the next step is what is asked for."""
+    drive = Drive(begin(plan_of(name)))
+    for answer, state, prompt in INSERTIONS[name]:
+        if answer == "opened":
+            drive.take(OPENED)
+        elif isinstance(answer, Timer):
+            drive.ring(answer)
+        elif answer is Intent.MASS:
+            drive.say(answer, number="560.5")
+        else:
+            assert isinstance(answer, Intent)
+            drive.say(answer)
+        assert drive.outcome.advanced
+        assert (drive.state, drive.prompts) == (state, [prompt])
+
+
+@pytest.mark.parametrize(
+    ("name", "positions", "vials"), [("double-cone", 3, 30), ("v-blender", 2, 20), ("bin", 1, 20)]
+)
+def test_a_whole_study_counts_up(name: str, positions: int, vials: int) -> None:
+    """By the book every die of every insertion gives a full vial, and the record closes signed."""
+    drive = Drive(begin(plan_of(name))).until(State.CLOSED)
+    samples = drive.session.progress.samples
+    assert [s.vial for s in samples] == list(range(1, vials + 1))
+    assert {s.status for s in samples} == {Status.FULL}
+    assert {s.position for s in samples} == set(range(positions))
+    assert tally(drive.session) == {"taken": vials, "planned": vials}
+    assert drive.session.deviations == ()
+    assert drive.effects == (TellHead(), Close(), Say(Prompt.CLOSED))
+
+
+def test_a_plan_without_cautions_begins_with_the_dies(drive: Start) -> None:
+    """Where the plan asks for no caution, none is asked."""
+    assert drive("brief").answer().state is State.SEATING
+
+
+def test_the_prompts_name_what_is_in_hand(drive: Start) -> None:
+    """Location, depth, position, port, vial and times come from the plan and the progress."""
+
+    def slots(name: str, state: State, *answers: Intent) -> dict[str, object]:
+        there = drive(name, state)
+        for answer in answers:
+            there.say(answer)
+        effect = there.say(Intent.SAY_AGAIN).effects[0]
+        assert isinstance(effect, Say)
+        return dict(effect.slots)
+
+    cone = plan_of("double-cone")
+    assert slots("double-cone", State.SEATING) == {
+        "location": cone.locations[0].code,
+        "count": 3,
+    }
+    assert slots("double-cone", State.ENTERING)["depth"] in range(100, 1500)
+    assert slots("double-cone", State.OPENING) == {"position": "bottom"}
+    assert slots("double-cone", State.FILLING) == {"seconds": 5}
+    assert slots("double-cone", State.RAISING) == {"position": "middle"}
+    assert slots("v-blender", State.RAISING) == {"position": "top"}
+    assert slots("double-cone", State.SHEDDING) == {"seconds": 3}
+    assert slots("double-cone", State.EMPTYING, Intent.VIAL_FULL) == {
+        "position": "middle",
+        "vial": 2,
+    }
+    assert slots("bin", State.EMPTYING) == {"position": "bottom", "port": 1, "vial": 1}
+    assert slots("bin", State.COUNTING) == {"count": 2}
+    assert slots("bin", State.SIGNING) == {"taken": 20, "planned": 20}
+
+
+def test_cautions_must_be_affirmed_one_by_one_in_the_plan_s_order(drive: Start) -> None:
+    """A caution out of turn is refused, and only the one asked for is offered."""
+    begun = drive("double-cone", State.BRIEFING)
+    offered = [m.intent for m in views.advancing(begun.session)]
+    assert offered == [Intent.CAUTION_ISOLATED]
+    begun.say(Intent.CAUTION_PROTECTED)
+    assert begun.prompts == ["not-now"]
+    assert not begun.outcome.advanced
+
+
+def test_opening_a_port_starts_both_clocks(drive: Start) -> None:
+    """The shortest time and the limit run from the opening, under a number of their own."""
+    opened = drive("double-cone", State.OPENING).say(Intent.PORT_OPEN)
+    number = opened.session.progress.timer
+    assert opened.effects[:2] == (
+        StartTimer(Timer.FILL_REACHED, 5000, number),
+        StartTimer(Timer.FILL_OVERRUN, 30000, number),
+    )
+
+
+def test_without_a_shortest_time_filling_may_be_confirmed_at_once() -> None:
+    """A plan may set the waiting times to zero."""
+    plan = plan_of("double-cone")
+    timing = plan.timing.model_copy(update={"fill_s": 0.0, "shed_s": 0.0})
+    drive = Drive(begin(plan.model_copy(update={"timing": timing}))).until(State.FILLING)
+    assert [type(e) for e in drive.effects] == [StartTimer, Say]
+    assert drive.prompts == ["fill-reached"]
+    drive.say(Intent.SET_FILLED)
+    assert drive.state is State.CLOSING
+    drive.until(State.SHEDDING)
+    assert drive.effects == (Say(Prompt.SHED_REACHED),)
+    assert drive.say(Intent.POWDER_SHED).state is State.TURNING
+
+
+def test_too_early_is_said_and_changes_nothing(drive: Start) -> None:
+    """The shortest filling and shedding times are enforced."""
+    for state, intent in ((State.FILLING, Intent.SET_FILLED), (State.SHEDDING, Intent.POWDER_SHED)):
+        there = drive("double-cone", state)
+        before = there.session
+        assert there.say(intent).prompts == ["too-early"]
+        assert there.session == before
+
+
+def test_a_sample_is_taken_only_by_closing(drive: Start) -> None:
+    """Open, filled, closed: then the dies of this position hold their samples, no others."""
+    there = drive("double-cone", State.CLOSING)
+    assert {s.status for s in there.session.progress.samples} == {Status.PLANNED}
+    there.say(Intent.PORT_CLOSED)
+    taken = [s.vial for s in there.session.progress.samples if s.status is Status.TAKEN]
+    assert taken == [1]
+    both = drive("bin", State.CLOSING).say(Intent.PORT_CLOSED)
+    taken = [s.vial for s in both.session.progress.samples if s.status is Status.TAKEN]
+    assert taken == [1, 2]
+
+
+@pytest.mark.parametrize("state", [State.OPENING, State.FILLING, State.CLOSING, State.RAISING])
+@pytest.mark.parametrize("intent", [Intent.SHAFT_RAISED, Intent.SAMPLER_OUT])
+def test_nothing_moves_while_a_port_may_be_open(drive: Start, state: State, intent: Intent) -> None:
+    """Raising and withdrawing are refused in every step where they would smear powder."""
+    if (state, intent) == (State.RAISING, Intent.SHAFT_RAISED):
+        intent = Intent.SAMPLER_OUT
+    there = drive("double-cone", state)
+    before = there.session
+    assert there.say(intent).prompts == ["not-now"]
+    assert there.session == before
+
+
+def test_another_position_is_answered_refused_and_noted(drive: Start) -> None:
+    """A phrase that names another port cannot confirm this one."""
+    there = drive("double-cone", State.OPENING)
+    before = there.session.progress
+    there.say(Intent.PORT_OPEN, position=Position.TOP)
+    assert there.effects == (Say(Prompt.WRONG_POSITION, {"heard": "top", "expected": "bottom"}),)
+    assert not there.outcome.advanced
+    assert there.session.progress == before
+    assert [(d.kind.value, d.detail) for d in there.session.deviations] == [
+        ("wrong-object", "top"),
+    ]
+    raised = drive("double-cone", State.RAISING)
+    assert raised.say(Intent.SHAFT_RAISED, position=Position.TOP).prompts == ["wrong-position"]
+
+
+def test_another_vial_is_answered_refused_and_noted(drive: Start) -> None:
+    """A phrase that names another vial cannot label this die."""
+    there = drive("double-cone", State.EMPTYING)
+    there.say(Intent.VIAL_FULL, vial=3)
+    assert there.effects == (Say(Prompt.WRONG_VIAL, {"heard": 3, "expected": 1}),)
+    assert there.vial(1).status is Status.TAKEN
+    assert there.session.deviations[0].detail == "3"
+    missing = drive("double-cone", State.EMPTYING).say(Intent.VIAL_FULL, vial=None)
+    assert missing.effects == (Say(Prompt.WRONG_VIAL, {"heard": 0, "expected": 1}),)
+
+
+def test_the_witness_must_affirm_and_may_refuse(drive: Start) -> None:
+    """A refused step is as if it had not been said; the operator's own affirm does not count."""
+    there = drive("watched", State.WITNESSING)
+    assert there.say(Intent.AFFIRM).prompts == ["not-now"]
+    assert views.normal(there.session) is None
+    assert there.say(Intent.NEGATIVE).state is State.ENTERING
+    assert there.session.ordinal == 4
+    assert there.session.progress.pending is None
+    signing = drive("watched", State.SIGNING).say(Intent.RECORD_SIGNED)
+    assert signing.state is State.WITNESSING
+    assert signing.say(Intent.WITNESS_AFFIRMED).state is State.CLOSED
+
+
+def test_an_entry_names_who_answers_for_it(drive: Start) -> None:
+    """The witness for his affirmation, the operator for everything else."""
+    there = drive("watched", State.WITNESSING)
+    plan = there.session.plan
+    witness = next(p.name for p in plan.people if p.role == "witness")
+    from tests.unit.procedure.conftest import said  # noqa: PLC0415
+
+    affirmed = said(views.expected(there.session, Intent.WITNESS_AFFIRMED))
+    assert views.answerable(there.session, affirmed) == witness
+    assert views.answerable(there.session, OPENED) == "Ada"
+    assert views.answerable(there.session, said(views.expected(there.session, Intent.AFFIRM))) == (
+        there.session.operator
+    )
+    alone = drive("v-blender", State.SEATING).session
+    assert views.answerable(alone, affirmed) == alone.operator
+
+
+def test_a_mass_is_read_back_and_affirmed(drive: Start) -> None:
+    """Nothing is entered before the affirmation; then the vial has its mass."""
+    there = drive("bin", State.WEIGHING)
+    there.say(Intent.MASS, number="560.5")
+    assert there.vial(1).mass_mg == ""
+    effect = there.effects[0]
+    assert isinstance(effect, Say)
+    assert effect.meaning is not None
+    assert effect.meaning.number == "560.5"
+    there.say(Intent.AFFIRM)
+    assert there.vial(1).mass_mg == "560.5"
+    assert there.session.progress.die == 1
+    assert there.session.past is not None
+    assert there.session.past.meaning.number == "560.5"
+
+
+@pytest.mark.parametrize("intent", [Intent.NEGATIVE, Intent.CORRECTION])
+def test_a_wrong_mass_starts_over(drive: Start, intent: Intent) -> None:
+    """A negative, or the word for taking back, drops the number and asks for it anew."""
+    there = drive("bin", State.READING_BACK).say(intent)
+    assert (there.state, there.prompts) == (State.WEIGHING, ["weigh"])
+    assert there.vial(1).status is Status.FULL
+    assert there.vial(1).mass_mg == ""
+    there.say(Intent.MASS, number="318").say(Intent.AFFIRM)
+    assert there.vial(1).mass_mg == "318"
+
+
+@pytest.mark.parametrize("number", ["0", "0.0", "100000.1", "9999999", None])
+def test_an_impossible_mass_is_refused(drive: Start, number: str | None) -> None:
+    """Nothing, and more than any die can hold, are misheard digits."""
+    there = drive("bin", State.WEIGHING)
+    before = there.session
+    assert there.say(Intent.MASS, number=number).prompts == ["out-of-range"]
+    assert there.session == before
+
+
+@pytest.mark.parametrize("number", ["0.1", "100000"])
+def test_the_bounds_themselves_are_possible(drive: Start, number: str) -> None:
+    """The largest mass counts, and the smallest."""
+    there = drive("bin", State.WEIGHING).say(Intent.MASS, number=number)
+    assert there.state is State.READING_BACK
+
+
+@pytest.mark.parametrize(
+    ("number", "prompt", "kind"),
+    [
+        ("81.9", "below-minimum", "below-minimum-weight"),
+        ("300", "mass-outside", "mass-outside-window"),
+        ("900", "mass-outside", "mass-outside-window"),
+    ],
+)
+def test_a_mass_that_cannot_be_right_is_noted(
+    drive: Start, number: str, prompt: str, kind: str
+) -> None:
+    """The mass is kept, said to be off, and a deviation opened for the vial."""
+    there = drive("bin", State.WEIGHING).say(Intent.MASS, number=number).say(Intent.AFFIRM)
+    assert there.prompts == [prompt, "empty-port-die"]
+    assert there.vial(1).mass_mg == number
+    deviation = there.session.deviations[-1]
+    assert (deviation.kind.value, deviation.vials, deviation.detail) == (kind, (1,), number)
+
+
+def test_a_short_and_an_empty_die_are_noted(drive: Start) -> None:
+    """Each opens a deviation with its vial; an empty one is not weighed."""
+    there = drive("bin", State.EMPTYING).say(Intent.VIAL_EMPTY)
+    assert there.state is State.EMPTYING
+    assert there.vial(1).status is Status.EMPTY
+    weighing = there.say(Intent.VIAL_SHORT).state
+    assert weighing is State.WEIGHING
+    kinds = [(d.kind.value, d.vials) for d in there.session.deviations]
+    assert kinds == [("empty-die", (1,)), ("short-die", (2,))]
+
+
+def test_a_marked_shaft_holds_the_work(drive: Start) -> None:
+    """Rubbing touches every sample of the insertion; only a decision goes on."""
+    there = drive("double-cone", State.MARKED)
+    assert there.prompts == []
+    assert [(d.kind.value, d.vials) for d in there.session.deviations] == [
+        ("marked-shaft", (1, 2, 3)),
+    ]
+    assert views.normal(there.session) is None
+    assert there.say(Intent.ON_STAND).prompts == ["not-now"]
+    exchanged = drive("double-cone", State.MARKED).say(Intent.SAMPLER_CHANGED)
+    assert exchanged.state is State.RESTING
+    assert there.say(Intent.MARKS_ACCEPTED).state is State.RESTING
+    assert len(there.session.open_deviations) == 1
+
+
+def test_between_insertions_the_head_is_told(drive: Start) -> None:
+    """Whoever notes the code down can show later that nothing was cut off."""
+    there = drive("double-cone", State.RESTING).say(Intent.ON_STAND)
+    assert there.effects[0] == TellHead()
+    assert there.session.progress.insertion == 1
+    assert there.session.progress.queue == tuple(range(2, 10))
+    last = drive("double-cone", State.COUNTING)
+    assert last.session.progress.queue == ()
+    rest = last.say(Intent.CORRECTION).say(Intent.ON_STAND)
+    assert rest.effects[0] == TellHead()
+
+
+def test_confirming_a_wait_stops_the_clocks(drive: Start) -> None:
+    """What was started by opening is stopped by the confirmation."""
+    there = drive("double-cone", State.FILLING).answer().say(Intent.SET_FILLED)
+    assert there.effects[0] == StopTimers()
+    there.ring(Timer.FILL_OVERRUN, 7)
+    assert not there.outcome.advanced
+    assert there.session.deviations == ()
