@@ -54,13 +54,10 @@ def die_lines(plan: Plan) -> Iterator[Finding]:
         COMMON,
     )
     if window.minimum_mg is not None:
+        enough = fit_if(window.low_mg >= window.minimum_mg)
+        least = f"least net weight {window.low_mg:.0f} mg"
         yield Finding(
-            "dies",
-            "balance",
-            fit_if(window.low_mg >= window.minimum_mg),
-            f"least net weight {window.low_mg:.0f} mg",
-            f"{window.minimum_mg:g} mg or more",
-            "USP <41>",
+            "dies", "balance", enough, least, f"{window.minimum_mg:g} mg or more", "USP <41>"
         )
 
 
@@ -141,15 +138,7 @@ def sight_lines(plan: Plan) -> Iterator[Finding]:
         or powder.active_gsd is None
         or powder.active_density_g_ml is None
     ):
-        yield Finding(
-            "what can be seen",
-            "random mixture",
-            Verdict.CAUTION,
-            "not known",
-            f"SD {limit:g} % of target",
-            "ISPE 2015",
-            "describe the active substance's particles in [powder]",
-        )
+        yield _unknown(limit)
         return
     active = mixing.particle_mass_mg(
         powder.active_d50_um, powder.active_gsd, powder.active_density_g_ml
@@ -172,9 +161,24 @@ def sight_lines(plan: Plan) -> Iterator[Finding]:
         "a lower limit for single particles, free of lumps; never an acceptance limit",
     )
     yield _gy(plan, share, sample, limit)
-    random = mixing.random_sd(share, sample, active, filler)
+    yield _lacey(share, mixing.random_sd(share, sample, active, filler), limit)
+
+
+def _unknown(limit: float) -> Finding:
+    return Finding(
+        "what can be seen",
+        "random mixture",
+        Verdict.CAUTION,
+        "not known",
+        f"SD {limit:g} % of target",
+        "ISPE 2015",
+        "describe the active substance's particles in [powder]",
+    )
+
+
+def _lacey(share: float, random: float, limit: float) -> Finding:
     index = mixing.lacey_index(share * limit / 100, share, random)
-    yield Finding(
+    return Finding(
         "what can be seen",
         "Lacey index at the limit",
         Verdict.FIT,

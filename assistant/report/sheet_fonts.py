@@ -1,7 +1,5 @@
 """The letters of the sheets: a face that has the names of people everywhere in Europe."""
 
-from pathlib import Path
-
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 
@@ -16,7 +14,7 @@ def register() -> None:
     """Make the faces known to reportlab; those that matplotlib carries, so nothing is shipped."""
     import matplotlib as mpl  # noqa: PLC0415 - slow to import
 
-    folder = Path(mpl.get_data_path()) / "fonts" / "ttf"
+    folder = f"{mpl.get_data_path()}/fonts/ttf"
     for name, file in _FILES.items():
         if name not in pdfmetrics.getRegisteredFontNames():
-            pdfmetrics.registerFont(TTFont(name, str(folder / file)))
+            pdfmetrics.registerFont(TTFont(name, f"{folder}/{file}"))

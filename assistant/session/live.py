@@ -90,14 +90,8 @@ class LiveSession:
         session, last, noted = self._told()
         if session.state in END:
             raise RecordError(f"The record in {folder.path} is closed; begin one in a new folder.")
-        keeper = Keeper(
-            folder,
-            self.clock,
-            setting.language,
-            last=last,
-            trouble=self._trouble,
-            wait=time.sleep,
-        )
+        words, wait = setting.language, time.sleep
+        keeper = Keeper(folder, self.clock, words, last=last, trouble=self._trouble, wait=wait)
         judge = setting.judge
         self.ear = Ear(judge.judge, while_speaking=judge.judge if setting.headset else None)
         parts = Parts(
@@ -157,6 +151,8 @@ class LiveSession:
                     check.tick(pcm)
                 case Utterance() as utterance:
                     check.key(utterance)
+                case signals.SoundEnded():
+                    raise DeviceError("The sound ended during the sound check.")
                 case signals.MicrophoneLost(reason=reason):
                     raise DeviceError(f"The sound check found no sound: {reason}")
                 case _:

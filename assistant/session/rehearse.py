@@ -89,8 +89,7 @@ class Rehearsal:
         Raises:
             PlanError, GrammarError, RecordError, DeviceError: as their parts do.
         """
-        self._wish = wish
-        self._aloud = aloud
+        self._wish, self._aloud = wish, aloud
         plan = parse_plan(wish.plan, wish.plan_name)
         self.language: Language = parse_grammar(wish.grammar, "grammar")
         self._clock = ManualClock()
