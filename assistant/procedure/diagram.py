@@ -20,9 +20,8 @@ def _arrows() -> dict[tuple[State, State], list[str]]:
     for row in rows():
         if row.source not in _SHOWN or row.target not in _SHOWN:
             continue
-        triggers = found.setdefault((row.source, row.target), [])
-        if row.trigger.value not in triggers:
-            triggers.append(row.trigger.value)
+        known = found.get((row.source, row.target), [])
+        found[row.source, row.target] = list(dict.fromkeys([*known, row.trigger.value]))
     # These lead there by way of a side dialogue: the reason is recorded, stopping is asked back.
     found[State.DISPOSING, State.SIGNING] = ["last deviation disposed of, reason recorded"]
     found[State.DISPOSING, State.SEATING] = [Intent.INSERTION_REPEATED.value]

@@ -280,9 +280,9 @@ def test_stopping_is_asked_back(drive: Start) -> None:
         Close(),
         Say(Prompt.STOPPED, {"taken": 3, "planned": 30}),
     )
-    ended = there.session
-    there.say(Intent.DIES_SEATED)
-    assert (there.effects, there.session) == ((), ended)
+    ended = Drive(there.session)
+    ended.say(Intent.DIES_SEATED)
+    assert (ended.effects, ended.session) == ((), there.session)
 
 
 @pytest.mark.parametrize("state", [s for s in ACTIVE if s is not State.STOPPING])
