@@ -258,6 +258,7 @@ _COMMANDS: tuple[tuple[str, str, str, Options], ...] = (
     ("draw", "draw", "a plan as a picture", _plan_to_file),
     ("labels", "labels", "a sheet of vial labels as a PDF", _plan_to_file),
     ("new-plan", "new_plan", "write a plan from a handful of answers", _new_plan),
+    ("phrases", "phrases", "whether the phrases can be told apart by ear", _phrases),
     ("rehearse", "rehearse", "a whole session with a simulated operator, no hardware", _rehearse),
     ("run", "run", "the live session", _run),
     ("replay", "replay", "tell a record again as it happened", _replay),

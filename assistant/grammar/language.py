@@ -135,10 +135,13 @@ def _complete(language: Language, name: str) -> None:
 
 def _slots(where: str, text: str, wanted: set[str]) -> None:
     try:
-        found = {slot for _, slot, _, _ in string.Formatter().parse(text) if slot is not None}
+        parts = [part for part in string.Formatter().parse(text) if part[1] is not None]
     except ValueError as fault:
         raise GrammarError(f"{where}: {fault}.") from None
+    if any(spec or conversion for _, _, spec, conversion in parts):
+        raise GrammarError(f"{where}: a slot is a name in braces and nothing else.")
+    found = {slot for _, slot, _, _ in parts}
     if found != wanted:
         need = ", ".join(sorted(wanted)) or "none"
-        have = ", ".join(sorted(found)) or "none"
+        have = ", ".join(sorted(map(str, found))) or "none"
         raise GrammarError(f"{where}: has the slots {have}; it needs {need}.")

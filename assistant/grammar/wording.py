@@ -1,6 +1,6 @@
 """Meanings to phrases and back, prompts to sentences."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 from assistant.grammar.language import Language
 from assistant.grammar.numbers import read_number, spell_code, spell_number
@@ -20,16 +20,13 @@ def phrase(language: Language, meaning: Meaning) -> str:
     """The words that say `meaning`, all in lower case."""
     number = spell_number(language, meaning.number) if meaning.number else NUMBER
     vial = spell_number(language, str(meaning.vial)) if meaning.vial is not None else ""
-    return (
-        language.phrases[meaning.intent]
-        .lower()
-        .format(
-            position=_name(language, meaning.position or ""),
-            vial=vial,
-            call=meaning.call or "",
-            number=number,
-        )
+    words = language.phrases[meaning.intent].format(
+        position=_name(language, meaning.position or ""),
+        vial=vial,
+        call=meaning.call or "",
+        number=number,
     )
+    return " ".join(words.lower().split())
 
 
 def universe(language: Language, session: Session) -> dict[str, Meaning]:
@@ -38,11 +35,13 @@ def universe(language: Language, session: Session) -> dict[str, Meaning]:
     Phrases that name a vial are limited to those of the insertion in hand: thirty vials told apart
     by a digit only would be the hardest set there is.
     """
-    found: dict[str, Meaning] = {}
+    return {phrase(language, meaning): meaning for meaning in meanings(session)}
+
+
+def meanings(session: Session) -> Iterator[Meaning]:
+    """Yield everything that can be meant in this session, legal now or not."""
     for intent in Intent:
-        for meaning in _objects(session, intent):
-            found[phrase(language, meaning)] = meaning
-    return found
+        yield from _objects(session, intent)
 
 
 def _objects(session: Session, intent: Intent) -> Iterable[Meaning]:
@@ -81,7 +80,8 @@ def sentence(language: Language, say: Say, *, spoken: bool) -> str:
     if say.meaning is not None:
         slots["phrase"] = phrase(language, say.meaning)
     if say.options:
-        slots["phrases"] = ". ".join(phrase(language, option) for option in say.options)
+        offered = ". ".join(phrase(language, option) for option in say.options)
+        slots["phrases"] = offered.replace(NUMBER, _name(language, "number"))
     slots.setdefault("phrase", "")
     slots.setdefault("phrases", "")
     text = language.prompts[say.prompt].format(**slots)

@@ -260,7 +260,7 @@ def test_somebody_else_takes_over(drive: Start) -> None:
     """By an operator's call only; the step stays and is not repeated."""
     there = drive("v-blender", State.OPENING)
     progress = there.session.progress
-    there.say(Intent.TAKE_OVER, call="delta")
+    there.say(Intent.TAKE_OVER, call="foxtrot")
     assert there.effects == (Say(Prompt.TAKEN_OVER, {"name": "Tomas Reyd"}),)
     assert (there.session.operator, there.session.progress) == ("Tomas Reyd", progress)
     assert there.say(Intent.TAKE_OVER, call="zulu").prompts == ["unknown-person"]

@@ -170,7 +170,7 @@ def test_side_dialogues_are_not_confirmations(drive: Start) -> None:
 
 def test_who_operates_survives_a_correction(drive: Start) -> None:
     """Only the progress goes back."""
-    there = drive("v-blender", State.OPENING).say(Intent.TAKE_OVER, call="delta")
+    there = drive("v-blender", State.OPENING).say(Intent.TAKE_OVER, call="foxtrot")
     there.say(Intent.CORRECTION)
     assert _operator(there.session) == "Tomas Reyd"
 

@@ -1,0 +1,62 @@
+"""`phrases`: can the phrases of a grammar be told apart, state by state?"""
+
+import argparse
+from collections.abc import Callable, Sequence
+from functools import cache
+
+from rich.console import Console
+from rich.table import Table
+
+from assistant.cli.files import grammar_bytes, plan_bytes
+from assistant.grammar.language import Language, parse_grammar
+from assistant.grammar.lint import CLOSE, TOO_CLOSE, lint, nearest
+from assistant.plan import parse_plan
+from assistant.plan.model import Plan
+
+
+def run(options: argparse.Namespace) -> int:
+    """Print the nearest pair of every state and what is wrong; 1 where the grammar cannot be used.
+
+    Raises:
+        PlanError, GrammarError, InputError: the files cannot be read.
+        DeviceError: the embedded recogniser, whose dictionary is used, is missing.
+    """
+    console = Console(highlight=False)
+    raw, name = plan_bytes(options.plan)
+    plan = parse_plan(raw, name)
+    raw, name = grammar_bytes(options.grammar)
+    language = parse_grammar(raw, name)
+    pronounce = dictionary(language)
+    findings = lint(language, plan, pronounce)
+    errors = sum(finding.level == "error" for finding in findings)
+    if all(finding.kind != "unknown-word" for finding in findings):
+        console.print(_table(language, plan, pronounce))
+    for finding in findings:
+        console.print(f"{finding.level}: {finding.about}", soft_wrap=True)
+    console.print(f"{errors} errors, {len(findings) - errors} warnings")
+    return 1 if errors else 0
+
+
+def dictionary(language: Language) -> Callable[[str], Sequence[str]]:
+    """Return what looks a word up in the embedded dictionary and in the grammar's own.
+
+    Raises:
+        DeviceError: the embedded recogniser is missing.
+        GrammarError: a pronunciation of the grammar uses a sound the model does not have.
+    """
+    from assistant.speech.pocketsphinx_engine import (  # noqa: PLC0415 - loads a library
+        known_ways,
+        open_decoder,
+    )
+
+    decoder = open_decoder(language.pronunciations)
+    return cache(lambda word: tuple(known_ways(decoder, word)))
+
+
+def _table(language: Language, plan: Plan, pronounce: Callable[[str], Sequence[str]]) -> Table:
+    table = Table(title=f"nearest phrases of each state ({TOO_CLOSE} at least, {CLOSE} better)")
+    for heading in ("state", "phrase", "nearest", "distance"):
+        table.add_column(heading, justify="right" if heading == "distance" else "left")
+    for state, pair in nearest(language, plan, pronounce).items():
+        table.add_row(state.value, pair.one, pair.other, f"{pair.distance:.2f}")
+    return table
