@@ -127,10 +127,26 @@ def _complete(language: Language, name: str) -> None:
     for prompt, words in language.prompts.items():
         allowed = PROMPT_SLOTS.get(prompt, set())
         _slots(f"{name}: [prompts] {prompt.value}", words, allowed)
+    _digits(language, name)
     spoken = [phrase.casefold() for phrase in language.phrases.values()]
     twice = next((phrase for phrase in spoken if spoken.count(phrase) > 1), None)
     if twice is not None:
         raise GrammarError(f"{name}: the phrase '{twice}' stands for two meanings; change one.")
+
+
+def _digits(language: Language, name: str) -> None:
+    """Each digit is one lower-case word, and no word stands for two."""
+    known: dict[str, str] = {}
+    for key, words in language.digits.items():
+        for word in words:
+            if word != word.lower() or len(word.split()) != 1:
+                raise GrammarError(
+                    f"{name}: [digits] '{key}': '{word}' must be one word in lower case."
+                )
+            if word in known:
+                both = f"{known[word]} and {key}"
+                raise GrammarError(f"{name}: [digits] '{word}' stands for both {both}; change one.")
+            known[word] = key
 
 
 def _slots(where: str, text: str, wanted: set[str]) -> None:

@@ -73,5 +73,7 @@ def _objects(plan: Plan, progress: Progress, state: State) -> Iterator[Progress]
             for insertion in dict.fromkeys((0, last, last + 1)):
                 for die in range(plan.vials_per_insertion):
                     yield replace(here, insertion=insertion, die=die)
+        case State.CHECKING:
+            yield from (replace(here, back=(step,)) for step in (State.SEATING, State.CLOSING))
         case _:
             yield here
