@@ -78,14 +78,18 @@ def sentence(language: Language, say: Say, *, spoken: bool) -> str:
     """
     slots = {key: _slot(language, key, value, spoken=spoken) for key, value in say.slots.items()}
     if say.meaning is not None:
-        slots["phrase"] = phrase(language, say.meaning)
+        slots["phrase"] = _quoted(language, say.meaning)
     if say.options:
-        offered = ". ".join(phrase(language, option) for option in say.options)
-        slots["phrases"] = offered.replace(NUMBER, _name(language, "number"))
+        slots["phrases"] = ". ".join(_quoted(language, option) for option in say.options)
     slots.setdefault("phrase", "")
     slots.setdefault("phrases", "")
     text = language.prompts[say.prompt].format(**slots)
     return text[:1].upper() + text[1:]
+
+
+def _quoted(language: Language, meaning: Meaning) -> str:
+    """A phrase inside a prompt; where it leaves a number open, that is put in words."""
+    return phrase(language, meaning).replace(NUMBER, _name(language, "number"))
 
 
 def _slot(language: Language, key: str, value: Slot, *, spoken: bool) -> str:
