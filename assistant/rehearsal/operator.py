@@ -21,7 +21,7 @@ PATIENCE_S = 6.0
 """Without any answer for this long, he says it again."""
 
 MAX_TRIES = 4
-"""Said in vain this often, he presses the key."""
+"""Said in vain this often, he presses the key, or types where the key stands for nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,14 +73,22 @@ class Operator:
         if session.state in (State.FILLING, State.SHEDDING) and not session.progress.waited:
             return None
         self._tries += 1
-        if self._tries > MAX_TRIES:
-            return Deed("key", after_s=self._pause())
         words = self._answer(session)
-        if session.state is State.WEIGHING and self._masses_said[session.sample().vial] > MAX_TRIES:
-            return Deed("type", words, self._pause())
+        tries = self._tries
+        if session.state is State.WEIGHING:
+            tries = max(tries, self._masses_said[session.sample().vial])
+        if tries > MAX_TRIES:
+            return self._by_hand(session, words)
         if session.state not in (State.DOUBTING, State.READING_BACK):
             self._said = words
         return Deed("say", words, self._pause())
+
+    def _by_hand(self, session: Session, words: str) -> Deed:
+        """The key where it says the same, else the keyboard."""
+        normal = views.normal(session)
+        if normal is not None and self._phrase(normal) == words:
+            return Deed("key", after_s=self._pause())
+        return Deed("type", words, self._pause())
 
     def _slip(self, state: State) -> Slip | None:
         for slip in self._slips:

@@ -221,6 +221,8 @@ class Conductor:
             self._judged(verdict)
 
     def _judged(self, verdict: Verdict) -> None:
+        if self.session.state in END:
+            return
         if verdict.decision == "accept" and self.speaking:
             self._waiting.clear()
             self._parts.speaker.silence()
@@ -245,11 +247,14 @@ class Conductor:
             self.take(RemarkTaken(clip=clip, seconds=f"{watch.seconds:.1f}"))
 
     def _typed(self, utterance: Utterance) -> None:
-        """A typed line is a phrase, or the remark itself while one is taken."""
+        """A typed line is a phrase, or the remark itself while one is taken; the key ends it."""
         heard = self._hearing.typed(utterance)
-        if self.session.state is State.REMARKING and heard.meaning is None:
-            self._remark, self._remark_wanted = None, 0
-            self._parts.ear.stop_clip()
-            self.take(RemarkTaken(text=utterance.typed.strip()[:500]))
+        if self.session.state is not State.REMARKING or heard.meaning is not None:
+            self.take(heard)
             return
-        self.take(heard)
+        watch, self._remark, self._remark_wanted = self._remark, None, 0
+        spoken = self._parts.ear.stop_clip()
+        if utterance.source == "key" and watch is not None:
+            self.take(RemarkTaken(clip=self._clip(spoken), seconds=f"{watch.seconds:.1f}"))
+        else:
+            self.take(RemarkTaken(text=utterance.typed.strip()[:500]))
