@@ -11,6 +11,7 @@ from typing import Literal
 
 from assistant.grammar.language import Language
 from assistant.grammar.wording import phrase
+from assistant.plan.dies import mass_window
 from assistant.procedure import views
 from assistant.procedure.events import Meaning
 from assistant.procedure.model import Session
@@ -127,6 +128,6 @@ class Operator:
         if session.state is State.WEIGHING:
             self._masses_said[vial] += 1
         if vial not in self._masses:
-            dose = session.plan.dose.mass_mg
-            self._masses[vial] = f"{dose * self._chance.uniform(1.2, 1.4):.1f}"
+            window = mass_window(session.plan)
+            self._masses[vial] = f"{self._chance.uniform(window.bulk_mg, window.tapped_mg):.1f}"
         return self._masses[vial]

@@ -48,7 +48,7 @@ def parse_script(raw: bytes, name: str) -> Script:
         return Script.model_validate(tomllib.loads(raw.decode("utf-8-sig").replace("\r\n", "\n")))
     except UnicodeDecodeError as fault:
         raise InputError(f"{name}: not UTF-8 text at byte {fault.start}.") from None
-    except tomllib.TOMLDecodeError as fault:
+    except (tomllib.TOMLDecodeError, RecursionError) as fault:
         raise InputError(f"{name}: not valid TOML: {fault}.") from None
     except ValidationError as fault:
         first = fault.errors(include_url=False)[0]

@@ -142,7 +142,7 @@ class Conductor:
         entry = self._parts.keeper.keep(event, outcome, views.answerable(before, event))
         self.session = outcome.session
         self._attune()
-        said = self._perform(outcome, entry, moved=outcome.session.state is not before.state)
+        said = self._perform(outcome, entry, moved=_moved(before, outcome.session))
         for observer in self._parts.observers:
             observer.entered(entry, event, outcome, said)
         if self._parts.keeper.troubled is not None:
@@ -258,3 +258,8 @@ class Conductor:
             self.take(RemarkTaken(clip=self._clip(spoken), seconds=f"{watch.seconds:.1f}"))
         else:
             self.take(RemarkTaken(text=utterance.typed.strip()[:500]))
+
+
+def _moved(before: Session, after: Session) -> bool:
+    """Whether the work went on, so that what was being said about it is overtaken."""
+    return (before.state, before.ordinal) != (after.state, after.ordinal)
