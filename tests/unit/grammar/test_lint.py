@@ -155,7 +155,7 @@ def test_operators_whose_calls_sound_alike_are_refused(pronounce: Pronounce) -> 
         person.model_copy(update={"call": call})
         for person, call in zip(plan.people, ("kilo", "lima"), strict=True)
     )
-    with pytest.raises(GrammarError, match="'kilo takes over' and 'lima takes over'"):
+    with pytest.raises(GrammarError, match="'this is kilo' and 'this is lima'"):
         refuse(ENGLISH, plan.model_copy(update={"people": people}), pronounce)
 
 
