@@ -158,9 +158,7 @@ def _export(sub: Sub) -> None:
     sub.add_argument("--keys", type=Path, help="folder of public keys, to check the signatures by")
 
 
-def _evaluate(sub: Sub) -> None:
-    sub.add_argument("record", type=Path, help="folder of the record")
-    sub.add_argument("assays", type=Path, help="the laboratory's sheet, CSV or XLSX")
+def _report(sub: Sub) -> None:
     sub.add_argument(
         "-o",
         dest="output",
@@ -170,6 +168,12 @@ def _evaluate(sub: Sub) -> None:
         help="the report: a name ending in .pdf or .html; may be given twice",
     )
     sub.add_argument("--json", type=Path, help="file for every number at full precision")
+
+
+def _evaluate(sub: Sub) -> None:
+    sub.add_argument("record", type=Path, help="folder of the record")
+    sub.add_argument("assays", type=Path, help="the laboratory's sheet, CSV or XLSX")
+    _report(sub)
     sub.add_argument(
         "--partial", action="store_true", help="go on without missing, void or open vials; says so"
     )
@@ -197,15 +201,7 @@ def _compare(sub: Sub) -> None:
         metavar="RECORD=ASSAYS",
         help="a record's folder and its sheet, joined by an equals sign; two or more",
     )
-    sub.add_argument(
-        "-o",
-        dest="output",
-        type=Path,
-        action="append",
-        default=[],
-        help="the report: a name ending in .pdf or .html; may be given twice",
-    )
-    sub.add_argument("--json", type=Path, help="file for every number at full precision")
+    _report(sub)
     sub.add_argument("--partial", action="store_true", help="as for evaluate, for every batch")
     _unit(sub)
     sub.add_argument(

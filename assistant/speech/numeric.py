@@ -7,14 +7,16 @@ affirmed. So this network may be lenient; a free loop of phones beside it takes 
 from collections.abc import Mapping, Sequence
 from typing import Final
 
+from assistant.grammar.wording import NUMBER
 from assistant.ports import Utterance, Verdict
 from assistant.speech.acceptance import Judge
-from assistant.speech.acceptance.phones import PHONES
 from assistant.speech.pcm import dithered
-from assistant.speech.pocketsphinx_engine import SHORTEST_BYTES, open_decoder
-
-NUMBER: Final = "<number>"
-"""Stands for the digits in a phrase; the same sign as the grammar's."""
+from assistant.speech.pocketsphinx_engine import (
+    PHONE_WORD,
+    SHORTEST_BYTES,
+    add_phone_words,
+    open_decoder,
+)
 
 MOST_WHOLE: Final = 5
 MOST_DECIMALS: Final = 2
@@ -25,7 +27,6 @@ DIGIT_WEIGHT: Final = 1e-5
 """Of each digit; smaller puts fewer digits where none was said."""
 
 _SEARCH = "number"
-_LOOP_PREFIX = "gg"
 
 Arc = tuple[int, int, float, str]
 
@@ -53,9 +54,7 @@ class NumberAware:
         self._digits = [word for key, words in digits.items() if key != "." for word in words]
         self._signs = list(digits["."])
         self._unit = ""
-        for phone in PHONES:
-            last = phone == PHONES[-1]
-            self._decoder.add_word(_LOOP_PREFIX + phone.lower(), phone, last)
+        self._loop = add_phone_words(self._decoder)
 
     @property
     def name(self) -> str:
@@ -97,7 +96,7 @@ class NumberAware:
         decoder.end_utt()
         found = decoder.hyp()
         text = "" if found is None else str(found.hypstr)
-        return "" if text.startswith(_LOOP_PREFIX) else text
+        return "" if text.startswith(PHONE_WORD) else text
 
     def _arcs(self, unit: Sequence[str]) -> list[Arc]:
         """Digits, perhaps a decimal sign and more digits, the unit; or the free loop."""
@@ -118,8 +117,7 @@ class NumberAware:
             arcs.append((unit_at + number, unit_at + number + 1, 1.0, word))
         last = unit_at + len(unit) - 1
         arcs.append((last, _FINAL, 1.0, "<sil>"))
-        loop = [_LOOP_PREFIX + phone.lower() for phone in PHONES]
-        arcs += [(source, _LOOP, LOOP_WEIGHT, word) for source in (0, _LOOP) for word in loop]
+        arcs += [(source, _LOOP, LOOP_WEIGHT, word) for source in (0, _LOOP) for word in self._loop]
         arcs.append((_LOOP, _FINAL, 1.0, "<sil>"))
         return arcs
 

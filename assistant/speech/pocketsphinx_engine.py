@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from assistant.errors import DeviceError, GrammarError
+from assistant.grammar.phones import PHONES
 from assistant.ports import SAMPLE_RATE, Hypothesis, Utterance
 from assistant.speech.network import build_network, normal
 from assistant.speech.pcm import dithered
@@ -21,12 +22,8 @@ SHORTEST_BYTES = 2 * SAMPLE_RATE // 20
 
 _SEARCHES_KEPT = 64
 
-_VOWELS = ("AA", "AE", "AH", "AO", "AW", "AY", "EH", "ER", "EY", "IH", "IY", "OW", "OY", "UH", "UW")
-_STOPS = ("B", "CH", "D", "G", "JH", "K", "P", "T")
-_OTHERS = ("DH", "F", "HH", "L", "M", "N", "NG", "R", "S", "SH", "TH", "V", "W", "Y", "Z", "ZH")
-
-SOUNDS = frozenset((*_VOWELS, *_STOPS, *_OTHERS))
-"""The sounds of the embedded model, in ARPAbet without stress marks."""
+PHONE_WORD = "gg"
+"""Begins the words that stand for single phones; no English word begins so."""
 
 DECODER_SETTINGS: Mapping[str, str | float | bool | None] = {
     # No dictation model: it costs 70 MB and 0.2 s and is not used.
@@ -79,6 +76,14 @@ def open_decoder(
     return decoder
 
 
+def add_phone_words(decoder: Any) -> list[str]:  # noqa: ANN401 - untyped engine
+    """Add one word for every phone, for a free loop of phones, and return these words in order."""
+    words = [PHONE_WORD + phone.lower() for phone in PHONES]
+    for word, phone in zip(words, PHONES, strict=True):
+        decoder.add_word(word, phone, word == words[-1])
+    return words
+
+
 def add_pronunciations(decoder: Any, pronunciations: Mapping[str, Sequence[str]]) -> None:  # noqa: ANN401 - untyped engine
     """Add ways to say words to the decoder's dictionary; those it has already are skipped.
 
@@ -91,7 +96,7 @@ def add_pronunciations(decoder: Any, pronunciations: Mapping[str, Sequence[str]]
         for way in ways:
             sounds = way.split()
             # Checked here, since the engine crashes on a pronunciation without any sound.
-            if not sounds or not SOUNDS.issuperset(sounds):
+            if not sounds or not set(PHONES).issuperset(sounds):
                 raise GrammarError(
                     f'pronunciations, "{given}": "{way}" is not a row of English ARPAbet sounds'
                     ' without stress marks, such as "ER TH T"; correct it'

@@ -12,8 +12,8 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from assistant.grammar.phones import distance
 from assistant.speech.acceptance.passes import Passes, Segment
-from assistant.speech.acceptance.phones import distance
 
 FRAMES_PER_PHONE: Final = 7.5
 """Usual length of a phone in frames of 10 ms, at an ordinary rate of speech."""

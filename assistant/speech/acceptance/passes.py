@@ -9,15 +9,17 @@ figures depend on the samples only and not on what was heard before.
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any, Final
 
-from assistant.errors import DeviceError, GrammarError
-from assistant.speech.acceptance.phones import PHONES
+from assistant.errors import GrammarError
 from assistant.speech.acceptance.sound import Samples
+from assistant.speech.pocketsphinx_engine import (
+    PHONE_WORD,
+    add_phone_words,
+    known_ways,
+    open_decoder,
+)
 
-_LOOP_PREFIX: Final = "gg"
-_WIDE: Final = {"beam": 1e-80, "wbeam": 1e-60, "pbeam": 1e-80}
 _LOOP: Final = {"lw": 1.0, "wip": 0.2, "beam": 1e-30, "wbeam": 1e-20, "pbeam": 1e-30}
 
 
@@ -52,40 +54,6 @@ class Passes:
     """Loud over quiet frames of the utterance, in dB."""
 
 
-def model_folder() -> Path:
-    """Return the folder of the English model that the engine's package carries.
-
-    Raises:
-        DeviceError: the engine is not installed or carries no model.
-    """
-    try:
-        import pocketsphinx  # noqa: PLC0415 - heavy, and only needed once audio is judged
-    except ImportError as error:
-        msg = "The embedded recogniser is missing: install the pocketsphinx package."
-        raise DeviceError(msg) from error
-    folder = Path(pocketsphinx.get_model_path()) / "en-us"
-    if not (folder / "en-us" / "mdef").is_file():
-        msg = f"No English model in {folder}: reinstall the pocketsphinx package."
-        raise DeviceError(msg)
-    return folder
-
-
-def _decoder(**options: object) -> Any:  # noqa: ANN401 - the engine has no types
-    from pocketsphinx import Config, Decoder  # noqa: PLC0415 - heavy
-
-    folder = model_folder()
-    config = Config(
-        hmm=str(folder / "en-us"),
-        dict=str(folder / "cmudict-en-us.dict"),
-        lm=None,
-        loglevel="FATAL",
-        cmn="batch",
-        bestpath=False,
-        **options,
-    )
-    return Decoder(config)
-
-
 class Engine:
     """Three decoders over one model, and the grammars in force."""
 
@@ -96,15 +64,9 @@ class Engine:
             pronunciations: words the dictionary lacks or says differently, each with one or more
                 strings of ARPAbet phones.
         """
-        self._grammar = _decoder(**_WIDE)
-        self._align = _decoder(compallsen=True, **_WIDE)
-        self._loop = _decoder(compallsen=True, **_LOOP)
-        self._extra = {word: tuple(said) for word, said in (pronunciations or {}).items()}
-        for word, said in self._extra.items():
-            for number, phones in enumerate(said):
-                name = _variant(self._grammar, word, number)
-                self._grammar.add_word(name, phones, True)  # noqa: FBT003 - the engine's own
-                self._align.add_word(name, phones, True)  # noqa: FBT003 - signature
+        self._grammar = open_decoder(pronunciations)
+        self._align = open_decoder(pronunciations, compallsen=True)
+        self._loop = open_decoder(None, compallsen=True, **_LOOP)
         self._add_loop()
         self._union: tuple[str, ...] = ()
         self._legal: tuple[str, ...] = ()
@@ -114,9 +76,7 @@ class Engine:
         self._pronounced: dict[str, list[list[list[str]]]] = {}
 
     def _add_loop(self) -> None:
-        words = [_LOOP_PREFIX + phone.lower() for phone in PHONES]
-        for word, phone in zip(words, PHONES, strict=True):
-            self._loop.add_word(word, phone, word == words[-1])
+        words = add_phone_words(self._loop)
         rule = f"#JSGF V1.0; grammar loop; public <loop> = ( {' | '.join(words)} )+;"
         self._loop.add_jsgf_string("loop", rule)
         self._loop.activate_search("loop")
@@ -153,16 +113,7 @@ class Engine:
         kept = self._pronounced.get(phrase)
         if kept is not None:
             return kept
-        said: list[list[list[str]]] = []
-        for word in phrase.split():
-            found: list[list[str]] = []
-            number = 1
-            phones = self._grammar.lookup_word(word)
-            while phones is not None:
-                found.append(str(phones).split())
-                number += 1
-                phones = self._grammar.lookup_word(f"{word}({number})")
-            said.append(found)
+        said = [[way.split() for way in known_ways(self._grammar, word)] for word in phrase.split()]
         self._pronounced[phrase] = said
         return said
 
@@ -270,7 +221,7 @@ class Engine:
                 part.start_frame,
                 part.end_frame - part.start_frame + 1,
                 float(log(part.ascore)),
-                0 if part.word.startswith(_LOOP_PREFIX) else -1,
+                0 if part.word.startswith(PHONE_WORD) else -1,
             )
             for part in self._loop.seg()
             if part.word != "(NULL)"
@@ -281,16 +232,8 @@ def _total(laid: Sequence[Segment]) -> float:
     return sum(part.score for part in laid)
 
 
-def _variant(decoder: Any, word: str, number: int) -> str:  # noqa: ANN401 - the engine has no types
-    """Return the dictionary name for one more pronunciation of a word."""
-    taken = number + 1 if decoder.lookup_word(word) is None else 2
-    while taken > 1 and decoder.lookup_word(f"{word}({taken})") is not None:
-        taken += 1
-    return word if taken == 1 else f"{word}({taken})"
-
-
 def _phone(word: str) -> str:
-    return word[len(_LOOP_PREFIX) :].upper() if word.startswith(_LOOP_PREFIX) else "SIL"
+    return word[len(PHONE_WORD) :].upper() if word.startswith(PHONE_WORD) else "SIL"
 
 
 def _decode(decoder: Any, audio: bytes) -> None:  # noqa: ANN401 - the engine has no types

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from assistant.speech.acceptance.phones import PHONES, distance, substitution
+from assistant.grammar.phones import PHONES, distance, substitution
 
 STRINGS = st.lists(st.sampled_from(PHONES), max_size=8)
 
