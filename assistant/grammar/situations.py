@@ -25,7 +25,7 @@ _HELD_OVER = Meaning(intent=Intent.DIES_SEATED)
 _NEVER_WITHOUT: dict[State, Callable[[Plan], bool]] = {
     State.BRIEFING: lambda plan: bool(plan.cautions),
     State.WEIGHING: lambda plan: plan.weighing is not None,
-    State.READING_BACK: lambda plan: plan.weighing is not None,
+    State.READING_BACK: lambda plan: plan.weighing is not None or "vial" not in plan.witnessed,
     State.WITNESSING: lambda plan: bool(plan.witnessed),
     State.RAISING: lambda plan: len(plan.sampler.positions) > 1,
 }
@@ -58,9 +58,8 @@ def _objects(plan: Plan, progress: Progress, state: State) -> Iterator[Progress]
     """Yield a state with every object it can be about."""
     here = replace(progress, state=state)
     if state in SIDE:
-        held = Meaning(intent=Intent.MASS, number="1") if state is State.READING_BACK else None
         draft = Draft(Kind.SPILL) if state in NOTE else None
-        here = replace(here, back=(State.SEATING,), pending=held or _HELD_OVER, draft=draft)
+        here = replace(here, back=(State.SEATING,), pending=_HELD_OVER, draft=draft)
     match state:
         case State.BRIEFING:
             yield from (replace(here, caution=n) for n in range(len(plan.cautions)))
@@ -73,6 +72,12 @@ def _objects(plan: Plan, progress: Progress, state: State) -> Iterator[Progress]
             for insertion in dict.fromkeys((0, last, last + 1)):
                 for die in range(plan.vials_per_insertion):
                     yield replace(here, insertion=insertion, die=die)
+        case State.READING_BACK:
+            held = [
+                Meaning(intent=Intent.VIAL_FULL, vial=1),
+                Meaning(intent=Intent.MASS, number="1"),
+            ]
+            yield from (replace(here, pending=m) for m in held[: 2 if plan.weighing else 1])
         case State.CHECKING:
             yield from (replace(here, back=(step,)) for step in (State.SEATING, State.CLOSING))
         case _:

@@ -49,6 +49,11 @@ def needs_witness(work: Work) -> bool:
     return _WITNESSED.get(work.meaning.intent) in work.session.plan.witnessed
 
 
+def only_heard(work: Work) -> bool:
+    """The phrase was heard by voice and nobody has affirmed it yet."""
+    return work.by_voice and not work.released
+
+
 def filling(work: Work) -> bool:
     """The step is the filling, whatever side dialogue is held."""
     return work.session.step is State.FILLING

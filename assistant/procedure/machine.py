@@ -128,11 +128,11 @@ def _heard(work: Work, event: Heard) -> bool:
         if event.reason == "unclear":
             work.say(Prompt.NOT_UNDERSTOOD)
         return False
-    work.meaning = meaning
+    work.meaning, work.by_voice = meaning, event.source == "voice"
     if event.decision == "ask" and meaning.intent not in QUESTIONS:
         return _doubt(work, meaning)
-    if work.state is State.DOUBTING:
-        return _answer_doubt(work, meaning)
+    if work.state in (State.DOUBTING, State.READING_BACK):
+        return _answer_held(work, meaning)
     return _confirm(work, meaning)
 
 
@@ -145,13 +145,20 @@ def _doubt(work: Work, meaning: Meaning) -> bool:
     return False
 
 
-def _answer_doubt(work: Work, meaning: Meaning) -> bool:
-    """Saying the phrase once more affirms it; another one that fits there drops the doubt."""
+def _answer_held(work: Work, meaning: Meaning) -> bool:
+    """Another phrase that fits where it was held takes the place of the one that was held.
+
+    The same phrase once more affirms a doubt. What was read back is asked anew: two hearings of
+    the same sound may err alike.
+    """
     if meaning == work.session.progress.pending:
-        return _fire(work, Intent.AFFIRM)
-    known = views.triggers(State.DOUBTING)
-    doubted = work.session.progress.back[-1]
-    if meaning.intent not in known and meaning.intent in views.triggers(doubted):
+        if work.state is State.DOUBTING:
+            return _fire(work, Intent.AFFIRM)
+        work.effects.extend(prompts.enter(work.session))
+        return False
+    known = views.triggers(work.state)
+    held = work.session.progress.back[-1]
+    if meaning.intent not in known and meaning.intent in views.triggers(held):
         work.progress(pending=None)
         work.state = work.pop()
     return _confirm(work, meaning)

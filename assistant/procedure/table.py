@@ -7,7 +7,8 @@ row is refused and changes nothing. `target` None means: stay, and do not repeat
 
 Rules that can be read off it: the shaft is raised, and the sampler withdrawn, only from a state
 that "port closed" leads to; a sample is taken only by "port closed" after "set filled" after the
-waiting time; nothing but a phrase, a key or a line typed advances a step.
+waiting time; nothing but a phrase, a key or a line typed advances a step;
+what a vial holds is never taken from one hearing: it is read back and affirmed, or witnessed.
 The diagram in README.md is generated from this table.
 """
 
@@ -46,6 +47,7 @@ S, I, G = State, Intent, Signal  # noqa: E741 - the table is read as a picture; 
 STAY: Final = None
 CAUTION = (I.CAUTION_ISOLATED, I.CAUTION_EARTHED, I.CAUTION_PROTECTED)
 VERDICT = (I.VIAL_FULL, I.VIAL_SHORT)
+RESULT = (*VERDICT, I.VIAL_EMPTY)
 PLACE = (I.PLACE_FLOOR, I.PLACE_VESSEL, I.PLACE_SAMPLER, I.PLACE_VIALS)
 AMOUNT = (I.AMOUNT_TRACE, I.AMOUNT_SPOONFUL, I.AMOUNT_MORE)
 AFFECTS = (I.AFFECTS_NONE, I.AFFECTS_INSERTION, I.AFFECTS_ALL)
@@ -74,10 +76,11 @@ TABLE: tuple[Row, ...] = (
     Row(S.SHEDDING, I.POWDER_SHED, when.waited, S.TURNING, do.disarm),
     Row(S.TURNING, I.DIES_UP, None, S.BARING),
     Row(S.BARING, I.TUBE_OFF, None, S.EMPTYING),
-    Row(S.EMPTYING, (*VERDICT, I.VIAL_EMPTY), when.needs_witness, S.WITNESSING, do.hold),
+    Row(S.EMPTYING, RESULT, when.needs_witness, S.WITNESSING, do.hold),
+    Row(S.EMPTYING, RESULT, when.only_heard, S.READING_BACK, do.hold),
     Row(S.EMPTYING, VERDICT, when.weighs, S.WEIGHING, do.label),
-    Row(S.EMPTYING, (*VERDICT, I.VIAL_EMPTY), when.more_dies, S.EMPTYING, do.label),
-    Row(S.EMPTYING, (*VERDICT, I.VIAL_EMPTY), None, S.CLEARING, do.label),
+    Row(S.EMPTYING, RESULT, when.more_dies, S.EMPTYING, do.label),
+    Row(S.EMPTYING, RESULT, None, S.CLEARING, do.label),
     Row(S.WEIGHING, I.MASS, when.in_range, S.READING_BACK, do.hold),
     Row(S.WEIGHING, I.MASS, when.affirmed_more, S.EMPTYING, do.weigh),
     Row(S.WEIGHING, I.MASS, when.affirmed_last, S.CLEARING, do.weigh),

@@ -21,6 +21,8 @@ class Work:
     effects: list[Effect] = field(default_factory=list)
     released: frozenset[State] = frozenset()
     """Side dialogues that have let the meaning pass."""
+    by_voice: bool = False
+    """The meaning was heard, not typed or keyed."""
     ordinal: int = 0
     """Of the confirmation being worked in; 0 for anything else."""
     source: State = State.NEW

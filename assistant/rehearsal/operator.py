@@ -105,11 +105,7 @@ class Operator:
         match session.state:
             case State.WEIGHING:
                 return self._phrase(Meaning(intent=Intent.MASS, number=self._mass(session)))
-            case State.READING_BACK:
-                pending = session.progress.pending
-                right = pending is not None and pending.number == self._mass(session)
-                return self._yes(right)
-            case State.DOUBTING:
+            case State.DOUBTING | State.READING_BACK:
                 pending = session.progress.pending
                 return self._yes(pending is not None and self._said == self._phrase(pending))
             case State.DISPOSING:

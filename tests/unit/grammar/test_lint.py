@@ -84,7 +84,7 @@ def test_short_answers_and_questions_are_let_pass(pronounce: Pronounce) -> None:
     found = lint(ENGLISH, plan_of("bin"), pronounce)
     short = {f.phrases for f in found if f.kind == "short"}
     assert ("say again",) in short
-    assert ("affirm",) not in short
+    assert ("affirm as heard",) not in short
 
 
 def test_two_phrases_that_sound_alike_are_refused_by_name(pronounce: Pronounce) -> None:
@@ -163,7 +163,7 @@ def test_operators_whose_calls_sound_alike_are_refused(pronounce: Pronounce) -> 
     ("prompt", "words", "state", "contained"),
     [
         ("close", "Turn it until bottom closed again is true.", "closing", "bottom closed again"),
-        ("ask-back", "Did you say: {phrase}? Affirm!", "doubting", "affirm"),
+        ("ask-back", "Did you say: {phrase}? Affirm as heard!", "doubting", "affirm as heard"),
         ("too-early", "Too early. Please STAND BY.", "briefing", "stand by"),
     ],
 )
@@ -218,5 +218,5 @@ def test_a_plan_without_cautions_has_no_briefing() -> None:
     """States that the plan does not lead to are not judged."""
     bare = plan_of("bin").model_copy(update={"cautions": (), "weighing": None})
     states = {s.state for s in situations(bare)}
-    missing = {State.BRIEFING, State.WEIGHING, State.READING_BACK, State.WITNESSING, State.RAISING}
+    missing = {State.BRIEFING, State.WEIGHING, State.WITNESSING, State.RAISING}
     assert states == set(ACTIVE) - missing

@@ -494,3 +494,41 @@ def test_a_phrase_out_of_place_is_quoted_back(drive: Start) -> None:
     there = drive("double-cone", State.OPENING)
     there.take(said(Meaning(intent=Intent.ON_STAND)))
     assert there.effects == (Say(Prompt.NOT_NOW, {}, Meaning(intent=Intent.ON_STAND)),)
+
+
+def test_what_a_vial_holds_is_never_taken_from_one_hearing(drive: Start) -> None:
+    """It is read back, and on record only when affirmed."""
+    there = drive("double-cone", State.EMPTYING).hear(Intent.VIAL_SHORT)
+    assert (there.state, there.prompts) == (State.READING_BACK, ["read-back"])
+    assert there.vial(1).status is Status.TAKEN
+    assert there.hear(Intent.AFFIRM).vial(1).status is Status.SHORT
+    assert there.state is State.EMPTYING
+
+
+def test_a_typed_or_keyed_result_needs_no_reading_back(drive: Start) -> None:
+    """Nothing was heard that could have been misheard."""
+    there = drive("double-cone", State.EMPTYING).say(Intent.VIAL_FULL)
+    assert there.vial(1).status is Status.FULL
+
+
+def test_saying_it_once_more_does_not_affirm_what_was_read_back(drive: Start) -> None:
+    """Two hearings of the same sound may err alike; the question is put again."""
+    there = drive("double-cone", State.READING_BACK).hear(Intent.VIAL_FULL)
+    assert (there.state, there.prompts) == (State.READING_BACK, ["read-back"])
+    assert not there.outcome.advanced
+
+
+def test_another_result_takes_the_place_of_what_was_read_back(drive: Start) -> None:
+    """Whoever was misheard says the right one at once; a wrong vial is refused as ever."""
+    there = drive("double-cone", State.READING_BACK).hear(Intent.VIAL_EMPTY)
+    assert there.session.progress.pending == Meaning(intent=Intent.VIAL_EMPTY, vial=1)
+    assert there.hear(Intent.NEGATIVE).state is State.EMPTYING
+    there.hear(Intent.VIAL_FULL).hear(Intent.VIAL_FULL, vial=2)
+    assert (there.state, there.prompts) == (State.EMPTYING, ["wrong-vial"])
+
+
+def test_a_witness_stands_for_the_reading_back(drive: Start) -> None:
+    """The witness is asked for the very words; nothing is asked twice."""
+    there = drive("watched", State.EMPTYING).hear(Intent.VIAL_FULL)
+    assert there.state is State.WITNESSING
+    assert there.hear(Intent.WITNESS_AFFIRMED).vial(1).status is Status.FULL

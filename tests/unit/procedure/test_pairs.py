@@ -2,13 +2,14 @@
 
 from collections.abc import Iterator
 from itertools import islice, permutations, product
+from typing import Literal
 
 import pytest
 
 from assistant.procedure import views
 from assistant.procedure.effects import Close, Say
-from assistant.procedure.events import DeviceLost, Event, Meaning, RemarkTaken, TimerRang
-from assistant.procedure.machine import step
+from assistant.procedure.events import DeviceLost, Event, Heard, Meaning, RemarkTaken, TimerRang
+from assistant.procedure.machine import Outcome, step
 from assistant.procedure.model import Session, begin
 from assistant.procedure.table import Line, rows
 from assistant.procedure.vocabulary import (
@@ -34,6 +35,9 @@ from tests.unit.procedure.conftest import (
     session_in,
 )
 
+Source = Literal["text", "voice"]
+SOURCES: tuple[Source, ...] = ("text", "voice")
+
 PLANS_OF: dict[State, list[str]] = {
     state: [name for name, reached in reachable() if reached is state]
     for state in State
@@ -52,11 +56,11 @@ def meant(session: Session, intent: Intent) -> Meaning:
     return meaning
 
 
-def event_of(session: Session, trigger: Trigger) -> Event:
+def event_of(session: Session, trigger: Trigger, source: Source = "text") -> Event:
     """Return the event that fires a trigger now."""
     match trigger:
         case Intent():
-            return said(meant(session, trigger))
+            return said(meant(session, trigger), source=source)
         case Signal.OPENED:
             return OPENED
         case Signal.RESUMED:
@@ -64,7 +68,7 @@ def event_of(session: Session, trigger: Trigger) -> Event:
         case Signal.REMARK_TAKEN:
             return RemarkTaken(text="a remark")
         case Signal.DOUBT:
-            return said(meant(session, Intent.STAND_BY), "ask")
+            return said(meant(session, Intent.STAND_BY), "ask", source=source)
         case _:
             generation = session.progress.timer or 1
             return TimerRang(timer=Timer(trigger.value), generation=generation)
@@ -80,9 +84,10 @@ def row_for(
     trigger: Trigger,
     meaning: Meaning | None,
     released: frozenset[State] = frozenset(),
+    source: Source = "text",
 ) -> Line | None:
     """Return the first row of the table that fits, found without the machine."""
-    work = Work(session, meaning=meaning, released=released)
+    work = Work(session, meaning=meaning, released=released, by_voice=source == "voice")
     fitting = (row for row in ROWS.get((session.state, trigger), ()) if _fits(row, work))
     return next(fitting, None)
 
@@ -91,9 +96,10 @@ def _fits(row: Line, work: Work) -> bool:
     return row.guard is None or row.guard(work)
 
 
-def drops_doubt(session: Session, trigger: Trigger) -> bool:
-    """Whether a phrase leaves a doubt behind because it fits where the doubt arose."""
-    if session.state is not State.DOUBTING or not isinstance(trigger, Intent):
+def drops_held(session: Session, trigger: Trigger) -> bool:
+    """Whether a phrase takes the place of a held one because it fits where that was said."""
+    held = session.state in (State.DOUBTING, State.READING_BACK)
+    if not held or not isinstance(trigger, Intent):
         return False
     return trigger in views.triggers(session.progress.back[-1])
 
@@ -104,35 +110,57 @@ PAIRS = [
 ]
 
 
+@pytest.mark.parametrize("source", ["text", "voice"])
 @pytest.mark.parametrize(("state", "trigger"), PAIRS)
-def test_the_machine_does_what_the_table_says(state: State, trigger: Trigger) -> None:
+def test_the_machine_does_what_the_table_says(
+    state: State, trigger: Trigger, source: Source
+) -> None:
     """A row that fits leads where it says; without one, the session is the same as before."""
     for name in PLANS_OF[state]:
         session = session_in(name, state)
-        event = event_of(session, trigger)
+        event = event_of(session, trigger, source)
         outcome = step(session, event)
-        row = row_for(session, trigger, getattr(event, "meaning", None))
+        row = row_for(session, trigger, getattr(event, "meaning", None), source=source)
         if trigger is Signal.DOUBT and Intent.STAND_BY not in views.triggers(state):
             row = None
-        if row is None and drops_doubt(session, trigger):
-            assert outcome.session.progress.pending is None
-            continue
-        if row is None:
-            assert not outcome.advanced
-            assert outcome.session == session
-            assert outcome.session.past is session.past
+        if row is not None:
+            _follows(outcome, row, session)
+        elif drops_held(session, trigger):
+            _drops(outcome, session, event)
+        else:
+            _unchanged(outcome, session)
             refused = {effect.prompt for effect in outcome.effects if isinstance(effect, Say)}
             assert len(outcome.effects) == len(refused)
             assert refused == _refusals(session, trigger)
-            continue
-        assert outcome.advanced
-        if row.target is None:
-            assert outcome.session.state is state
-        elif row.target is not State.BACK:
-            assert outcome.session.state is row.target
-        else:
-            assert outcome.session.state is not State.BACK
-        assert outcome.effects or trigger in (Signal.FILL_REACHED, Signal.SHED_REACHED)
+
+
+def _follows(outcome: Outcome, row: Line, session: Session) -> None:
+    assert outcome.advanced
+    if row.target is None:
+        assert outcome.session.state is session.state
+    elif row.target is not State.BACK:
+        assert outcome.session.state is row.target
+    else:
+        assert outcome.session.state is not State.BACK
+    assert outcome.effects or row.trigger in (Signal.FILL_REACHED, Signal.SHED_REACHED)
+
+
+def _drops(outcome: Outcome, session: Session, event: Event) -> None:
+    """A doubt is over; what was read back is asked anew, or another hearing stands for it."""
+    assert isinstance(event, Heard)
+    after, pending = outcome.session, session.progress.pending
+    if session.state is State.READING_BACK and event.meaning == pending:
+        _unchanged(outcome, session)
+        assert [e.prompt for e in outcome.effects if isinstance(e, Say)] == [Prompt.READ_BACK]
+    else:
+        assert after.progress.pending in (None, event.meaning)
+        assert after.progress.pending != pending
+
+
+def _unchanged(outcome: Outcome, session: Session) -> None:
+    assert not outcome.advanced
+    assert outcome.session == session
+    assert outcome.session.past is session.past
 
 
 def _refusals(session: Session, trigger: Trigger) -> set[Prompt]:
@@ -158,8 +186,8 @@ def test_every_row_can_be_taken() -> None:
     for session in _walked():
         for trigger in views.triggers(session.state):
             meaning = getattr(event_of(session, trigger), "meaning", None)
-            for released in (), (State.READING_BACK, State.WITNESSING):
-                row = row_for(session, trigger, meaning, frozenset(released))
+            for source, released in product(SOURCES, ((), (State.READING_BACK, State.WITNESSING))):
+                row = row_for(session, trigger, meaning, frozenset(released), source)
                 if row is not None:
                     taken.add(row)
     assert taken == set(rows())
