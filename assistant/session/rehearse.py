@@ -43,6 +43,8 @@ class Wish:
     snr_db: float = 25.0
     voice: str = ""
     real_time: bool = False
+    second: str = ""
+    """The second opinion, as for `open_judge`."""
 
 
 class SimulatedSpeaker:
@@ -93,7 +95,7 @@ class Rehearsal:
         plan = parse_plan(wish.plan, wish.plan_name)
         self.language: Language = parse_grammar(wish.grammar, "grammar")
         self._clock = ManualClock()
-        judge = self._judge = open_judge(self.language, "embedded")
+        judge = self._judge = open_judge(self.language, "embedded", second=wish.second)
         self._speaker = SimulatedSpeaker(Voice(), self._clock)
         voice = wish.voice or OPERATOR_VOICES[wish.seed % len(OPERATOR_VOICES)]
         self._voice = Voice(voice, rate=150)

@@ -4,12 +4,14 @@ A number is never taken at its first hearing: the procedure reads it back digit 
 affirmed. So this network may be lenient; a free loop of phones beside it takes what is no number.
 """
 
+import threading
 from collections.abc import Mapping, Sequence
 from typing import Final
 
 from assistant.grammar.wording import NUMBER
 from assistant.ports import Utterance, Verdict
 from assistant.speech.acceptance import Judge
+from assistant.speech.acceptance.judge import Opinion
 from assistant.speech.pcm import dithered
 from assistant.speech.pocketsphinx_engine import (
     PHONE_WORD,
@@ -32,24 +34,30 @@ Arc = tuple[int, int, float, str]
 
 
 class NumberAware:
-    """The acceptance layer, and a network of digits while a number is asked for."""
+    """The acceptance layer, and a network of digits while a number is asked for.
+
+    May be used from several threads, calls wait for each other.
+    """
 
     def __init__(
         self,
         pronunciations: Mapping[str, Sequence[str]],
         digits: Mapping[str, Sequence[str]],
+        second: Opinion | None = None,
     ) -> None:
         """Load the engines.
 
         Args:
             pronunciations: word to its extra pronunciations in ARPAbet.
             digits: "0" to "9" and "." to the words that stand for them.
+            second: votes on phrases; numbers are read back and need no vote.
 
         Raises:
             DeviceError: the engine or its model is missing.
             GrammarError: a pronunciation uses a sound the model does not have.
         """
-        self._judge = Judge(pronunciations)
+        self._lock = threading.Lock()
+        self._judge = Judge(pronunciations, second=second)
         self._decoder = open_decoder(pronunciations)
         self._digits = [word for key, words in digits.items() if key != "." for word in words]
         self._signs = list(digits["."])
@@ -71,15 +79,21 @@ class NumberAware:
         self._judge.prepare(plain, [phrase for phrase in legal if NUMBER not in phrase])
         wanted = next((phrase for phrase in union if NUMBER in phrase), "")
         unit = wanted.replace(NUMBER, "").strip()
-        if unit and unit != self._unit:
-            fsg = self._decoder.create_fsg(_SEARCH, 0, _FINAL, self._arcs(unit.split()))
-            self._decoder.add_fsg(_SEARCH, fsg)
-        self._unit = unit
+        with self._lock:
+            if unit and unit != self._unit:
+                fsg = self._decoder.create_fsg(_SEARCH, 0, _FINAL, self._arcs(unit.split()))
+                self._decoder.add_fsg(_SEARCH, fsg)
+            self._unit = unit
+
+    def tighten(self, by: float) -> None:
+        """Raise the thresholds for phrases, as a sound check or a noisy room asks."""
+        self._judge.tighten(by)
 
     def judge(self, utterance: Utterance) -> Verdict:
         """Decide about one utterance: as a number where one is asked for, else as a phrase."""
-        if self._unit and utterance.source == "voice":
-            number = self._number(utterance.pcm)
+        if utterance.source == "voice":
+            with self._lock:
+                number = self._number(utterance.pcm) if self._unit else ""
             if number:
                 return Verdict("accept", number, "", utterance, f"{self.name}, digits")
         return self._judge.judge(utterance)
