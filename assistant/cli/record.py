@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from assistant.grammar.language import Language, parse_grammar
+from assistant.grammar.language import Language, recall_grammar
 from assistant.plan import Plan, parse_plan
 from assistant.replay import Told, retell
 from assistant.storage.view import RecordView
@@ -31,5 +31,5 @@ def open_record(path: Path) -> OpenRecord:
     """
     view = RecordView(path)
     plan = parse_plan(view.plan, str(path / "plan.toml"))
-    language = parse_grammar(view.grammar, str(path / "grammar.toml"))
+    language = recall_grammar(view.grammar, str(path / "grammar.toml"))
     return OpenRecord(view, plan, language)

@@ -87,7 +87,7 @@ class Language(BaseModel):
 
 
 def parse_grammar(raw: bytes, name: str) -> Language:
-    """Read a grammar.
+    """Read a grammar that is to be worked with: nothing may be missing.
 
     Args:
         raw: the bytes of the file (TOML, UTF-8).
@@ -95,6 +95,21 @@ def parse_grammar(raw: bytes, name: str) -> Language:
 
     Raises:
         GrammarError: not TOML, a phrase or prompt missing, unknown, or with the wrong slots.
+    """
+    language = recall_grammar(raw, name)
+    _complete(language, name)
+    return language
+
+
+def recall_grammar(raw: bytes, name: str) -> Language:
+    """Read a grammar that was worked with: an older one lacks what it was never asked for.
+
+    Args:
+        raw: as for `parse_grammar`.
+        name: as for `parse_grammar`.
+
+    Raises:
+        GrammarError: not TOML, a phrase or prompt unknown, or with the wrong slots.
     """
     try:
         table = tomllib.loads(raw.decode("utf-8-sig").replace("\r\n", "\n"))
@@ -107,7 +122,7 @@ def parse_grammar(raw: bytes, name: str) -> Language:
         first = fault.errors(include_url=False)[0]
         where = ".".join(str(part) for part in first["loc"])
         raise GrammarError(f"{name}: '{where}': {first['msg'].lower()}.") from None
-    _complete(language, name)
+    _sound(language, name)
     return language
 
 
@@ -121,6 +136,10 @@ def _complete(language: Language, name: str) -> None:
         missing = [str(key) for key in wanted if key not in found]
         if missing:
             raise GrammarError(f"{name}: [{table}] lacks '{missing[0]}'; add it.")
+
+
+def _sound(language: Language, name: str) -> None:
+    """What is there is well formed."""
     _slots(f"{name}: [sound-check] repeat", language.sound_check.repeat, {"phrase"})
     for intent, phrase in language.phrases.items():
         _slots(f"{name}: [phrases] {intent.value}", phrase, PHRASE_SLOTS.get(intent, set()))

@@ -1,13 +1,17 @@
 """Meanings to phrases and back, prompts to sentences."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
+from typing import TypeVar
 
+from assistant.errors import GrammarError
 from assistant.grammar.language import Language
 from assistant.grammar.numbers import read_number, spell_code, spell_number
 from assistant.procedure.effects import Say, Slot
 from assistant.procedure.events import Meaning
 from assistant.procedure.model import Session
-from assistant.procedure.vocabulary import POSITIONAL, VIAL, Intent
+from assistant.procedure.vocabulary import POSITIONAL, VIAL, Intent, Prompt
+
+Key = TypeVar("Key", Intent, Prompt)
 
 NUMBER = "<number>"
 """Stands in a phrase for a bounded run of spoken digits; the engines know it."""
@@ -20,7 +24,7 @@ def phrase(language: Language, meaning: Meaning) -> str:
     """The words that say `meaning`, all in lower case."""
     number = spell_number(language, meaning.number) if meaning.number else NUMBER
     vial = spell_number(language, str(meaning.vial)) if meaning.vial is not None else ""
-    words = language.phrases[meaning.intent].format(
+    words = _known(language.phrases, meaning.intent).format(
         position=_name(language, meaning.position or ""),
         vial=vial,
         call=meaning.call or "",
@@ -83,8 +87,17 @@ def sentence(language: Language, say: Say, *, spoken: bool) -> str:
         slots["phrases"] = ". ".join(_quoted(language, option) for option in say.options)
     slots.setdefault("phrase", "")
     slots.setdefault("phrases", "")
-    text = language.prompts[say.prompt].format(**slots)
+    text = _known(language.prompts, say.prompt).format(**slots)
     return text[:1].upper() + text[1:]
+
+
+def _known(table: Mapping[Key, str], key: Key) -> str:
+    """The words for a key; a record may hold a grammar from before there was such a key."""
+    if key not in table:
+        raise GrammarError(
+            f"The grammar has no words for '{key}': it is older than what it is asked for."
+        )
+    return table[key]
 
 
 def _quoted(language: Language, meaning: Meaning) -> str:

@@ -5,7 +5,9 @@ import re
 import pytest
 
 from assistant.errors import GrammarError
-from assistant.grammar.language import PHRASE_SLOTS, PROMPT_SLOTS, parse_grammar
+from assistant.grammar.language import PHRASE_SLOTS, PROMPT_SLOTS, parse_grammar, recall_grammar
+from assistant.grammar.wording import sentence
+from assistant.procedure.effects import Say
 from assistant.procedure.vocabulary import STEP, Intent, Kind, Prompt
 from tests.unit.grammar.conftest import RAW, english
 
@@ -34,6 +36,17 @@ def test_a_byte_order_mark_and_foreign_line_ends_do_not_matter() -> None:
     """Editors leave them behind."""
     foreign = b"\xef\xbb\xbf" + TEXT.replace("\n", "\r\n").encode()
     assert parse_grammar(foreign, "x") == english()
+
+
+def test_an_older_grammar_can_be_recalled_but_not_worked_with() -> None:
+    """A record keeps the grammar it was made with; only what it was asked for must be there."""
+    older = with_line("close", "")
+    with pytest.raises(GrammarError, match="lacks 'close'"):
+        parse_grammar(older, "x")
+    language = recall_grammar(older, "x")
+    assert sentence(language, Say(Prompt.WITHDRAW), spoken=True) == "Draw it out, closed."
+    with pytest.raises(GrammarError, match="no words for 'close'"):
+        sentence(language, Say(Prompt.CLOSE), spoken=True)
 
 
 @pytest.mark.parametrize(
