@@ -2,6 +2,7 @@
 
 import getpass
 import os
+import warnings
 from pathlib import Path
 
 from assistant.cli.files import read_file
@@ -19,7 +20,8 @@ def passphrase(file: Path | None, *, new: bool = False) -> str:
         new: ask twice, as it cannot be guessed again.
 
     Raises:
-        InputError: the file cannot be read, is no text, or the two did not agree.
+        InputError: the file cannot be read, is no text, the two did not agree, or there is nobody
+            to ask.
     """
     if file is not None:
         try:
@@ -29,10 +31,21 @@ def passphrase(file: Path | None, *, new: bool = False) -> str:
         return (text.splitlines() or [""])[0]
     if (given := os.environ.get(VARIABLE)) is not None:
         return given
+    return _asked(new=new)
+
+
+def _asked(*, new: bool) -> str:
+    """Ask the person; never where the passphrase would stand on the screen."""
     try:
-        first = getpass.getpass("passphrase: ")
-        if new and getpass.getpass("once more: ") != first:
-            raise InputError("The two passphrases differ: begin again.")
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", getpass.GetPassWarning)
+            first = getpass.getpass("passphrase: ")
+            if new and getpass.getpass("once more: ") != first:
+                raise InputError("The two passphrases differ: begin again.")
+    except getpass.GetPassWarning:
+        raise InputError(
+            f"No passphrase can be typed unseen here: use --passphrase-file, or set {VARIABLE}."
+        ) from None
     except EOFError:
         raise InputError("No passphrase was given: type it, or use --passphrase-file.") from None
     return first

@@ -1,0 +1,299 @@
+"""`keys` and `sign`: name, time and meaning under a record, bound to it and checked by `verify`."""
+
+import json
+import os
+import re
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+from subprocess import CompletedProcess
+
+import pytest
+
+from assistant.cli.parser import MEANINGS
+from assistant.journal import signing
+from assistant.storage.record import RecordFolder
+
+OPERATOR, WITNESS, REVIEWER = "Mira Oostveld", "Jonas Pell", "Ada Lindqvist"
+TIME = r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{6}Z"
+
+Make = Callable[[str], Path]
+Run = Callable[..., CompletedProcess[str]]
+Refused = Callable[..., None]
+Sign = Callable[..., int]
+
+
+def test_the_meanings_offered_are_those_of_the_journal() -> None:
+    """The parser's own list, kept for speed, is no other one."""
+    assert MEANINGS == signing.MEANINGS
+
+
+def test_four_people_s_meanings_stand_under_one_record(
+    taken: Make, sign: Sign, command: Run, public: Path
+) -> None:
+    """Each meaning; name, meaning, time and entry are shown, proved genuine with the keys."""
+    record = taken("whole")
+    given = {
+        "performed": OPERATOR,
+        "witnessed": WITNESS,
+        "reviewed": REVIEWER,
+        "approved": REVIEWER,
+    }
+    assert tuple(given) == MEANINGS
+    for meaning, name in given.items():
+        assert sign(record, name, meaning) == 0
+    done = command("verify", record, "--keys", public)
+    assert done.returncode == 0
+    entries = len((record / "record.jsonl").read_bytes().splitlines())
+    for meaning, name in given.items():
+        line = rf"{meaning} by {name}, {TIME}, at entry {entries} \(genuine\)"
+        assert re.search(line, done.stdout), done.stdout
+    assert "cut off" not in done.stdout, "a checked signature shows a cut end"
+    unchecked = command("verify", record).stdout
+    assert unchecked.count("(not checked: name the public keys with --keys)") == 4
+
+
+def test_signing_says_what_was_signed(taken: Make, pairs: Path, command: Run) -> None:
+    """All signatures so far and the head code are printed; the name is tidied."""
+    record = taken("stopped")
+    key = pairs / f"{REVIEWER}.key.pem"
+    secret = ("--passphrase-file", pairs / "passphrase")
+    first = command(
+        "sign", record, "--as", "Ada   Lindqvist", "--meaning", "reviewed", "--key", key, *secret
+    )
+    assert first.returncode == 0
+    assert re.match(rf"reviewed by Ada Lindqvist, {TIME}, at entry \d+\nhead code ", first.stdout)
+    again = command(
+        "sign", record, "--as", REVIEWER, "--meaning", "approved", "--key", key, *secret
+    )
+    assert again.stdout.count(" by Ada Lindqvist, ") == 2
+
+
+def edit(record: Path, change: Callable[[list[bytes]], list[bytes]], file: str) -> None:
+    """Change the lines of a file in the record's folder."""
+    path = record / file
+    path.write_bytes(b"".join(change(path.read_bytes().splitlines(keepends=True))))
+
+
+def test_a_changed_record_breaks_its_signatures(
+    taken: Make, sign: Sign, command: Run, refused: Refused
+) -> None:
+    """Cut short, even soundly, it is no longer the one that was signed; no key is needed."""
+    record = taken("whole")
+    assert sign(record, OPERATOR, "performed") == 0
+    edit(record, lambda lines: lines[:-1], "record.jsonl")
+    refused(
+        command("verify", record), 1, f"Signature 1 of {OPERATOR}", "not made under this record"
+    )
+
+
+def test_a_record_written_anew_breaks_its_signatures(
+    taken: Make, sign: Sign, command: Run, refused: Refused
+) -> None:
+    """Signatures carried over to another sound record do not hold there."""
+    record, other = taken("whole"), taken("deviations")
+    assert sign(record, OPERATOR, "performed") == 0
+    shutil.copy(record / "signatures.jsonl", other)
+    refused(command("verify", other), 1, f"Signature 1 of {OPERATOR}")
+
+
+def forged(line: bytes, **changes: object) -> bytes:
+    """A signature with its statement changed."""
+    told = json.loads(line)
+    told["statement"] |= changes
+    return json.dumps(told, separators=(",", ":"), sort_keys=True).encode() + b"\n"
+
+
+def test_a_changed_signature_is_seen_with_the_keys(
+    taken: Make, sign: Sign, command: Run, public: Path, refused: Refused
+) -> None:
+    """Another name, meaning or time under the same seal is refused; so is one taken out."""
+    record = taken("whole")
+    assert sign(record, OPERATOR, "performed") == 0
+    assert sign(record, REVIEWER, "reviewed") == 0
+    path = record / "signatures.jsonl"
+    kept = path.read_bytes()
+    for change in (
+        {"name": OPERATOR},
+        {"meaning": "approved"},
+        {"utc": "2026-01-01T00:00:00.000000Z"},
+    ):
+        edit(record, lambda lines, c=change: [lines[0], forged(lines[1], **c)], path.name)  # type: ignore[misc]  # a default binds the loop's value
+        refused(command("verify", record, "--keys", public), 1, "Signature 2")
+        path.write_bytes(kept)
+    edit(record, lambda lines: lines[1:], path.name)
+    refused(command("verify", record), 1, "Signature 1")
+
+
+def test_whose_key_is_not_there_is_named(
+    taken: Make, sign: Sign, command: Run, public: Path, refused: Refused
+) -> None:
+    """Nobody vouches for the person; the folder of keys must be one."""
+    record = taken("whole")
+    assert sign(record, REVIEWER, "reviewed") == 0
+    (public / f"{REVIEWER}.pem").unlink()
+    refused(command("verify", record, "--keys", public), 1, REVIEWER)
+    refused(command("verify", record, "--keys", public / "none"), 2, "There is no folder")
+
+
+def test_what_cannot_be_signed(
+    taken: Make, sign: Sign, pairs: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """An open, an empty and a broken record; what was signed before stays."""
+    for kind, code, why in (
+        ("open", 2, "is still open: finish the session with run --resume"),
+        ("whole", 1, "holds no entry"),
+        ("stopped", 1, "Entry 5 "),
+    ):
+        record = taken(kind)
+        if kind == "whole":
+            (record / "record.jsonl").write_bytes(b"")
+        elif kind == "stopped":
+            assert sign(record, REVIEWER, "reviewed") == 0
+            edit(record, lambda lines: lines[:4] + lines[5:], "record.jsonl")
+        assert sign(record, REVIEWER, "approved") == code
+        assert why in capsys.readouterr().err
+        kept = record / "signatures.jsonl"
+        assert len(kept.read_bytes().splitlines() if kept.exists() else []) == (kind == "stopped")
+    assert pairs.is_dir()
+
+
+def test_who_cannot_sign_so(
+    taken: Make, sign: Sign, pairs: Path, command: Run, refused: Refused
+) -> None:
+    """Only the plan's operator performed, only its witness witnessed; each with his own key."""
+    record = taken("whole")
+    words = ("sign", record, "--passphrase-file", pairs / "passphrase")
+    own = ("--key", pairs / f"{REVIEWER}.key.pem")
+    for meaning, role, name in (
+        ("performed", "operator", OPERATOR),
+        ("witnessed", "witness", WITNESS),
+    ):
+        done = command(*words, "--as", REVIEWER, "--meaning", meaning, *own)
+        refused(done, 2, f"{REVIEWER} cannot sign as {meaning}", f"the plan's {role} is {name}")
+    done = command(*words, "--as", OPERATOR, "--meaning", "performed", *own)
+    refused(done, 2, f"is not {OPERATOR}.key.pem")
+    assert not (record / "signatures.jsonl").exists()
+    assert sign(record, REVIEWER, "reviewed") == 0
+
+
+def test_the_plan_may_have_no_witness(
+    taken: Make, command: Run, pairs: Path, refused: Refused
+) -> None:
+    """Then nobody can have witnessed."""
+    record = taken("alone")
+    done = command(
+        *("sign", record, "--as", WITNESS, "--meaning", "witnessed"),
+        *("--key", pairs / f"{WITNESS}.key.pem", "--passphrase-file", pairs / "passphrase"),
+    )
+    refused(done, 2, "the plan's witness is nobody")
+
+
+def test_keys_that_do_not_open(taken: Make, pairs: Path, command: Run, refused: Refused) -> None:
+    """A wrong passphrase, no key, no passphrase file, one that is no text."""
+    record, wrong = taken("whole"), pairs / "wrong"
+    sign = ("sign", record, "--as", REVIEWER, "--meaning", "reviewed", "--key")
+    key = pairs / f"{REVIEWER}.key.pem"
+    wrong.write_text("wrong", "utf-8")
+    refused(
+        command(*sign, key, "--passphrase-file", wrong), 2, "does not open with this passphrase"
+    )
+    wrong.write_bytes(b"")
+    refused(
+        command(*sign, key, "--passphrase-file", wrong), 2, "does not open with this passphrase"
+    )
+    wrong.write_bytes(b"\xff\xfe")
+    refused(command(*sign, key, "--passphrase-file", wrong), 2, "is no UTF-8 text")
+    missing = pairs / "missing"
+    done = command(*sign, key, "--passphrase-file", missing)
+    refused(done, 2, f"There is no passphrase file {missing}")
+    gone = pairs / "gone" / key.name
+    done = command(*sign, gone, "--passphrase-file", pairs / "passphrase")
+    refused(done, 2, f"There is no key {gone}")
+
+
+def test_a_key_pair_is_made(pairs: Path, tmp_path: Path, command: Run, refused: Refused) -> None:
+    """Where it is, is said; never over another one, never into no folder, never without a name."""
+    words = ("--into", tmp_path, "--passphrase-file", pairs / "passphrase")
+    done = command("keys", "Ben Exempel", *words)
+    assert done.returncode == 0
+    assert f"public key {tmp_path / 'Ben Exempel.pem'}: give it" in done.stdout
+    assert f"private key {tmp_path / 'Ben Exempel.key.pem'}: keep it to yourself" in done.stdout
+    secret = (tmp_path / "Ben Exempel.key.pem").read_bytes()
+    refused(command("keys", "Ben Exempel", *words), 2, "already has keys")
+    assert (tmp_path / "Ben Exempel.key.pem").read_bytes() == secret
+    refused(command("keys", "../Ben", *words), 2, "cannot be a printed name")
+    nowhere = tmp_path / "nowhere"
+    refused(command("keys", "Ada", "--into", nowhere), 2, f"There is no folder {nowhere}")
+
+
+def test_the_passphrase_may_come_from_the_environment(
+    taken: Make,
+    pairs: Path,
+    command: Run,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """So that a script needs no file; an empty one is no passphrase."""
+    monkeypatch.setenv("SAMPLING_ASSISTANT_PASSPHRASE", "correct horse")
+    words = ("sign", taken("whole"), "--as", REVIEWER, "--meaning", "reviewed")
+    assert command(*words, "--key", pairs / f"{REVIEWER}.key.pem").returncode == 0
+    monkeypatch.setenv("SAMPLING_ASSISTANT_PASSPHRASE", "")
+    done = command("keys", "Ben", "--into", pairs)
+    assert done.returncode == 2
+    assert "needs a passphrase" in done.stderr
+
+
+def test_the_passphrase_is_asked_for_unseen(
+    tmp_path: Path, command: Run, refused: Refused, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Twice for a key that is made; two that differ, or none, make no key."""
+    monkeypatch.delenv("SAMPLING_ASSISTANT_PASSPHRASE", raising=False)
+    given = iter(["one", "other", "same words", "same words"])
+    asked: list[str] = []
+
+    def ask(prompt: str) -> str:
+        asked.append(prompt)
+        return next(given)
+
+    monkeypatch.setattr("getpass.getpass", ask)
+    refused(command("keys", "Ben", "--into", tmp_path), 2, "The two passphrases differ")
+    assert list(tmp_path.iterdir()) == []
+    assert command("keys", "Ben", "--into", tmp_path).returncode == 0
+    assert asked == ["passphrase: ", "once more: "] * 2
+
+
+@pytest.mark.skipif(not hasattr(os, "setsid"), reason="no process groups on this system")
+def test_without_a_terminal_nobody_can_be_asked(
+    tmp_path: Path, process: Run, refused: Refused, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One sentence with the ways out, where the passphrase would be seen."""
+    monkeypatch.delenv("SAMPLING_ASSISTANT_PASSPHRASE", raising=False)
+    alone = "import os\nos.setsid()"
+    done = process("keys", "Ben", "--into", tmp_path, typed="seen\nseen\n", before=alone)
+    refused(
+        done, 2, "can be typed unseen here", "--passphrase-file", "SAMPLING_ASSISTANT_PASSPHRASE"
+    )
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_an_ended_terminal_gives_no_passphrase(
+    tmp_path: Path, command: Run, refused: Refused, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The key for the end of input was pressed instead."""
+
+    def ended(_: str) -> str:
+        raise EOFError
+
+    monkeypatch.delenv("SAMPLING_ASSISTANT_PASSPHRASE", raising=False)
+    monkeypatch.setattr("getpass.getpass", ended)
+    refused(command("keys", "Ben", "--into", tmp_path), 2, "No passphrase was given")
+
+
+def test_nobody_signs_while_the_session_runs(
+    taken: Make, sign: Sign, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The record's lock is respected."""
+    record = taken("whole")
+    with RecordFolder.open(record):
+        assert sign(record, REVIEWER, "reviewed") == 2
+    assert "Another run" in capsys.readouterr().err

@@ -1,0 +1,145 @@
+"""`verify`: what holds is proven, what does not is named, with the exit code of the answer."""
+
+from collections.abc import Callable
+from pathlib import Path
+from subprocess import CompletedProcess
+
+import pytest
+
+from assistant.journal.chain import read
+from assistant.journal.head import head_code
+from assistant.storage.view import RecordView
+
+Make = Callable[[str], Path]
+Run = Callable[..., CompletedProcess[str]]
+Refused = Callable[..., None]
+
+
+def code_at(record: Path, seq: int = 0) -> str:
+    """The head code at an entry of a record, or at its end."""
+    entry = list(read(RecordView(record).lines()))[seq - 1]
+    return head_code(entry.seq, entry.hash).text
+
+
+@pytest.mark.parametrize(
+    ("kind", "state"),
+    [
+        ("whole", "closed"),
+        ("deviations", "closed"),
+        ("stopped", "stopped"),
+        ("open", "withdrawing"),
+    ],
+)
+def test_a_record_that_holds_is_proven(kind: str, state: str, taken: Make, command: Run) -> None:
+    """Count, state and head code are shown; so is what cannot be known without a code."""
+    record = taken(kind)
+    last = code_at(record)
+    done = command("verify", record)
+    assert done.returncode == 0
+    first = done.stdout.splitlines()[0]
+    assert first.startswith(f"proven: {last.split('-')[0]} entries in order, 0 clips unchanged")
+    assert first.endswith(f"{state}; head code {last}")
+    assert "nobody has signed it" in done.stdout
+    assert "whether its end was cut off shows only with --head CODE" in done.stdout
+
+
+def test_the_head_code_of_any_moment_is_taken(taken: Make, command: Run) -> None:
+    """As typed: small letters and spaces do not matter; the caution about the end is gone."""
+    record = taken("whole")
+    for code in (code_at(record), code_at(record, 20).lower().replace("-", " ")):
+        done = command("verify", record, "--head", code)
+        assert done.returncode == 0
+        assert "cut off" not in done.stdout
+
+
+def test_a_head_code_shows_a_cut_and_a_rewriting(
+    taken: Make, command: Run, refused: Refused
+) -> None:
+    """The truncated record is sound in itself; only the code gives it away."""
+    record, other = taken("whole"), taken("deviations")
+    code = code_at(record)
+    path = record / "record.jsonl"
+    path.write_bytes(b"".join(path.read_bytes().splitlines(keepends=True)[:40]))
+    assert command("verify", record).returncode == 0
+    refused(command("verify", record, "--head", code), 1, "ends at entry 40", code, "cut off")
+    refused(command("verify", other, "--head", code), 1, f"does not lead to the head code {code}")
+
+
+def test_a_head_code_that_is_none_is_bad_input(taken: Make, command: Run, refused: Refused) -> None:
+    """A mistyped character is found before the record is doubted."""
+    record = taken("whole")
+    code = code_at(record)
+    slipped = code[:-1] + ("7" if code[-1] != "7" else "8")
+    refused(
+        command("verify", record, "--head", slipped), 2, "A character of the head code", slipped
+    )
+    refused(command("verify", record, "--head", "sesame"), 2, "is not a head code")
+
+
+Lines = list[bytes]
+SPOILT: dict[str, tuple[Callable[[Lines], Lines], str]] = {
+    "changed": (
+        lambda lines: [*lines[:30], lines[30].replace(b"2026", b"2025"), *lines[31:]],
+        "Entry 31 ",
+    ),
+    "swapped": (
+        lambda lines: [*lines[:30], lines[31], lines[30], *lines[32:]],
+        "Entry 31 ",
+    ),
+    "deleted": (lambda lines: lines[:9] + lines[10:], "Entry 10 "),
+    "doubled": (lambda lines: lines[:10] + lines[9:], "Entry 11 "),
+    "torn": (lambda lines: [*lines[:-1], lines[-1][:-20]], "stops in the middle of a line"),
+    "empty": (lambda _: [], "holds no entry"),
+}
+
+
+@pytest.mark.parametrize("name", SPOILT)
+def test_the_first_bad_entry_is_named(
+    name: str, taken: Make, command: Run, refused: Refused
+) -> None:
+    """Exit code 1, one sentence, and nothing that looks like a proof."""
+    change, named = SPOILT[name]
+    path = taken("whole") / "record.jsonl"
+    path.write_bytes(b"".join(change(path.read_bytes().splitlines(keepends=True))))
+    done = command("verify", path.parent)
+    refused(done, 1, named)
+    assert "proven" not in done.stdout
+
+
+@pytest.mark.parametrize("file", ["plan.toml", "grammar.toml"])
+def test_exchanged_files_are_named(file: str, taken: Make, command: Run, refused: Refused) -> None:
+    """Plan and grammar belong to the record, to the byte: a line added to either is seen."""
+    path = taken("whole") / file
+    path.write_bytes(path.read_bytes() + b"# another copy\n")
+    refused(command("verify", path.parent), 1, file, "not the file that was used")
+
+
+def test_a_clip_is_part_of_the_record(taken: Make, command: Run, refused: Refused) -> None:
+    """One that is changed or gone is named; there is no proof without the sound."""
+    record = taken("spoken")
+    assert ", 1 clips unchanged, " in command("verify", record).stdout
+    (clip,) = (record / "clips").iterdir()
+    data = bytearray(clip.read_bytes())
+    data[-1] ^= 1
+    clip.write_bytes(bytes(data))
+    refused(command("verify", record), 1, clip.stem)
+    clip.unlink()
+    refused(command("verify", record), 1, clip.stem)
+
+
+def test_a_torn_line_set_aside_is_counted(taken: Make, command: Run, refused: Refused) -> None:
+    """Its bytes are part of the proof too."""
+    record = taken("torn")
+    assert "1 torn lines were set aside; their bytes are kept" in command("verify", record).stdout
+    (aside,) = (record / "aside").iterdir()
+    aside.unlink()
+    refused(command("verify", record), 1, "names a torn line that is not in the folder")
+
+
+def test_there_is_nothing_to_verify(tmp_path: Path, command: Run, refused: Refused) -> None:
+    """No folder, a folder without a record, a file."""
+    for path in (tmp_path / "nowhere", tmp_path):
+        refused(command("verify", path), 2, f"no record in {path}")
+    file = tmp_path / "file"
+    file.touch()
+    refused(command("verify", file), 2, str(file))
