@@ -2,16 +2,16 @@
 
 import argparse
 from collections.abc import Callable, Sequence
-from functools import cache
 
 from rich.console import Console
 from rich.table import Table
 
 from assistant.cli.files import grammar_bytes, plan_bytes
-from assistant.grammar.language import Language, parse_grammar
+from assistant.grammar import Language, parse_grammar
 from assistant.grammar.lint import CLOSE, TOO_CLOSE, lint, nearest
 from assistant.plan import parse_plan
 from assistant.plan.model import Plan
+from assistant.session.words import dictionary
 
 
 def run(options: argparse.Namespace) -> int:
@@ -35,22 +35,6 @@ def run(options: argparse.Namespace) -> int:
         console.print(f"{finding.level}: {finding.about}", soft_wrap=True)
     console.print(f"{errors} errors, {len(findings) - errors} warnings")
     return 1 if errors else 0
-
-
-def dictionary(language: Language) -> Callable[[str], Sequence[str]]:
-    """Return what looks a word up in the embedded dictionary and in the grammar's own.
-
-    Raises:
-        DeviceError: the embedded recogniser is missing.
-        GrammarError: a pronunciation of the grammar uses a sound the model does not have.
-    """
-    from assistant.speech.pocketsphinx_engine import (  # noqa: PLC0415 - loads a library
-        known_ways,
-        open_decoder,
-    )
-
-    decoder = open_decoder(language.pronunciations)
-    return cache(lambda word: tuple(known_ways(decoder, word)))
 
 
 def _table(language: Language, plan: Plan, pronounce: Callable[[str], Sequence[str]]) -> Table:

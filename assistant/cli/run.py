@@ -22,6 +22,7 @@ from assistant.procedure.vocabulary import State
 from assistant.session.assemble import open_judge
 from assistant.session.live import LiveSession, Setting
 from assistant.session.sound import Wanted, open_devices
+from assistant.session.words import refuse_alike
 from assistant.speech.keyboard import ENTER
 from assistant.storage.record import RecordFolder
 
@@ -82,9 +83,9 @@ def _folder(options: argparse.Namespace) -> RecordFolder:
     if not options.plan:
         raise InputError("Name the plan to follow, or --resume to go on with a record.")
     plan, name = plan_bytes(options.plan)
-    parse_plan(plan, name)
+    read = parse_plan(plan, name)
     grammar, grammar_name = grammar_bytes(options.grammar)
-    parse_grammar(grammar, grammar_name)
+    refuse_alike(parse_grammar(grammar, grammar_name), read)
     return RecordFolder.create(options.into, plan, grammar)
 
 

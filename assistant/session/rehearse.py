@@ -8,7 +8,7 @@ from pathlib import Path
 from assistant.clock import ManualClock
 from assistant.grammar.language import Language, parse_grammar
 from assistant.journal.entry import Entry
-from assistant.plan import parse_plan
+from assistant.plan import Plan, parse_plan
 from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Speaker, Utterance
 from assistant.procedure.events import Event, Opened, SoundChecked
 from assistant.procedure.machine import Outcome
@@ -19,6 +19,7 @@ from assistant.session.assemble import fingerprint, open_judge, software
 from assistant.session.conductor import Conductor, Observer, Parts
 from assistant.session.keeper import Keeper
 from assistant.session.soundcheck import SoundCheck, spoken_for_check
+from assistant.session.words import refuse_alike
 from assistant.speech.ear import Ear
 from assistant.speech.loopback import Loopback
 from assistant.speech.voice import Voice
@@ -94,6 +95,7 @@ class Rehearsal:
         self._wish, self._aloud = wish, aloud
         plan = parse_plan(wish.plan, wish.plan_name)
         self.language: Language = parse_grammar(wish.grammar, "grammar")
+        refuse_alike(self.language, plan)
         self._clock = ManualClock()
         judge = self._judge = open_judge(self.language, "embedded", second=wish.second)
         self._speaker = SimulatedSpeaker(Voice(), self._clock)
@@ -119,15 +121,7 @@ class Rehearsal:
         self.conductor = Conductor(begin(plan), parts)
         self._deed: tuple[int, Deed] | None = None
         self._waits_until = 0
-        self._opening = Opened(
-            software=software(),
-            plan_sha256=fingerprint(wish.plan),
-            grammar_sha256=fingerprint(wish.grammar),
-            operator=next(p.name for p in plan.people if p.role == "operator"),
-            engine=judge.name,
-            microphone=f"simulated room, {wish.snr_db:g} dB",
-            speaker=self._speaker.name,
-        )
+        self._opening = self._opened(plan)
 
     def run(self) -> Session:
         """Work through to the end and return the session as it ended."""
@@ -138,6 +132,17 @@ class Rehearsal:
             while not self.conductor.ended:
                 self.tick()
         return self.conductor.session
+
+    def _opened(self, plan: Plan) -> Opened:
+        return Opened(
+            software=software(),
+            plan_sha256=fingerprint(self._wish.plan),
+            grammar_sha256=fingerprint(self._wish.grammar),
+            operator=next(p.name for p in plan.people if p.role == "operator"),
+            engine=self._judge.name,
+            microphone=f"simulated room, {self._wish.snr_db:g} dB",
+            speaker=self._speaker.name,
+        )
 
     def _check_sound(self) -> SoundChecked:
         """Let the operator go through the sound check; he overrides where the room is too loud."""

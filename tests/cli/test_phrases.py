@@ -30,6 +30,19 @@ def test_a_grammar_that_cannot_be_told_apart_fails(
     assert "error: 'vial one full' and 'vial one short' can both be said in emptying" in out
 
 
+@pytest.mark.parametrize("command", ["run", "rehearse"])
+def test_no_session_begins_with_phrases_that_sound_alike(
+    command: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The pair is named before any device is opened or folder made."""
+    bad, into = tmp_path / "bad.toml", tmp_path / "record"
+    text = shipped.read_grammar("en").decode()
+    bad.write_text(text.replace("is short of powder", "short"), "utf-8")
+    assert main([command, "bin", "--grammar", str(bad), "--into", str(into)]) == 2
+    assert "'vial one full' and 'vial one short' can both be said" in capsys.readouterr().err
+    assert not into.exists()
+
+
 def test_an_unknown_word_is_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Without its sounds there is nothing to compare."""
     bad = tmp_path / "bad.toml"
