@@ -6,7 +6,7 @@ from pathlib import Path
 
 from assistant.grammar.language import Language, recall_grammar
 from assistant.plan import Plan, parse_plan
-from assistant.replay import Told, retell
+from assistant.replay import Told, on_time, retell
 from assistant.storage.view import RecordView
 
 
@@ -19,8 +19,8 @@ class OpenRecord:
     language: Language
 
     def told(self) -> Iterator[Told]:
-        """Retell it from the first entry."""
-        return retell(self.view.lines(), self.plan, self.language)
+        """Retell it from the first entry, each proved to stand where and when it may."""
+        return on_time(retell(self.view.lines(), self.plan, self.language))
 
 
 def open_record(path: Path) -> OpenRecord:

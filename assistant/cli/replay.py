@@ -18,17 +18,18 @@ from assistant.replay import Told
 from assistant.storage.view import RecordView
 
 LONGEST_WAIT_S = 30.0
+SLOWEST = 0.01
 
 
 def run(options: argparse.Namespace) -> int:
     """Retell a record; with --aloud also its clips and prompts.
 
     Raises:
-        InputError: the speed is not above 0, or the record has no such spot.
+        InputError: the speed is none, or the record has no such spot.
         RecordBroken: the record does not hold, up to where it was told.
     """
-    if options.speed <= 0:
-        raise InputError(f"--speed {options.speed:g}: give a number above 0.")
+    if not options.speed >= SLOWEST:  # not a number is not above it either
+        raise InputError(f"--speed {options.speed:g}: give {SLOWEST} or more.")
     console = Console(highlight=False)
     record = open_record(options.record)
     transcript = Transcript(console)

@@ -30,6 +30,8 @@ OPERATOR, WITNESS, REVIEWER = "Mira Oostveld", "Jonas Pell", "Ada Lindqvist"
 Make = Callable[[str], Path]
 
 
+Departures = Callable[[RecordFolder], tuple[Instead, ...]]
+
 LOST = Instead(State.RESTING, DeviceLost(device="speaker", reason="unplugged"))
 STOP = Instead(State.SEATING, Meaning(intent=Intent.STOP_SAMPLING), visit=2)
 SPILL = Instead(State.OPENING, Meaning(intent=Intent.NOTE_SPILL), visit=4)
@@ -68,8 +70,15 @@ def torn(record: RecordFolder) -> tuple[Instead, ...]:
     return (Instead(State.RESTING, resumed),)
 
 
+def typed(text: str) -> Departures:
+    """A deviation with its reason typed."""
+    return lambda _: (LOST, Instead(State.REMARKING, RemarkTaken(text=text)))
+
+
 def plan_of(kind: str) -> bytes:
-    """The plan of a kind of record: that of "alone" names no witness."""
+    """The plan of a kind of record: "alone" names no witness, "letters" people from elsewhere."""
+    if kind == "letters":
+        return SMALL.replace(b"Mira Oostveld", "Šárka Řezníčková & <b>Żółć</b> Fωи".encode())
     if kind != "alone":
         return SMALL
     before, witness, after = SMALL.partition(b'[[people]]\nname = "Jonas Pell"')
@@ -77,7 +86,6 @@ def plan_of(kind: str) -> bytes:
     return before + after[after.index(b"[dose]") :]
 
 
-Departures = Callable[[RecordFolder], tuple[Instead, ...]]
 KINDS: Mapping[str, tuple[Departures, State | None]] = {
     "whole": (nothing, None),
     "deviations": (deviations, None),
@@ -86,6 +94,8 @@ KINDS: Mapping[str, tuple[Departures, State | None]] = {
     "spoken": (spoken, None),
     "torn": (torn, None),
     "alone": (nothing, None),
+    "letters": (nothing, None),
+    "formula": (typed("=1+1"), None),
 }
 """What departs from the book in each kind of record, and where it breaks off."""
 
@@ -176,7 +186,6 @@ def refused() -> Callable[..., None]:
         assert done.returncode == code, done.stderr
         (line,) = done.stderr.splitlines()
         assert line.startswith("sampling-assistant: ")
-        assert line.endswith(".")
         for piece in pieces:
             assert piece in line
 
