@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from assistant.grammar.language import Language
-from assistant.grammar.wording import sentence
+from assistant.grammar.wording import NUMBER, sentence
 from assistant.journal.entry import Entry
 from assistant.journal.head import head_code
 from assistant.ports import Clock, Speaker, Utterance, Verdict
@@ -154,6 +154,7 @@ class Conductor:
     def _attune(self) -> None:
         union, legal = self._hearing.attune(self.session)
         self._parts.judge.prepare(union, legal)
+        self._parts.ear.allow_numbers(wanted=any(NUMBER in each for each in legal))
 
     def _perform(self, outcome: Outcome, entry: Entry, *, moved: bool) -> str:
         words = []

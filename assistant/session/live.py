@@ -15,6 +15,7 @@ from assistant.procedure.events import AudioLost, DeviceBack, DeviceLost, Event,
 from assistant.procedure.model import Session, begin
 from assistant.procedure.vocabulary import END, Prompt
 from assistant.replay import retell
+from assistant.session.ahead import JudgeAhead
 from assistant.session.assemble import SessionJudge, fingerprint, software
 from assistant.session.conductor import Conductor, Observer, Parts
 from assistant.session.keeper import Keeper
@@ -92,8 +93,12 @@ class LiveSession:
             raise RecordError(f"The record in {folder.path} is closed; begin one in a new folder.")
         words, wait = setting.language, time.sleep
         keeper = Keeper(folder, self.clock, words, last=last, trouble=self._trouble, wait=wait)
-        judge = setting.judge
-        self.ear = Ear(judge.judge, while_speaking=judge.judge if setting.headset else None)
+        judge = self._judge = JudgeAhead(setting.judge)
+        self.ear = Ear(
+            judge.judge,
+            while_speaking=judge.judge if setting.headset else None,
+            expect=judge.expect,
+        )
         parts = Parts(
             language=setting.language,
             judge=judge,
@@ -117,6 +122,12 @@ class LiveSession:
             blocks: sound from a file, taken at its own pace; None to listen to the queue. When it
                 runs out the session stays open and can be resumed.
         """
+        try:
+            return self._run(blocks)
+        finally:
+            self._judge.close()
+
+    def _run(self, blocks: Iterable[bytes] | None) -> Session:
         checked = self._check_sound() if blocks is None and self._setting.listens else ()
         for event in (*self._first, *checked):
             self.conductor.take(event)
@@ -144,7 +155,7 @@ class LiveSession:
         """
         setting = self._setting
         phrases = spoken_for_check(setting.language, self.conductor.session)
-        check = SoundCheck(setting.language, setting.judge, setting.speaker, phrases, setting.shown)
+        check = SoundCheck(setting.language, self._judge, setting.speaker, phrases, setting.shown)
         while check.finding is None:
             match self._queue.get(TICK_S):
                 case signals.SoundBlock(pcm=pcm):

@@ -5,10 +5,10 @@ does not hear itself. Nothing is fed to the detector meanwhile; it is told how m
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Recogniser, Utterance, Verdict
-from assistant.speech.endpoint import Endpointer, Segment
+from assistant.speech.endpoint import Endpointer, Segment, for_numbers
 
 Judge = Callable[[Utterance], Verdict]
 """Decides on one utterance; the acceptance layer, or `PlainJudge`."""
@@ -56,6 +56,7 @@ class Ear:
         endpointer: Endpointer | None = None,
         tail_ms: int = DEFAULT_TAIL_MS,
         while_speaking: Judge | None = None,
+        expect: Callable[[Utterance], None] | None = None,
     ) -> None:
         """Join the parts.
 
@@ -65,10 +66,14 @@ class Ear:
             tail_ms: how long the gate stays shut after a prompt, in milliseconds.
             while_speaking: decides on what is heard during a prompt; without it nothing is. With a
                 headset this may be `judge` itself.
+            expect: told of each utterance that has perhaps ended, so that `judge` may begin on it.
         """
         self._judge = judge
         self._while_speaking = while_speaking
+        self._expect = expect
         self._endpointer = endpointer or Endpointer()
+        self._settings = self._endpointer.settings
+        self._numbers = False
         self._tail = tail_ms * SAMPLE_RATE // 1000
         self._speaking = False
         self._shut_until = 0
@@ -117,6 +122,16 @@ class Ear:
         """Learn the room's noise again."""
         self._endpointer.forget_room()
 
+    def allow_numbers(self, *, wanted: bool) -> None:
+        """Give digits the time and the pauses that they need, while a number is asked for."""
+        self._numbers = wanted
+        self._endpointer.settings = for_numbers(self._settings) if wanted else self._settings
+
+    def ignore_below(self, dbfs: float) -> None:
+        """Take nothing fainter for speech, in dB relative to full scale."""
+        self._settings = replace(self._settings, least_dbfs=dbfs)
+        self.allow_numbers(wanted=self._numbers)
+
     def feed(self, block: bytes) -> list[Verdict]:
         """Take one block of 50 ms and return what was decided in it, usually nothing."""
         return [heard.verdict for heard in self.listen(block)]
@@ -129,7 +144,25 @@ class Ear:
                 self._endpointer.skip(BLOCK_SAMPLES)
                 return []
             self._spoken_over = self.position
-        return self._decide(self._endpointer.feed(block))
+        heard = self._decide(self._endpointer.feed(block))
+        self._look_ahead()
+        return heard
+
+    def _look_ahead(self) -> None:
+        """Tell of an utterance that has perhaps ended, if it will be for the usual judge."""
+        began = self._endpointer.began
+        if self._expect is None or began is None:
+            return
+        if max(self._lost_at, self._spoken_over) >= self._begin(began):
+            return
+        perhaps = self._endpointer.pending()
+        if perhaps is not None:
+            self._expect(perhaps)
+
+    def _begin(self, first_sample: int) -> int:
+        """Place where the sound of an utterance begins that is first loud there."""
+        before = self._endpointer.settings.pre_roll_ms * SAMPLE_RATE // 1000
+        return max(first_sample - before, 0)
 
     def finish(self) -> list[Verdict]:
         """Decide on what the end of the stream cut off."""
@@ -138,8 +171,8 @@ class Ear:
     def _decide(self, segment: Segment | None) -> list[Heard]:
         if segment is None:
             return []
-        begin = segment.first_sample - self._endpointer.settings.pre_roll_ms * SAMPLE_RATE // 1000
-        if self._lost_at >= max(begin, 0):
+        begin = self._begin(segment.first_sample)
+        if self._lost_at >= begin:
             return [Heard(_refused(segment, "overflow"), segment)]
         if segment.ended_by == "limit":
             return [Heard(_refused(segment, "too-long"), segment)]

@@ -227,3 +227,52 @@ def test_levels_of_the_room_are_shown(judge: PlainJudge) -> None:
     assert listen(ear, louder, 2.0) == []
     assert ear.floor_dbfs == pytest.approx(-31, abs=1.5)
     assert room.samples == SAMPLE_RATE
+
+
+def test_an_utterance_is_announced_before_it_is_decided(
+    judge: PlainJudge, say: Callable[[str], bytes]
+) -> None:
+    """What is announced last before a verdict is what the verdict is about."""
+    announced: list[Utterance] = []
+    ear = Ear(judge, expect=announced.append)
+    room = settled(ear)
+    assert announced == []
+    room.say(say(PHRASES[0]))
+    verdicts = listen(ear, room, 3.0)
+    assert outcomes(verdicts) == [("accept", PHRASES[0], "")]
+    assert announced[-1] == verdicts[0].utterance
+
+
+def test_what_a_prompt_or_a_gap_spoils_is_not_announced(
+    judge: PlainJudge, say: Callable[[str], bytes]
+) -> None:
+    """It is for the strict judge, or for none."""
+    announced: list[Utterance] = []
+    ear = Ear(judge, while_speaking=judge, expect=announced.append)
+    room = settled(ear)
+    ear.prompt_started()
+    room.say(say(PHRASES[0]))
+    assert len(listen(ear, room, 3.0)) == 1
+    assert announced == []
+    ear.prompt_ended()
+    listen(ear, room, 1.0)
+    room.say(say(PHRASES[1]))
+    listen(ear, room, 0.5)
+    ear.sound_lost()
+    assert [verdict.reason for verdict in listen(ear, room, 3.0)] == ["overflow"]
+    assert announced == []
+
+
+def test_faint_voices_can_be_ignored(judge: PlainJudge, say: Callable[[str], bytes]) -> None:
+    """Once the operator's level is known, what is 15 dB below it is no speech, numbers or not."""
+    ear = Ear(judge)
+    room = settled(ear)
+    room.say(say(PHRASES[0]))
+    first = [heard for _ in range(60) for heard in ear.listen(room.next_block())]
+    level = first[0].segment.level_dbfs
+    ear.ignore_below(level - 15.0)
+    ear.allow_numbers(wanted=True)
+    room.say(say(PHRASES[1]), gain_db=-24.0)
+    assert listen(ear, room, 3.0) == []
+    room.say(say(PHRASES[1]))
+    assert outcomes(listen(ear, room, 3.0)) == [("accept", PHRASES[1], "")]
