@@ -49,3 +49,21 @@ def test_a_second_of_exact_zeros_is_a_loss() -> None:
     dog.block(5.10, zeros=True)
     assert dog.fault(5.15) is None
     assert dog.heard
+
+
+def test_a_standstill_of_the_program_is_no_silence_of_the_device() -> None:
+    """Nobody asked for a second, so nobody could deliver; only silence after that is a loss."""
+    dog = living(5.0)
+    assert dog.fault(5.1) is None
+    assert dog.fault(6.1) is None
+    for tenth in range(1, 5):
+        assert dog.fault(6.1 + tenth / 10) is None
+    assert dog.fault(6.65) == "no sound comes any more"
+
+
+def test_a_silence_that_is_watched_all_the_time_is_a_loss() -> None:
+    """Asked every tenth of a second, the same silence is one of the device."""
+    dog = living(5.0)
+    faults = [dog.fault(5.0 + tenth / 10) for tenth in range(11)]
+    assert faults[4] is None
+    assert faults[-1] == "no sound comes any more"
