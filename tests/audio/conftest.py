@@ -6,6 +6,7 @@ the machine is not touched. The audio library reads its environment when it is i
 every scene runs in a process of its own.
 """
 
+import contextlib
 import ctypes.util
 import importlib.util
 import json
@@ -14,13 +15,15 @@ import shutil
 import signal
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
+
+from assistant.speech.loopback import Colour, NoiseMaker
 
 SCENES = Path(__file__).parent / "scenes"
 
@@ -60,6 +63,37 @@ def run_scene(
     return json.loads(result.stdout.decode().splitlines()[-1])
 
 
+class Noise:
+    """The same sound over and over, played into the virtual microphone by a thread."""
+
+    def __init__(self, pcm: bytes, env: dict[str, str]) -> None:
+        """Play from now on."""
+        self._pcm = pcm
+        play = "pacat --playback --device=mic_in --format=s16le --rate=16000 --channels=1"
+        self._process = subprocess.Popen(
+            play.split(), env=env, stdin=subprocess.PIPE, stderr=subprocess.DEVNULL, bufsize=0
+        )
+        self._thread = threading.Thread(target=self._feed, daemon=True)
+        self._thread.start()
+
+    def _feed(self) -> None:
+        """Write until the player is gone, which takes no more than its buffer holds."""
+        assert self._process.stdin is not None
+        at = 0
+        with contextlib.suppress(OSError):
+            while True:
+                at += self._process.stdin.write(self._pcm[at : at + 4096])
+                at %= len(self._pcm)
+
+    def close(self) -> None:
+        """Fall silent."""
+        assert self._process.stdin is not None
+        self._process.kill()
+        self._process.wait(10)
+        self._thread.join(10)
+        self._process.stdin.close()
+
+
 class VirtualSound:
     """One private sound server and the way to run scenes on it."""
 
@@ -85,13 +119,15 @@ class VirtualSound:
             "PULSE_SOURCE": "mic_in.monitor",
             "PULSE_LATENCY_MSEC": "30",
         }
-        self._noises: list[subprocess.Popen[bytes]] = []
+        self._noises: list[Noise] = []
         self._server: subprocess.Popen[bytes] | None = None
 
     def command(self) -> list[str]:
         """Return the command that starts the server in the foreground."""
         socket = f"socket={self.folder}/run/native"
-        sink = "module-null-sink sink_name={} rate={} channels=1"
+        # Where no client asks for less, a sink that can rewind renders two seconds at a time: what
+        # is played then starts up to 1.9 s late, and no real device does that.
+        sink = "module-null-sink sink_name={} rate={} channels=1 norewinds=1"
         loads = (
             f"module-native-protocol-unix {socket} auth-anonymous=1",
             sink.format("mic_in", 16000),
@@ -142,25 +178,22 @@ class VirtualSound:
     def hush(self) -> None:
         """Take the room's noise away, so that the microphone delivers exact zeros."""
         while self._noises:
-            noise = self._noises.pop()
-            noise.kill()
-            noise.wait(10)
+            self._noises.pop().close()
 
     def close(self) -> None:
         """End the server and the noise."""
         self.hush()
         self.stop()
 
-    def play_noise(self, seconds: int = 60) -> None:
-        """Let the room around the microphone hum faintly, for so long or until hushed."""
-        path = self.folder / "noise.raw"
-        noise = np.random.default_rng(1).normal(0.0, 30.0, seconds * 16000)
-        path.write_bytes(noise.astype("<i2").tobytes())
-        play = "pacat --playback --device=mic_in --format=s16le --rate=16000 --channels=1"
-        noise_maker = subprocess.Popen(
-            [*play.split(), str(path)], env=self.env, stderr=subprocess.DEVNULL
-        )
-        self._noises.append(noise_maker)
+    def play_noise(self, dbfs: float = -61.0, colour: Colour = "white") -> None:
+        """Let the room around the microphone hum until hushed, faintly if not told otherwise.
+
+        Args:
+            dbfs: level, in dB relative to full scale; comes on top of noise that is there already.
+            colour: kind of noise.
+        """
+        noise = NoiseMaker(dbfs, colour, seed=len(self._noises)).take(60 * 16000)
+        self._noises.append(Noise(noise.astype("<i2").tobytes(), self.env))
 
     def run(self, scene: str, *words: str, timeout: float = 120) -> Any:  # noqa: ANN401 - whatever the scene tells
         """Play a scene in a process of its own and return the JSON it printed last."""
