@@ -92,20 +92,35 @@ def _run(sub: Sub) -> None:
     sub.add_argument("--operator", help="name in the plan of who begins (default: the first)")
     sub.add_argument("--audio", type=Path, help="WAV or FLAC file instead of the microphone")
     sub.add_argument("--resume", action="store_true", help="go on with the record in the folder")
-    sub.add_argument("--microphone", help="part of the device's name")
-    sub.add_argument("--speaker", help="part of the device's name")
-    sub.add_argument("--silent", action="store_true", help="prompts as text only")
+    _devices(sub)
     sub.add_argument("--keyboard", action="store_true", help="no microphone: typed lines and keys")
     sub.add_argument("--headset", action="store_true", help="a legal phrase may cut a prompt short")
     sub.add_argument(
         "--key", choices=("enter", "space"), default="enter", help="the confirm key or foot switch"
     )
+    _engines(sub)
+    sub.add_argument("--plain", action="store_true", help="lines of text instead of the panel")
+
+
+def _sound_check(sub: Sub) -> None:
+    _plan(sub, optional=True)
+    _grammar(sub)
+    _devices(sub)
+    _engines(sub)
+
+
+def _devices(sub: Sub) -> None:
+    sub.add_argument("--microphone", help="part of the device's name")
+    sub.add_argument("--speaker", help="part of the device's name")
+    sub.add_argument("--silent", action="store_true", help="prompts as text only")
+
+
+def _engines(sub: Sub) -> None:
     sub.add_argument(
         "--engine", choices=("auto", "embedded", "vosk"), default="auto", help="the recogniser"
     )
     sub.add_argument("--model", type=Path, help="folder of a dynamic-graph Vosk model")
     _second_opinion(sub)
-    sub.add_argument("--plain", action="store_true", help="lines of text instead of the panel")
 
 
 def _replay(sub: Sub) -> None:
@@ -268,6 +283,7 @@ _COMMANDS: tuple[tuple[str, str, str, Options], ...] = (
     ("new-plan", "new_plan", "write a plan from a handful of answers", _new_plan),
     ("phrases", "phrases", "whether the phrases can be told apart by ear", _phrases),
     ("rehearse", "rehearse", "a whole session with a simulated operator, no hardware", _rehearse),
+    ("sound-check", "sound_check", "the room, the devices and your voice", _sound_check),
     ("run", "run", "the live session", _run),
     ("replay", "replay", "tell a record again as it happened", _replay),
     ("verify", "verify", "check a record's integrity and prove it", _verify),

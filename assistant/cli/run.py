@@ -48,6 +48,7 @@ def run(options: argparse.Namespace) -> int:
             microphone=devices.microphone_name,
             listens=not options.keyboard and options.audio is None,
             shown=console.print,
+            delays=devices.delays,
             operator=options.operator or "",
             headset=options.headset,
             observers=(watcher,),

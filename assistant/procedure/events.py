@@ -63,6 +63,10 @@ class SoundChecked(Frozen):
     asked: int
     overridden: bool = False
     """The room was too loud and the operator said to go on all the same."""
+    microphone_ms: str = ""
+    """Delay of the microphone as its system reports it, in milliseconds; "" where it does not."""
+    speaker_ms: str = ""
+    """The same of the loudspeaker."""
 
 
 class Heard(Frozen):

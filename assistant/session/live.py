@@ -1,12 +1,13 @@
 """The live session: microphone, loudspeaker and keyboard, joined by one queue."""
 
+import math
 import time
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Literal
 
 from assistant.clock import ManualClock, SystemClock
-from assistant.errors import DeviceError, InputError, RecordBroken, RecordError
+from assistant.errors import InputError, RecordBroken, RecordError
 from assistant.grammar.language import Language
 from assistant.journal.entry import Entry
 from assistant.plan import Plan, parse_plan
@@ -19,10 +20,18 @@ from assistant.session.ahead import JudgeAhead
 from assistant.session.assemble import SessionJudge, fingerprint, software
 from assistant.session.conductor import Conductor, Observer, Parts
 from assistant.session.keeper import Keeper
-from assistant.session.soundcheck import SoundCheck, spoken_for_check
+from assistant.session.soundcheck import (
+    Delays,
+    SoundCheck,
+    spoken_for_check,
+    stricter,
+    unworkable,
+    with_delays,
+)
 from assistant.session.watch import ClockWatch, NoiseWatch
 from assistant.speech import signals
 from assistant.speech.ear import Ear
+from assistant.speech.resample import ProgramRate
 from assistant.speech.soundqueue import SoundQueue
 from assistant.storage.record import RecordFolder
 from assistant.storage.view import RecordView
@@ -31,13 +40,7 @@ TICK_S = 0.05
 BLOCK_NS = BLOCK_SAMPLES * 1_000_000_000 // SAMPLE_RATE
 
 
-@dataclass(frozen=True, slots=True)
-class SpeakerLost:
-    """The loudspeaker went away, in one sentence."""
-
-    reason: str
-
-
+Device = Literal["microphone", "speaker"]
 Tick = Callable[["LiveSession"], None]
 
 
@@ -56,6 +59,7 @@ class Setting:
     headset: bool = False
     observers: tuple[Observer, ...] = ()
     on_tick: Tick = field(default=lambda _live: None)
+    delays: Callable[[], Delays] = Delays
     shown: Callable[[str], None] = lambda _words: None
     """Takes what is said before there is a session."""
 
@@ -91,29 +95,38 @@ class LiveSession:
         session, last, noted = self._told()
         if session.state in END:
             raise RecordError(f"The record in {folder.path} is closed; begin one in a new folder.")
-        words, wait = setting.language, time.sleep
-        keeper = Keeper(folder, self.clock, words, last=last, trouble=self._trouble, wait=wait)
-        judge = self._judge = JudgeAhead(setting.judge)
+        self._judge = JudgeAhead(setting.judge)
         self.ear = Ear(
-            judge.judge,
-            while_speaking=judge.judge if setting.headset else None,
-            expect=judge.expect,
+            self._judge.judge,
+            while_speaking=self._judge.judge if setting.headset else None,
+            expect=self._judge.expect,
         )
-        parts = Parts(
-            language=setting.language,
-            judge=judge,
+        self.conductor = Conductor(session, self._parts(last))
+        self._first = self._opening(last, noted)
+        self._names: dict[Device, str] = {
+            "microphone": setting.microphone,
+            "speaker": setting.speaker.name,
+        }
+        self._lost: set[str] = set()
+        self._late: list[object] = []
+        self._rate = ProgramRate()
+        self._snr_db = math.inf
+        self._clock_watch = ClockWatch()
+        self._noise_watch = NoiseWatch()
+
+    def _parts(self, last: Entry | None) -> Parts:
+        setting, words = self._setting, self.language
+        trouble, wait = self._trouble, time.sleep
+        return Parts(
+            language=words,
+            judge=self._judge,
             ear=self.ear,
             speaker=setting.speaker,
             clock=self.clock,
-            keeper=keeper,
-            clips=folder,
+            keeper=Keeper(self._folder, self.clock, words, last=last, trouble=trouble, wait=wait),
+            clips=self._folder,
             observers=setting.observers,
         )
-        self.conductor = Conductor(session, parts)
-        self._first = self._opening(last, noted)
-        self._names = {"microphone": setting.microphone, "speaker": setting.speaker.name}
-        self._clock_watch = ClockWatch()
-        self._noise_watch = NoiseWatch()
 
     def run(self, blocks: Iterable[bytes] | None = None) -> Session:
         """Work until the record is closed.
@@ -131,6 +144,8 @@ class LiveSession:
         checked = self._check_sound() if blocks is None and self._setting.listens else ()
         for event in (*self._first, *checked):
             self.conductor.take(event)
+        for item in self._late:
+            self._tick(item)
         source: Iterator[bytes] | None = iter(blocks) if blocks is not None else None
         while not self.conductor.ended:
             if source is None:
@@ -148,7 +163,7 @@ class LiveSession:
         return self.conductor.session
 
     def _check_sound(self) -> tuple[Event, ...]:
-        """Measure room and operator first.
+        """Measure room and operator first; what else came in meanwhile waits its turn.
 
         Raises:
             DeviceError: the room is too loud and nobody overrode it.
@@ -156,27 +171,15 @@ class LiveSession:
         setting = self._setting
         phrases = spoken_for_check(setting.language, self.conductor.session)
         check = SoundCheck(setting.language, self._judge, setting.speaker, phrases, setting.shown)
-        while check.finding is None:
-            match self._queue.get(TICK_S):
-                case signals.SoundBlock(pcm=pcm):
-                    check.tick(pcm)
-                case Utterance() as utterance:
-                    check.key(utterance)
-                case signals.SoundEnded():
-                    raise DeviceError("The sound ended during the sound check.")
-                case signals.MicrophoneLost(reason=reason):
-                    raise DeviceError(f"The sound check found no sound: {reason}")
-                case _:
-                    pass
-        found = check.finding
+        self._late = check.work(self._queue)
+        found = check.result
         if not found.workable:
-            raise DeviceError(
-                f"The sound check failed: {found.event.snr_db} dB signal to noise, "
-                f"{found.event.recognised} of {found.event.asked} phrases understood; use a "
-                "close-talking headset, or override aloud."
-            )
+            raise unworkable(found)
         self._noise_watch = NoiseWatch(found.noise_dbfs)
-        return (found.event,)
+        self._snr_db = found.snr_db
+        self.ear.ignore_below(found.least_dbfs)
+        self._judge.tighten(found.stricter)
+        return (with_delays(found.event, setting.delays()),)
 
     @property
     def level_dbfs(self) -> float:
@@ -236,8 +239,7 @@ class LiveSession:
             notices += self._back("speaker", self._setting.speaker.name)
         match item:
             case signals.SoundBlock():
-                notices.append(self._noise_watch.look(self.ear.floor_dbfs, now))
-                self.conductor.tick(item.pcm, notices=[n for n in notices if n])
+                self._sound(item, notices)
                 return
             case Utterance():
                 self.conductor.tick(None, typed=[item])
@@ -245,18 +247,39 @@ class LiveSession:
                 self.ear.sound_lost()
                 notices.append(AudioLost(milliseconds=item.milliseconds))
             case signals.MicrophoneLost():
-                notices.append(DeviceLost(device="microphone", reason=item.reason))
+                self.ear.sound_lost()
+                notices.append(self._gone("microphone", item.reason))
             case signals.MicrophoneBack():
+                self.ear.microphone_changed()
                 notices += self._back("microphone", item.name)
-            case SpeakerLost():
-                notices.append(DeviceLost(device="speaker", reason=item.reason))
+            case signals.SpeakerLost():
+                notices.append(self._gone("speaker", item.reason))
+            case signals.SpeakerBack() if "speaker" in self._lost:
+                notices += self._back("speaker", item.name)
             case _:
                 pass
         self.conductor.tick(None, notices=[n for n in notices if n])
 
-    def _back(self, device: Literal["microphone", "speaker"], name: str) -> list[Event]:
+    def _sound(self, item: signals.SoundBlock, notices: list[Event | None]) -> None:
+        """Listen; where the noise has risen for good, be as strict as its ratio asks."""
+        rose = self._noise_watch.look(self.ear.floor_dbfs, self.clock.now())
+        if rose is not None:
+            self._judge.tighten(stricter(self._snr_db - float(rose.rise_db)))
+        told = [notice for notice in (*notices, rose) if notice]
+        for pcm in self._rate.blocks(item):
+            self.conductor.tick(pcm, notices=told)
+            told = []
+        if told:
+            self.conductor.tick(None, notices=told)
+
+    def _gone(self, device: Device, reason: str) -> Event:
+        self._lost.add(device)
+        return DeviceLost(device=device, reason=reason)
+
+    def _back(self, device: Device, name: str) -> list[Event]:
         """A device works; where another one took the place of the first, that is a deviation."""
         before, self._names[device] = self._names[device], name
+        self._lost.discard(device)
         back: list[Event] = [DeviceBack(device=device, name=name)]
         if name != before:
             back.insert(0, DeviceLost(device=device, reason=f"{name} took the place of {before}"))

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from assistant.ports import Speaker
-from assistant.session.live import SpeakerLost
+from assistant.session.soundcheck import Delays
 from assistant.speech.devices import SoundSystem
 from assistant.speech.files import blocks_of, read_sound
 from assistant.speech.keyboard import KeyboardReader
 from assistant.speech.microphone import Microphone
 from assistant.speech.player import LoudSpeaker, TextOnlySpeaker
-from assistant.speech.signals import SoundEnded
+from assistant.speech.signals import SoundEnded, SpeakerBack, SpeakerLost
 from assistant.speech.soundqueue import SoundQueue
 from assistant.speech.voice import Voice
 
@@ -61,6 +61,7 @@ class Devices:
                 system,
                 wanted=wanted.speaker,
                 on_lost=lambda reason: self.queue.put(SpeakerLost(reason)),
+                on_back=lambda name: self.queue.put(SpeakerBack(name)),
             )
         self._keyboard: KeyboardReader | None = None
         if wanted.audio is None:
@@ -82,6 +83,12 @@ class Devices:
             self._microphone.start()
         if self._keyboard is not None:
             self._keyboard.start()
+
+    def delays(self) -> Delays:
+        """What the system says about the delay of the devices that are open."""
+        microphone = self._microphone.latency_ms if self._microphone is not None else None
+        speaker = self._loud.latency_ms if self._loud is not None else None
+        return Delays(microphone, speaker)
 
     def _typing_ended(self) -> None:
         """Without a microphone nothing more can come in."""

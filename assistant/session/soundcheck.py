@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from statistics import fmean
 from typing import Final
 
+from assistant.errors import DeviceError
 from assistant.grammar.language import Language
 from assistant.grammar.wording import phrase
 from assistant.ports import Speaker, Utterance
@@ -15,7 +16,10 @@ from assistant.procedure.events import Meaning, SoundChecked
 from assistant.procedure.model import Session
 from assistant.procedure.vocabulary import Intent
 from assistant.session.assemble import SessionJudge
+from assistant.speech import signals
 from assistant.speech.ear import Ear, Heard
+from assistant.speech.resample import ProgramRate
+from assistant.speech.soundqueue import SoundQueue
 
 WORKABLE_DB: Final = 12.0
 """Signal above noise under which a session is refused unless overridden. At 10 dB about one phrase
@@ -27,7 +31,12 @@ SETTLE_S: Final = 0.5
 PATIENCE_S: Final = 6.0
 OVERRIDE_PATIENCE_S: Final = 20.0
 CLIPPED_SAMPLES: Final = 8
+BELOW_OPERATOR_DB: Final = 15.0
+"""Sound that much fainter than the operator comes from elsewhere; a voice keeps within 10 dB."""
+STRICTER_PER_DB: Final = 0.25
+STRICTEST: Final = 1.5
 _QUIETEST_DBFS: Final = -96.0
+_WAIT_S: Final = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +47,51 @@ class Finding:
     noise_dbfs: float
     workable: bool
     """Loud enough above the noise, or overridden aloud."""
+    snr_db: float
+    least_dbfs: float
+    """Fainter sound is not taken for the operator's, in dB relative to full scale."""
+
+    @property
+    def stricter(self) -> float:
+        """By how much the thresholds of the session are raised."""
+        return stricter(self.snr_db)
+
+
+def stricter(snr_db: float) -> float:
+    """By how much to raise the thresholds at a ratio of signal to noise.
+
+    The weights were fitted and measured down to 10 dB. Within the workable range they hold as they
+    are. Below it nothing was measured and the evidence is worth less, so what would just be taken
+    is asked back instead: a quarter of a unit (of log odds) for each dB, 1.5 at most.
+    """
+    return min(max(WORKABLE_DB - snr_db, 0.0) * STRICTER_PER_DB, STRICTEST)
+
+
+@dataclass(frozen=True, slots=True)
+class Delays:
+    """Of the devices, as their system reports them, in milliseconds; None where it does not."""
+
+    microphone: float | None = None
+    speaker: float | None = None
+
+
+def with_delays(event: SoundChecked, delays: Delays) -> SoundChecked:
+    """Return the event with the delays of the devices."""
+    told = {
+        name: f"{value:.1f}"
+        for name, value in (("microphone_ms", delays.microphone), ("speaker_ms", delays.speaker))
+        if value is not None
+    }
+    return event.model_copy(update=told)
+
+
+def unworkable(found: Finding) -> DeviceError:
+    """The refusal to start a session after a sound check that nobody overrode."""
+    event = found.event
+    return DeviceError(
+        f"The sound check failed: {event.snr_db} dB signal to noise, {event.recognised} of "
+        f"{event.asked} phrases understood; use a close-talking headset, or override aloud."
+    )
 
 
 @dataclass(slots=True)
@@ -95,6 +149,17 @@ class SoundCheck:
         self._say(self._words.quiet)
 
     @property
+    def result(self) -> Finding:
+        """What was found.
+
+        Raises:
+            RuntimeError: it is not over yet.
+        """
+        if self.finding is None:
+            raise RuntimeError("the sound check is not over")
+        return self.finding
+
+    @property
     def asking(self) -> str:
         """The phrase that is to be said now, "" while the program speaks or wants silence."""
         if self._speaking or self._number < 0 or self.finding is not None:
@@ -121,6 +186,33 @@ class SoundCheck:
         late = self._number >= len(self._asked) and self.finding is None
         if late and " ".join(utterance.typed.lower().split()) == self._words.override:
             self._end(overridden=True)
+
+    def work(self, queue: SoundQueue) -> list[object]:
+        """Take sound and keys from a queue until it is over.
+
+        Returns:
+            what else came in meanwhile, such as reports about devices, in its order.
+
+        Raises:
+            DeviceError: the sound ended, or the microphone was lost.
+        """
+        rate, others = ProgramRate(), list[object]()
+        while self.finding is None:
+            match queue.get(_WAIT_S):
+                case None:
+                    pass
+                case signals.SoundBlock() as block:
+                    for pcm in rate.blocks(block):
+                        self.tick(pcm)
+                case Utterance() as utterance:
+                    self.key(utterance)
+                case signals.SoundEnded():
+                    raise DeviceError("The sound ended during the sound check.")
+                case signals.MicrophoneLost(reason=reason):
+                    raise DeviceError(f"The sound check found no sound: {reason}")
+                case other:
+                    others.append(other)
+        return others
 
     def _say(self, words: str) -> None:
         self._speaking = True
@@ -191,7 +283,13 @@ class SoundCheck:
             overridden=overridden,
         )
         good = self.snr_db >= WORKABLE_DB and tally.understood > 0
-        self.finding = Finding(event, noise, workable=good or overridden)
+        self.finding = Finding(
+            event,
+            noise,
+            workable=good or overridden,
+            snr_db=self.snr_db,
+            least_dbfs=speech - BELOW_OPERATOR_DB,
+        )
         if good:
             self._shown(self._words.passed)
             self._speaker.say(self._words.passed, lambda: None)

@@ -93,6 +93,11 @@ class Ear:
         return self._endpointer.floor_dbfs
 
     @property
+    def least_dbfs(self) -> float:
+        """What is fainter is not taken for speech, in dB relative to full scale."""
+        return self._settings.least_dbfs
+
+    @property
     def position(self) -> int:
         """Samples fed so far."""
         return self._endpointer.position

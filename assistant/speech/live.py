@@ -13,7 +13,7 @@ from pathlib import Path
 from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Verdict
 from assistant.speech.ear import Ear
 from assistant.speech.files import blocks_of, read_sound
-from assistant.speech.resample import BlockResampler
+from assistant.speech.resample import ProgramRate
 from assistant.speech.signals import (
     AudioLost,
     MicrophoneBack,
@@ -74,7 +74,7 @@ class LiveEar:
         self._deliver = deliver
         self.queue = SoundQueue()
         """Where a microphone or a file puts its items."""
-        self._resampler: BlockResampler | None = None
+        self._rate = ProgramRate()
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="ear", daemon=True)
 
@@ -122,7 +122,7 @@ class LiveEar:
     def _handle(self, item: object) -> None:
         match item:
             case SoundBlock():
-                for block in self._blocks(item):
+                for block in self._rate.blocks(item):
                     self._report(self._ear.feed(block))
             case _PromptStarted():
                 self._ear.prompt_started()
@@ -143,14 +143,6 @@ class LiveEar:
                 self._deliver(item)
             case _:
                 raise TypeError(f"{item!r} is nothing that an ear can take")
-
-    def _blocks(self, item: SoundBlock) -> list[bytes]:
-        """Return the sound at the program's rate; a device may offer another one only."""
-        if item.rate == SAMPLE_RATE:
-            return [item.pcm]
-        if self._resampler is None or self._resampler.rate != item.rate:
-            self._resampler = BlockResampler(item.rate)
-        return self._resampler.feed(item.pcm)
 
     def _report(self, verdicts: list[Verdict]) -> None:
         for verdict in verdicts:

@@ -72,6 +72,12 @@ class Microphone:
         return self._device.label
 
     @property
+    def latency_ms(self) -> float | None:
+        """Delay from the air to the program as the system reports it, None while closed."""
+        stream = self._stream
+        return None if stream is None else float(stream.latency) * 1000.0
+
+    @property
     def busy(self) -> bool:
         """Never; a gap is reported, and the stream opened again."""
         return False

@@ -66,6 +66,7 @@ class LoudSpeaker:
         *,
         wanted: str = "",
         on_lost: Callable[[str], None] = lambda _reason: None,
+        on_back: Callable[[str], None] = lambda _name: None,
     ) -> None:
         """Open the device.
 
@@ -75,6 +76,7 @@ class LoudSpeaker:
             wanted: name and host interface of the device, or words of them; "" is the default.
             on_lost: called with one sentence when the device is lost; what is said then counts as
                 done at once, until the device can be opened again.
+            on_back: called with the speaker's name when it plays again after that.
 
         Raises:
             DeviceError: there is no such loudspeaker, or it cannot play.
@@ -83,6 +85,8 @@ class LoudSpeaker:
         self._system = system
         self._wanted = wanted
         self._on_lost = on_lost
+        self._on_back = on_back
+        self._lost = False
         self._device = system.find("output", wanted)
         self._stream: Any = None
         self._rate = SAMPLE_RATE
@@ -99,6 +103,12 @@ class LoudSpeaker:
     def name(self) -> str:
         """Voice and device, as they go on record."""
         return f"{self._voice.name} on {self._device.label}"
+
+    @property
+    def latency_ms(self) -> float | None:
+        """Delay from the program to the air as the system reports it, None while closed."""
+        stream = self._stream
+        return None if stream is None else float(stream.latency) * 1000.0
 
     @property
     def busy(self) -> bool:
@@ -197,6 +207,9 @@ class LoudSpeaker:
             self._open(self._system.find("output", self._wanted))
         except DeviceError:
             return False
+        if self._lost:
+            self._lost = False
+            self._on_back(self.name)
         return True
 
     def _fill(self, out: Any, frames: int, times: Any, _status: object) -> None:  # noqa: ANN401 - library types
@@ -251,6 +264,7 @@ class LoudSpeaker:
                 if self._stream is not stream:
                     return
                 self.let_go()
+                self._lost = True
             self._on_lost(f"The loudspeaker {self._device.label} is lost; prompts appear as text")
 
 

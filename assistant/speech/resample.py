@@ -7,6 +7,7 @@ import numpy as np
 from assistant.errors import DeviceError
 from assistant.ports import SAMPLE_RATE
 from assistant.speech.pcm import BLOCK_BYTES, bytes_of, samples_of
+from assistant.speech.signals import SoundBlock
 
 
 def _library() -> Any:  # noqa: ANN401 - untyped library
@@ -56,3 +57,23 @@ class BlockResampler:
         whole = len(sound) // BLOCK_BYTES * BLOCK_BYTES
         self._rest = sound[whole:]
         return [sound[start : start + BLOCK_BYTES] for start in range(0, whole, BLOCK_BYTES)]
+
+
+class ProgramRate:
+    """Brings blocks from a device to the program's rate, whatever the device offers."""
+
+    def __init__(self) -> None:
+        """Convert nothing until a block needs it."""
+        self._resampler: BlockResampler | None = None
+
+    def blocks(self, item: SoundBlock) -> list[bytes]:
+        """Return the sound of one block at `SAMPLE_RATE`, in blocks of 50 ms.
+
+        Raises:
+            DeviceError: the package soxr is missing.
+        """
+        if item.rate == SAMPLE_RATE:
+            return [item.pcm]
+        if self._resampler is None or self._resampler.rate != item.rate:
+            self._resampler = BlockResampler(item.rate)
+        return self._resampler.feed(item.pcm)

@@ -42,6 +42,22 @@ class MicrophoneBack:
 
 
 @dataclass(frozen=True, slots=True)
+class SpeakerLost:
+    """The loudspeaker went away."""
+
+    reason: str
+    """One clear sentence."""
+
+
+@dataclass(frozen=True, slots=True)
+class SpeakerBack:
+    """The loudspeaker plays again."""
+
+    name: str
+    """Voice and device, as they go on record."""
+
+
+@dataclass(frozen=True, slots=True)
 class SoundEnded:
     """A file has been read to its end."""
 

@@ -1,0 +1,80 @@
+"""`sound-check`: the room, the devices and the operator, before any session."""
+
+import argparse
+
+from rich.console import Console
+
+from assistant.cli.files import grammar_bytes, plan_bytes
+from assistant.grammar import parse_grammar
+from assistant.plan import parse_plan
+from assistant.procedure.model import begin
+from assistant.session.assemble import open_judge
+from assistant.session.sound import Wanted, open_devices
+from assistant.session.soundcheck import (
+    WORKABLE_DB,
+    Finding,
+    SoundCheck,
+    spoken_for_check,
+    with_delays,
+)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Check the sound and print what was found; 0 when a session would start, else 1.
+
+    Raises:
+        PlanError, GrammarError, InputError: the files cannot be read.
+        DeviceError: a device, library or model is missing, or the microphone was lost.
+    """
+    console = Console(highlight=False)
+    session = begin(parse_plan(*plan_bytes(options.plan)))
+    language = parse_grammar(*grammar_bytes(options.grammar))
+    judge = open_judge(language, options.engine, options.model, options.second_opinion)
+    wanted = Wanted(
+        microphone=options.microphone or "",
+        speaker=options.speaker or "",
+        silent=options.silent,
+    )
+    with open_devices(wanted) as devices:
+        phrases = spoken_for_check(language, session)
+        shown = console.print
+        devices.start()
+        check = SoundCheck(language, judge, devices.speaker, phrases, shown)
+        check.work(devices.queue)
+        found = check.result
+        event = with_delays(found.event, devices.delays())
+        names = devices.microphone_name, devices.speaker.name
+    for line in lines(found, event.microphone_ms, event.speaker_ms, names):
+        console.print(line, soft_wrap=True)
+    return 0 if found.workable else 1
+
+
+def lines(found: Finding, microphone_ms: str, speaker_ms: str, names: tuple[str, str]) -> list[str]:
+    """Tell what was found.
+
+    Args:
+        found: by the check.
+        microphone_ms: delay of the microphone, "" where it is not known.
+        speaker_ms: delay of the loudspeaker.
+        names: of the microphone and of the loudspeaker.
+    """
+    event = found.event
+    verdict = "good" if event.recognised and found.snr_db >= WORKABLE_DB else "not workable"
+    if event.overridden:
+        verdict += ", overridden"
+    clipped = "clipped: turn the microphone down" if event.clipped else "not clipped"
+    return [
+        f"microphone: {names[0]}, delay {_milliseconds(microphone_ms)}",
+        f"loudspeaker: {names[1]}, delay {_milliseconds(speaker_ms)}",
+        f"operator: {event.speech_dbfs} dB of full scale, {clipped}",
+        f"room: {event.noise_dbfs} dB of full scale",
+        f"signal to noise: {event.snr_db} dB (at least {WORKABLE_DB:g} dB is workable)",
+        f"phrases understood: {event.recognised} of {event.asked}",
+        f"a session would ignore sound below {found.least_dbfs:.1f} dB",
+        f"and raise its thresholds by {found.stricter:.2f}",
+        f"sound check: {verdict}",
+    ]
+
+
+def _milliseconds(told: str) -> str:
+    return f"{told} ms as its system reports it" if told else "not known"

@@ -1,0 +1,238 @@
+"""A live session takes sound, keys and reports of devices in their order and loses none."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from assistant.clock import ManualClock
+from assistant.grammar.language import Language, parse_grammar
+from assistant.plan import parse_plan
+from assistant.ports import Utterance
+from assistant.procedure.events import (
+    AudioLost,
+    DeviceBack,
+    DeviceLost,
+    Event,
+    Heard,
+    Opened,
+    SoundChecked,
+)
+from assistant.replay import retell
+from assistant.session.assemble import SessionJudge, open_judge
+from assistant.session.live import LiveSession, Setting
+from assistant.session.soundcheck import BELOW_OPERATOR_DB, Delays
+from assistant.speech import signals
+from assistant.speech.loopback import Loopback
+from assistant.speech.player import TextOnlySpeaker
+from assistant.speech.resample import resampled
+from assistant.speech.soundqueue import SoundQueue
+from assistant.speech.voice import Voice
+from assistant.storage import shipped
+from assistant.storage.record import RecordFolder
+
+GRAMMAR = shipped.read_grammar("en")
+PLAN = b"[[locations]]".join(shipped.read_plan("double-cone").split(b"[[locations]]")[:3])
+NAME = TextOnlySpeaker().name
+
+
+@pytest.fixture(scope="module")
+def english() -> Language:
+    """Return the shipped grammar."""
+    return parse_grammar(GRAMMAR, "en")
+
+
+@pytest.fixture(scope="module")
+def judge(english: Language) -> SessionJudge:
+    """The embedded recogniser, loaded once."""
+    return open_judge(english, "embedded")
+
+
+class Room(SoundQueue):
+    """Delivers what was put; else, while it may sound, the next block of a room."""
+
+    def __init__(self, rate: int = 16_000) -> None:
+        """Be a quiet room."""
+        super().__init__()
+        self.room = Loopback(snr_db=25, seed=2)
+        self.voice = Voice("en-us+f3", rate=150)
+        self.sounds = True
+        self.spoke_at = 0
+        self._rate = rate
+
+    def get(self, timeout: float) -> object | None:
+        """Return the next item without waiting."""
+        if self.backlog() or not self.sounds:
+            return super().get(timeout)
+        pcm = resampled(self.room.next_block(), 16_000, self._rate)
+        return signals.SoundBlock(pcm, 0, self._rate)
+
+    def answer(self, words: str) -> None:
+        """Say what the sound check asks for."""
+        if words.startswith("Now say: "):
+            self.room.say(self.voice.render(words[9:-1]), after_s=0.6)
+
+
+def setting(language: Language, judge: SessionJudge, room: Room, *, listens: bool) -> Setting:
+    """Return a setting with prompts as text."""
+    return Setting(
+        language,
+        judge,
+        TextOnlySpeaker(),
+        "room",
+        listens=listens,
+        delays=lambda: Delays(61.0, 40.04),
+        shown=room.answer,
+        on_tick=lambda live: _end_when_quiet(live, room),
+    )
+
+
+def _end_when_quiet(live: LiveSession, room: Room) -> None:
+    """End the sound once nothing has been said for a second and a half."""
+    if room.room.speaking:
+        room.spoke_at = live.ear.position
+    if live.ear.position > room.spoke_at + 24_000:
+        room.put(signals.SoundEnded())
+
+
+def events(path: Path, language: Language) -> list[Event]:
+    """Return the events on record, proved."""
+    with RecordFolder.open(path) as folder:
+        plan = parse_plan(folder.plan, "plan")
+        return [told.event for told in retell(folder.lines(), plan, language)]
+
+
+def test_reports_during_the_sound_check_come_on_record_behind_it(
+    tmp_path: Path, english: Language, judge: SessionJudge
+) -> None:
+    """Lost sound and a lost loudspeaker are told after the opening; delays and level are used."""
+    room = Room()
+    for item in (signals.SpeakerLost("It is unplugged."), signals.AudioLost(150)):
+        room.put(item)
+    with RecordFolder.create(tmp_path / "r", PLAN, GRAMMAR) as folder:
+        live = LiveSession(folder, setting(english, judge, room, listens=True), room)
+        live.run()
+    found = events(tmp_path / "r", english)
+    assert isinstance(found[0], Opened)
+    checked = found[1]
+    assert isinstance(checked, SoundChecked)
+    assert (checked.microphone_ms, checked.speaker_ms) == ("61.0", "40.0")
+    assert found[2:4] == [
+        DeviceLost(device="speaker", reason="It is unplugged."),
+        AudioLost(milliseconds=150),
+    ]
+    least = live.ear.least_dbfs
+    assert least == pytest.approx(float(checked.speech_dbfs) - BELOW_OPERATOR_DB, abs=0.06)
+
+
+def test_a_loudspeaker_that_returns_under_its_name_is_back(
+    tmp_path: Path, english: Language, judge: SessionJudge
+) -> None:
+    """Lost and back are one pair on record; back without lost is nothing."""
+    room = Room()
+    for item in (
+        signals.SpeakerBack(NAME),
+        signals.SpeakerLost("It is unplugged."),
+        signals.SpeakerBack(NAME),
+        signals.SpeakerBack(NAME),
+    ):
+        room.put(item)
+    with RecordFolder.create(tmp_path / "r", PLAN, GRAMMAR) as folder:
+        LiveSession(folder, setting(english, judge, room, listens=False), room).run()
+    told = [e for e in events(tmp_path / "r", english) if isinstance(e, DeviceLost | DeviceBack)]
+    assert told == [
+        DeviceLost(device="speaker", reason="It is unplugged."),
+        DeviceBack(device="speaker", name=NAME),
+    ]
+
+
+@pytest.mark.parametrize("rate", [16_000, 48_000])
+def test_a_phrase_is_heard_at_whatever_rate_the_device_offers(
+    tmp_path: Path, english: Language, judge: SessionJudge, rate: int
+) -> None:
+    """Spoken into the live session, judged ahead, and put on record with its clip."""
+    room = Room(rate)
+    room.room.say(room.voice.render("say again"), after_s=1.0)
+    with RecordFolder.create(tmp_path / "r", PLAN, GRAMMAR) as folder:
+        LiveSession(folder, setting(english, judge, room, listens=False), room).run()
+    (heard,) = [e for e in events(tmp_path / "r", english) if isinstance(e, Heard)]
+    assert heard.source == "voice"
+    assert heard.text == "say again"
+    assert heard.clip
+
+
+def test_the_key_confirms_while_the_microphone_is_lost(
+    tmp_path: Path, english: Language, judge: SessionJudge
+) -> None:
+    """The foot switch needs no sound: what it confirms is on record as the key's, and advances."""
+    room = Room()
+    room.sounds = False
+    room.put(signals.MicrophoneLost("It is unplugged."))
+    for _ in range(4):
+        room.put(Utterance(source="key"))
+    room.put(signals.MicrophoneBack("room"))
+    room.put(signals.SoundEnded())
+    with RecordFolder.create(tmp_path / "r", PLAN, GRAMMAR) as folder:
+        session = LiveSession(folder, setting(english, judge, room, listens=False), room).run()
+    found = events(tmp_path / "r", english)
+    lost = found.index(DeviceLost(device="microphone", reason="It is unplugged."))
+    keys = [e for e in found[lost:] if isinstance(e, Heard)]
+    assert [(e.source, e.decision) for e in keys] == [("key", "accept")] * 4
+    assert len({e.text for e in keys}) == 4
+    assert all(e.clip == "" for e in keys)
+    assert found[-1] == DeviceBack(device="microphone", name="room")
+    assert [d.detail for d in session.deviations] == ["microphone"]
+
+
+class Noting:
+    """Passes everything on to a judge and notes the thresholds."""
+
+    def __init__(self, judge: SessionJudge, asked: list[float]) -> None:
+        """Note into a list."""
+        self.name, self.prepare, self.judge = judge.name, judge.prepare, judge.judge
+        self.tighten = asked.append
+
+
+def test_noise_that_rose_for_good_makes_the_hearing_stricter(
+    tmp_path: Path, english: Language, judge: SessionJudge
+) -> None:
+    """From a ratio of 25 dB a rise of 18 dB leaves 7 dB: 5 dB under what is workable."""
+    room = Room()
+    asked: list[float] = []
+
+    noise = np.random.default_rng(2)
+
+    class Rising(Room):
+        """Becomes loud once the check is over."""
+
+        loud = False
+
+        def get(self, timeout: float) -> object | None:
+            item = room.get(timeout)
+            if self.loud and isinstance(item, signals.SoundBlock):
+                extra = noise.normal(0, 900, 800).astype("<i2").tobytes()
+                return signals.SoundBlock(extra, 0)
+            return item
+
+    rising = Rising()
+
+    clock = ManualClock()
+
+    def on_tick(live: LiveSession) -> None:
+        rising.loud = True
+        clock.advance(50_000_000)
+        if len(asked) > 1 or live.ear.position > 16_000 * 60:
+            room.put(signals.SoundEnded())
+
+    with RecordFolder.create(tmp_path / "r", PLAN, GRAMMAR) as folder:
+        wish = Setting(
+            english,
+            Noting(judge, asked),
+            TextOnlySpeaker(),
+            "room",
+            shown=room.answer,
+            on_tick=on_tick,
+        )
+        LiveSession(folder, wish, rising, clock).run()
+    assert asked[0] == 0.0
+    assert asked[1] > 0.0
