@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from assistant.grammar.language import Language
-from assistant.grammar.wording import NUMBER, sentence
+from assistant.grammar.wording import NUMBER, phrase, sentence
 from assistant.journal.entry import Entry
 from assistant.journal.head import head_code
 from assistant.ports import Clock, Speaker, Utterance, Verdict
@@ -25,15 +25,18 @@ from assistant.procedure.effects import (
     TakeRemark,
     TellHead,
 )
-from assistant.procedure.events import Event, RemarkTaken, StorageTroubled
+from assistant.procedure.events import Event, Meaning, RemarkTaken, StorageTroubled
 from assistant.procedure.machine import Outcome, step
 from assistant.procedure.model import Session
-from assistant.procedure.vocabulary import END, Prompt, State
+from assistant.procedure.vocabulary import END, Intent, Prompt, State
 from assistant.session.hearing import Hearing
 from assistant.session.keeper import Keeper
 from assistant.session.remark import RemarkWatch
 from assistant.session.timers import Timers
 from assistant.speech.ear import Ear
+
+THROUGH = (Intent.STAND_BY, Intent.STOP_SAMPLING)
+"""What must get through while the program speaks, even from a loudspeaker."""
 
 
 class Attentive(Protocol):
@@ -154,6 +157,8 @@ class Conductor:
     def _attune(self) -> None:
         union, legal = self._hearing.attune(self.session)
         self._parts.judge.prepare(union, legal)
+        through = (phrase(self._parts.language, Meaning(intent=intent)) for intent in THROUGH)
+        self._parts.ear.allow_through([each for each in through if each in legal])
         self._parts.ear.allow_numbers(wanted=any(NUMBER in each for each in legal))
 
     def _perform(self, outcome: Outcome, entry: Entry, *, moved: bool) -> str:
@@ -194,7 +199,7 @@ class Conductor:
         text = self._waiting.pop(0)
         self._number += 1
         number = self._speaking = self._number
-        self._parts.ear.prompt_started()
+        self._parts.ear.prompt_started(text)
         self._parts.speaker.say(text, lambda: self._finished.append(number))
 
     def _prompts(self) -> None:

@@ -33,6 +33,7 @@ from assistant.speech import signals
 from assistant.speech.ear import Ear
 from assistant.speech.resample import ProgramRate
 from assistant.speech.soundqueue import SoundQueue
+from assistant.speech.strict import StrictListening
 from assistant.storage.record import RecordFolder
 from assistant.storage.view import RecordView
 
@@ -99,6 +100,7 @@ class LiveSession:
         self.ear = Ear(
             self._judge.judge,
             while_speaking=self._judge.judge if setting.headset else None,
+            strict=None if setting.headset else StrictListening(self._judge.judge),
             expect=self._judge.expect,
         )
         self.conductor = Conductor(session, self._parts(last))

@@ -1,14 +1,16 @@
 """The way of a sound: blocks -> gate -> end of speech -> judgement.
 
 The gate is shut from the start of a prompt until its real end plus a tail, so that the program
-does not hear itself. Nothing is fed to the detector meanwhile; it is told how much it missed.
+does not hear itself. Nothing is fed to the detector meanwhile; it is told how much it missed. What
+little may pass then is for `StrictListening`, which has a detector of its own.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Recogniser, Utterance, Verdict
 from assistant.speech.endpoint import Endpointer, Segment, for_numbers
+from assistant.speech.strict import StrictListening
 
 Judge = Callable[[Utterance], Verdict]
 """Decides on one utterance; the acceptance layer, or `PlainJudge`."""
@@ -56,6 +58,7 @@ class Ear:
         endpointer: Endpointer | None = None,
         tail_ms: int = DEFAULT_TAIL_MS,
         while_speaking: Judge | None = None,
+        strict: StrictListening | None = None,
         expect: Callable[[Utterance], None] | None = None,
     ) -> None:
         """Join the parts.
@@ -66,10 +69,12 @@ class Ear:
             tail_ms: how long the gate stays shut after a prompt, in milliseconds.
             while_speaking: decides on what is heard during a prompt; without it nothing is. With a
                 headset this may be `judge` itself.
+            strict: lets a few phrases pass during a prompt from a loudspeaker; without it none.
             expect: told of each utterance that has perhaps ended, so that `judge` may begin on it.
         """
         self._judge = judge
         self._while_speaking = while_speaking
+        self._strict = strict
         self._expect = expect
         self._endpointer = endpointer or Endpointer()
         self._settings = self._endpointer.settings
@@ -107,9 +112,20 @@ class Ear:
         """Whether the gate keeps the sound out."""
         return self._speaking or self.position < self._shut_until
 
-    def prompt_started(self) -> None:
-        """Shut the gate; an utterance that had begun is dropped."""
+    def allow_through(self, phrases: Sequence[str]) -> None:
+        """Set which phrases may pass during prompts from a loudspeaker; all of them legal."""
+        if self._strict is not None:
+            self._strict.allow(phrases)
+
+    def prompt_started(self, spoken: str = "") -> None:
+        """Shut the gate; an utterance that had begun is dropped.
+
+        Args:
+            spoken: the words of the prompt; what it says itself cannot pass meanwhile.
+        """
         self._speaking = True
+        if self._strict is not None:
+            self._strict.prompt_started(spoken)
         if self._while_speaking is None:
             self._endpointer.reset()
 
@@ -126,6 +142,8 @@ class Ear:
     def microphone_changed(self) -> None:
         """Learn the room's noise again."""
         self._endpointer.forget_room()
+        if self._strict is not None:
+            self._strict.forget_room()
 
     def allow_numbers(self, *, wanted: bool) -> None:
         """Give digits the time and the pauses that they need, while a number is asked for."""
@@ -136,6 +154,8 @@ class Ear:
         """Take nothing fainter for speech, in dB relative to full scale."""
         self._settings = replace(self._settings, least_dbfs=dbfs)
         self.allow_numbers(wanted=self._numbers)
+        if self._strict is not None:
+            self._strict.ignore_below(dbfs)
 
     def feed(self, block: bytes) -> list[Verdict]:
         """Take one block of 50 ms and return what was decided in it, usually nothing."""
@@ -147,8 +167,11 @@ class Ear:
         if self.shut:
             if self._while_speaking is None:
                 self._endpointer.skip(BLOCK_SAMPLES)
-                return []
+                passed = self._strict.listen(block) if self._strict is not None else None
+                return [Heard(*passed)] if passed else []
             self._spoken_over = self.position
+        elif self._strict is not None:
+            self._strict.follow(block)
         heard = self._decide(self._endpointer.feed(block))
         self._look_ahead()
         return heard

@@ -1,5 +1,7 @@
 """A live session takes sound, keys and reports of devices in their order and loses none."""
 
+from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -18,6 +20,7 @@ from assistant.procedure.events import (
     Opened,
     SoundChecked,
 )
+from assistant.procedure.vocabulary import Intent, State
 from assistant.replay import retell
 from assistant.session.assemble import SessionJudge, open_judge
 from assistant.session.live import LiveSession, Setting
@@ -236,3 +239,97 @@ def test_noise_that_rose_for_good_makes_the_hearing_stricter(
         LiveSession(folder, wish, rising, clock).run()
     assert asked[0] == 0.0
     assert asked[1] > 0.0
+
+
+class Slow:
+    """A loudspeaker that is still speaking unless it is silenced."""
+
+    name = "slow"
+
+    def __init__(self) -> None:
+        """Be silent."""
+        self.said: list[str] = []
+        self.cut = 0
+        self._done: Callable[[], None] | None = None
+
+    def say(self, text: str, done: Callable[[], None]) -> None:
+        """Begin a sentence, dropping the one before."""
+        before, self._done = self._done, done
+        self.said.append(text)
+        if before is not None:
+            before()
+
+    def silence(self) -> None:
+        """Stop, and say so."""
+        done, self._done = self._done, None
+        if done is not None:
+            self.cut += 1
+            done()
+
+
+@pytest.mark.parametrize(
+    ("headset", "words", "heard"),
+    [
+        (False, "stand by", True),
+        (False, "where are we", False),
+        (True, "stand by", True),
+        (True, "where are we", True),
+    ],
+)
+def test_what_may_be_said_over_a_prompt(
+    tmp_path: Path,
+    english: Language,
+    judge: SessionJudge,
+    *,
+    headset: bool,
+    words: str,
+    heard: bool,
+) -> None:
+    """With a headset every legal phrase stops the prompt; with a loudspeaker two phrases do."""
+    room, speaker = Room(), Slow()
+    room.room.say(room.voice.render(words), after_s=1.0)
+    wish = replace(setting(english, judge, room, listens=False), speaker=speaker, headset=headset)
+    with RecordFolder.create(tmp_path / "r", PLAN, GRAMMAR) as folder:
+        LiveSession(folder, wish, room).run()
+    found = [e for e in events(tmp_path / "r", english) if isinstance(e, Heard)]
+    expected = [("voice", "accept", words)] if heard else []
+    assert [(e.source, e.decision, e.text) for e in found] == expected
+    assert speaker.cut == int(heard)
+    assert len(speaker.said) == 1 + int(heard)
+
+
+def test_the_key_confirms_while_a_prompt_is_spoken(
+    tmp_path: Path, english: Language, judge: SessionJudge
+) -> None:
+    """Whoever knows the next step need not wait for the end of the sentence."""
+    room, speaker = Room(), Slow()
+    room.put(Utterance(source="key"))
+    wish = replace(setting(english, judge, room, listens=False), speaker=speaker)
+    with RecordFolder.create(tmp_path / "r", PLAN, GRAMMAR) as folder:
+        session = LiveSession(folder, wish, room).run()
+    (key,) = [e for e in events(tmp_path / "r", english) if isinstance(e, Heard)]
+    assert (key.source, key.decision) == ("key", "accept")
+    assert session.state.value != "new"
+    assert len(speaker.said) == 2
+
+
+def test_the_key_affirms_what_is_read_back(
+    tmp_path: Path, english: Language, judge: SessionJudge
+) -> None:
+    """In a read-back the normal answer is that it was heard right; it is on record as the key's."""
+    room = Room()
+    room.sounds = False
+    for item in (
+        Utterance(typed="stop sampling now", source="text"),
+        Utterance(source="key"),
+        signals.SoundEnded(),
+    ):
+        room.put(item)
+    with RecordFolder.create(tmp_path / "r", PLAN, GRAMMAR) as folder:
+        session = LiveSession(folder, setting(english, judge, room, listens=False), room).run()
+    told = [e for e in events(tmp_path / "r", english) if isinstance(e, Heard)]
+    assert [(e.source, e.text) for e in told] == [
+        ("text", "stop sampling now"),
+        ("key", english.phrases[Intent.AFFIRM]),
+    ]
+    assert session.state is State.STOPPED

@@ -1,0 +1,89 @@
+"""Listening through the program's own voice, for the few phrases that must always get through.
+
+With a loudspeaker the microphone hears every prompt. What passes here must be one of the phrases
+named, be legal, and be far clearer than a phrase need be otherwise; everything else is dropped
+without a trace, since most of it is the prompt itself. A prompt that says one of the phrases shuts
+that phrase out while it sounds.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import Final
+
+from assistant.ports import Utterance, Verdict
+from assistant.speech.endpoint import Endpointer, EndpointSettings, Segment
+
+MARGIN: Final = 0.5
+"""How much the sum of the evidence must stand above the usual threshold. The greater safeguard is
+that all phrases compete and two only can win."""
+
+
+class StrictListening:
+    """Finds utterances in the sound during prompts and lets next to nothing pass."""
+
+    def __init__(
+        self,
+        judge: Callable[[Utterance], Verdict],
+        *,
+        margin: float = MARGIN,
+        settings: EndpointSettings | None = None,
+    ) -> None:
+        """Let nothing pass yet.
+
+        Args:
+            judge: decides with all phrases in competition; its scores hold "total" and "accept".
+            margin: by which the total must exceed the threshold.
+            settings: of the end-of-speech detection.
+        """
+        self._judge = judge
+        self._margin = margin
+        self._endpointer = Endpointer(settings)
+        self._allowed: tuple[str, ...] = ()
+        self._spoken = ""
+
+    def allow(self, phrases: Sequence[str]) -> None:
+        """Set which phrases may pass from now on; all of them must be legal."""
+        self._allowed = tuple(phrases)
+
+    def ignore_below(self, dbfs: float) -> None:
+        """Take nothing fainter for speech; most of a prompt's echo is."""
+        self._endpointer.settings = replace(self._endpointer.settings, least_dbfs=dbfs)
+
+    def follow(self, block: bytes) -> None:
+        """Take 50 ms of sound between prompts, to know the room's noise."""
+        self._endpointer.feed(block)
+
+    def forget_room(self) -> None:
+        """Learn the room's noise again."""
+        self._endpointer.forget_room()
+
+    def prompt_started(self, spoken: str) -> None:
+        """Begin anew; a phrase that the prompt itself says cannot pass."""
+        self._spoken = f" {_plain(spoken)} "
+        self._endpointer.reset()
+
+    def listen(self, block: bytes) -> tuple[Verdict, Segment] | None:
+        """Take 50 ms of sound during a prompt and return what passed in it, usually nothing."""
+        segment = self._endpointer.feed(block)
+        if segment is None or segment.too_short or segment.ended_by == "limit":
+            return None
+        open_to = [phrase for phrase in self._allowed if f" {phrase} " not in self._spoken]
+        if not open_to:
+            return None
+        verdict = self._judge(segment.utterance)
+        return (verdict, segment) if self._passes(verdict, open_to) else None
+
+    def _passes(self, verdict: Verdict, open_to: Sequence[str]) -> bool:
+        if verdict.decision != "accept" or verdict.text not in open_to:
+            return False
+        # An engine without these figures cannot be held to a stricter measure.
+        if not {"total", "accept"} <= set(verdict.scores):
+            return False
+        total, accept = float(verdict.scores["total"]), float(verdict.scores["accept"])
+        return total >= accept + self._margin
+
+
+def _plain(words: str) -> str:
+    """Return words in lower case without marks, for comparison with phrases."""
+    kept = "".join(letter if letter.isalnum() else " " for letter in words.lower())
+    return " ".join(kept.split())
