@@ -1,9 +1,10 @@
 """`draw`: the plan as a picture."""
 
 import argparse
+from pathlib import Path
 from typing import cast
 
-from assistant.cli.files import plan_bytes, write_file
+from assistant.cli.files import plan_bytes, short_hash, write_file
 from assistant.errors import InputError
 from assistant.plan import parse_plan
 from assistant.plan.vials import vials
@@ -17,6 +18,8 @@ def run(options: argparse.Namespace) -> int:
     form = options.output.suffix.removeprefix(".").lower()
     if form not in FORMS:
         raise InputError(f"{options.output}: name a file ending in .{', .'.join(FORMS)}.")
-    plan = parse_plan(*plan_bytes(options.plan))
-    write_file(options.output, draw(plan, vials(plan), cast("Form", form)))
+    raw, name = plan_bytes(options.plan)
+    plan = parse_plan(raw, name)
+    footer = f"{Path(name).name} | plan {short_hash(raw)}"
+    write_file(options.output, draw(plan, vials(plan), cast("Form", form), footer))
     return 0

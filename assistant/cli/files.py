@@ -1,5 +1,6 @@
 """Finding what a user names: a file of his, or one that comes with the program."""
 
+from hashlib import sha256
 from pathlib import Path
 
 from assistant.errors import InputError, RecordError
@@ -12,6 +13,11 @@ def plan_bytes(name: str) -> tuple[bytes, str]:
     if name in shipped.plan_names():
         return shipped.read_plan(name), f"{name}.toml"
     return read_file(Path(name), "plan"), name
+
+
+def short_hash(data: bytes) -> str:
+    """The first 16 digits of the SHA-256 of a file, as reports print it beside a plan."""
+    return sha256(data).hexdigest()[:16]
 
 
 def grammar_bytes(name: str) -> tuple[bytes, str]:

@@ -2,7 +2,7 @@
 
 import argparse
 
-from assistant.cli.files import plan_bytes, write_file
+from assistant.cli.files import plan_bytes, short_hash, write_file
 from assistant.plan import parse_plan
 from assistant.plan.vials import vials
 from assistant.report.labels import label_sheet
@@ -10,6 +10,7 @@ from assistant.report.labels import label_sheet
 
 def run(options: argparse.Namespace) -> int:
     """Write the labels of a plan's vials as a PDF."""
-    plan = parse_plan(*plan_bytes(options.plan))
-    write_file(options.output, label_sheet(plan, vials(plan)))
+    raw, name = plan_bytes(options.plan)
+    plan = parse_plan(raw, name)
+    write_file(options.output, label_sheet(plan, vials(plan), f"plan {short_hash(raw)}"))
     return 0

@@ -18,7 +18,7 @@ def findings(plan: Plan) -> tuple[Finding, ...]:
     entered = insertions(plan, bed)
     return (
         *bed_lines(plan, bed),
-        *location_lines(plan, entered),
+        *location_lines(plan, bed, entered),
         *set_lines(plan, bed, entered),
         *die_lines(plan),
         *sampler_lines(plan, entered),

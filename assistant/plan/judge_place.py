@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
+from assistant.plan.aim import aim_of, told_shift_mm
 from assistant.plan.bed import LITRE_MM3, Bed
 from assistant.plan.coverage import coverage, default_radius_mm
 from assistant.plan.dies import carr_percent, flow_character
@@ -80,6 +81,23 @@ def set_lines(plan: Plan, bed: Bed, insertions: Sequence[Insertion]) -> Iterator
     yield _replicates(plan)
     yield _coverage(plan, bed, insertions)
     yield _wakes(plan, insertions)
+    yield _told(plan, bed)
+
+
+def _told(plan: Plan, bed: Bed) -> Finding:
+    """Entry and tilt are told in half hours; say how far that leads the tip astray."""
+    shifts = {place.code: told_shift_mm(plan, bed, place) for place in plan.locations}
+    worst = max(shifts, key=lambda code: shifts[code])
+    near = shifts[worst] <= plan.wake_mm
+    return Finding(
+        "locations",
+        "told by the clock",
+        fit_if(near, Verdict.CAUTION),
+        f"the tip ends up to {shifts[worst]:.0f} mm from its place, at {worst}",
+        f"{plan.wake_mm:g} mm, the width of a wake",
+        DERIVED,
+        "" if near else "enter at, and lean towards, half hours of the clock (15 degrees)",
+    )
 
 
 def _replicates(plan: Plan) -> Finding:
@@ -172,7 +190,7 @@ def _beneath(cover: float) -> str:
     return f"only {cover:.0f} mm below the surface"
 
 
-def location_lines(plan: Plan, insertions: Sequence[Insertion]) -> Iterator[Finding]:
+def location_lines(plan: Plan, bed: Bed, insertions: Sequence[Insertion]) -> Iterator[Finding]:
     """Yield one line for every location."""
     limits = plan.limits
     limit = (
@@ -184,11 +202,13 @@ def location_lines(plan: Plan, insertions: Sequence[Insertion]) -> Iterator[Find
         ports = " and ".join(f"{cover:.0f}" for cover in entered.cover_mm)
         valve = entered.valve_gap_mm
         outlet = "" if valve is None else f", outlet {valve:.0f}"
+        told = aim_of(bed, entered.location)
         yield Finding(
             "insertions",
             entered.location.code,
             fit_if(not wrong),
-            f"insert {entered.length_mm} mm; ports {ports} deep, wall {entered.tip_gap_mm:.0f}"
+            f"{told.entry_text}; {told.tilt_text}; insert {entered.length_mm} mm; "
+            f"ports {ports} deep, wall {entered.tip_gap_mm:.0f}"
             f"{outlet}, handle {entered.room_mm:.0f} mm",
             limit,
             f"{COMMON}; {OWN}",

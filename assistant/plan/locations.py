@@ -8,11 +8,12 @@ and the bearings' side are where blends fail (from memory and derived).
 import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from math import cos, degrees, hypot, pi, radians, sin
+from math import ceil, copysign, cos, degrees, hypot, pi, radians, sin
 
 import numpy as np
 
 from assistant.errors import PlanError
+from assistant.plan.aim import ENTRY_STEP_MM, MIDDLE_MM, clock_of, entry_at, from_middle
 from assistant.plan.bed import Bed, bed_of
 from assistant.plan.model import Location, Plan
 from assistant.plan.opening import Opening
@@ -206,12 +207,15 @@ def _entries(opening: Opening, radius: float, spot: Array, *, wide: bool) -> Ite
 
 
 def _aim(plan: Plan, bed: Bed, target: Target, entry: Array, spot: Array) -> Iterator[Location]:
-    x, y = (round(float(value) / 5) * 5.0 for value in entry)
+    x, y = _on_the_clock(bed, entry)
     opening = min(bed.openings, key=lambda hole: abs(hole.centre[0] - x))
     rim = opening.rim(x, y)
     dx, dy, dz = (float(value) for value in spot - rim)
-    tilt = float(round(degrees(np.arctan2(hypot(dx, dy), -dz))))
-    towards = float(round(degrees(np.arctan2(dy, dx))) % 360) if tilt else 0.0
+    towards = clock_of(degrees(np.arctan2(dy, dx))).towards_deg
+    turn = radians(towards)
+    # The direction is told in half hours; of the tilts in it, the one that passes nearest the spot.
+    tilt = float(round(degrees(np.arctan2(dx * cos(turn) + dy * sin(turn), -dz))))
+    towards = towards if tilt else 0.0
     below = float(bed.surface(spot[0], spot[1])) - float(spot[2])
     if not 0 <= tilt <= _MOST_TILT_DEG or tilt + plan.powder.repose_deg > _MOST_SLOPE_DEG:
         return
@@ -224,6 +228,24 @@ def _aim(plan: Plan, bed: Bed, target: Target, entry: Array, spot: Array) -> Ite
         tilt_deg=tilt,
         towards_deg=towards,
     )
+
+
+def _on_the_clock(bed: Bed, entry: Array) -> tuple[float, float]:
+    """The point of the rim nearest an entry that is told exactly: half hours, steps of 5 mm."""
+    opening = min(bed.openings, key=lambda hole: abs(hole.centre[0] - entry[0]))
+    out, towards = from_middle(opening, float(entry[0]), float(entry[1]))
+    whole = _nearest(out, ENTRY_STEP_MM) if out >= MIDDLE_MM else 0.0
+    x, y = entry_at(opening, whole, clock_of(towards).towards_deg)
+    return _nearest(x, 1), _nearest(y, 1)
+
+
+def _nearest(value: float, step: int) -> float:
+    """Round to a multiple of a step, ties towards zero, so that mirrored places stay mirrored."""
+    return copysign(max(ceil(abs(value) / step - 0.5 - _TIE), 0) * step, value) + 0.0
+
+
+_TIE = 1e-6
+"""What rounding in the last digits may add to a tie."""
 
 
 _TUBE_ROOM_MM = 5.0

@@ -188,7 +188,8 @@ class Location(Part):
     tilt_deg: Annotated[Number, Field(ge=0, le=60)] = 0.0
     """From the vertical."""
     towards_deg: Annotated[Number, Field(ge=-360, le=360)] = 0.0
-    """Compass direction of the tilt in the vessel's axes: 0 to the east (+x), 90 to the north."""
+    """Where the tip goes on its way down, in the vessel's axes: 0 to the east (+x), 90 to the
+    north; the handle leans the other way."""
 
     @model_validator(mode="after")
     def _one_depth(self) -> Self:

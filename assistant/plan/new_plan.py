@@ -290,8 +290,10 @@ def _locations(found: tuple[Location, ...]) -> str:
         "# Locations in the order of sampling: no port enters the wake of an earlier insertion.",
         "# x_mm, y_mm: where the sampler crosses the plane of the rim. Give either",
         "# below_surface_mm (lowest port, straight below the surface) or depth_mm (length along",
-        "# the sampler from the rim to the tip). tilt_deg is from the vertical, towards_deg from",
-        "# east (0) over north (90).",
+        "# the sampler from the rim to the tip). tilt_deg is from the vertical; towards_deg is",
+        "# where the tip goes on its way down, from east (0) over north (90); the handle leans the",
+        "# other way. Entry and tilt are told by the clock, seen from above: twelve is north, away",
+        "# from the front; 15 degrees are half an hour.",
     ]
     for location in found:
         lines += [

@@ -16,6 +16,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
+from assistant.plan.aim import aim_of
 from assistant.plan.bed import bed_of
 from assistant.plan.judge_place import faults
 from assistant.plan.model import Plan
@@ -153,7 +154,8 @@ def _heading(figure: Figure, scene: Scene, footer: str) -> None:
     figure.text(
         0.985,
         0.014,
-        "The rim of the manway is the entry mark. Numbers beside a location are its vials.",
+        "The rim of the manway is the entry mark. Clock hours are seen from above: 12 is north, "
+        "away from the front. Numbers beside a location are its vials.",
         fontsize=6,
         color="#6b7884",
         ha="right",
@@ -189,11 +191,11 @@ _COLUMNS = (
     ("no.", 0.03),
     ("code", 0.055),
     ("location", 0.175),
-    ("enter at x, y (mm)", 0.11),
+    ("enter, from middle", 0.12),
     ("tilt", 0.105),
     ("insert (mm)", 0.08),
     ("ports deep (mm)", 0.1),
-    ("vials", 0.145),
+    ("vials", 0.135),
     ("verdict", 0.2),
 )
 """Heading and share of the width of every column of the table."""
@@ -231,11 +233,7 @@ def _row(scene: Scene, index: int) -> tuple[str, ...]:
     entered = scene.insertions[index]
     place = entered.location
     wrong = faults(scene.plan, entered)
-    tilt = (
-        f"{place.tilt_deg:g}\N{DEGREE SIGN} towards {place.towards_deg:g}\N{DEGREE SIGN}"
-        if place.tilt_deg
-        else "upright"
-    )
+    told = aim_of(scene.bed, place)
     ports = ", ".join(f"{cover:.0f}" for cover in entered.cover_mm)
     numbers = "; ".join(scene.numbers(index, port) for port in range(len(entered.ports)))
     verdict = "fit" if not wrong else f"UNFIT: {wrong[0]}" + (" ..." if len(wrong) > 1 else "")
@@ -243,8 +241,8 @@ def _row(scene: Scene, index: int) -> tuple[str, ...]:
         str(index + 1),
         place.code,
         _short(place.description, 34),
-        f"{place.x_mm:g}, {place.y_mm:g}",
-        tilt,
+        told.entry_text,
+        told.tilt_text,
         str(entered.length_mm),
         _short(ports, 18),
         _short(numbers, 26),

@@ -130,10 +130,37 @@ def from_above(axes: Axes, scene: Scene) -> None:
         _tube(axes, scene, entered, (0, 1))
         for port, at in enumerate(entered.ports):
             _port(axes, (at[0], at[1]), unsafe=_unsafe(scene, index, port))
-    _frame(axes, (-1.08 * half_x, 1.08 * half_x), (-1.08 * half_y, 1.08 * half_y))
+    _frame(axes, (-1.16 * half_x, 1.16 * half_x), (-1.16 * half_y, 1.16 * half_y))
     _codes(axes, scene)
+    _clock(axes)
     axes.set_xlabel("west - east, mm", fontsize=7)
     axes.set_ylabel("south - north, mm", fontsize=7)
+
+
+_HOURS = (
+    ("12, back", 0.5, 0.99, "center", "top"),
+    ("3", 0.985, 0.5, "right", "center"),
+    ("6, front", 0.5, 0.01, "center", "bottom"),
+    ("9", 0.015, 0.5, "left", "center"),
+)
+"""Hours of the clock at the edges of the view from above: text, place, alignment."""
+
+
+def _clock(axes: Axes) -> None:
+    """Write the hours by which entries and tilts are told at the edges."""
+    for text, x, y, side, up in _HOURS:
+        axes.text(
+            x,
+            y,
+            text,
+            transform=axes.transAxes,
+            fontsize=6,
+            style="italic",
+            color="#6b7884",
+            ha=side,
+            va=up,
+            zorder=9,
+        )
 
 
 def _soft(field: Flags) -> Array:
@@ -148,6 +175,7 @@ def _codes(axes: Axes, scene: Scene) -> None:
     """Write every location's code where it covers no port and no other code."""
     millimetre = _millimetre(axes)
     taken = [(float(p[0]), float(p[1]), 7.0) for e in scene.insertions for p in e.ports]
+    taken += [(float(p[0]), float(p[1]), 1.0) for e in scene.insertions for p in _along(e)]
     for index, entered in enumerate(scene.insertions):
         at, code = entered.ports[0], entered.location.code
         half = _LETTER * 6.5 * len(code) / 2
@@ -169,6 +197,11 @@ def _codes(axes: Axes, scene: Scene) -> None:
             va="center",
             zorder=9,
         )
+
+
+def _along(entered: Insertion) -> Array:
+    """Points along a sampler that no code shall hide, shape (12, 3)."""
+    return entered.entry + np.linspace(0.0, entered.length_mm, 12)[:, None] * entered.along
 
 
 def _crowd(

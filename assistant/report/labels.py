@@ -45,12 +45,15 @@ CODE_MM = 20.0
 """Side of the machine-readable code."""
 
 
-def label_sheet(plan: Plan, vials: Sequence[Vial], sheet: Sheet = SHEET_70_BY_36) -> bytes:
+def label_sheet(
+    plan: Plan, vials: Sequence[Vial], foot: str = "", sheet: Sheet = SHEET_70_BY_36
+) -> bytes:
     """Return the labels of all vials as a PDF.
 
     Args:
         plan: gives batch and product.
         vials: the numbered vials (`assistant.plan.vials.vials`), one label each.
+        foot: printed small on every label, such as the hash of the plan file.
         sheet: how the labels lie on the page.
     """
     out = io.BytesIO()
@@ -65,6 +68,8 @@ def label_sheet(plan: Plan, vials: Sequence[Vial], sheet: Sheet = SHEET_70_BY_36
         left = (sheet.left + column * sheet.width) * mm
         top = A4[1] - (sheet.top + row * sheet.height) * mm
         _label(canvas, plan, vial, (left, top - sheet.height * mm), sheet)
+        canvas.setFont("Helvetica", 5)
+        canvas.drawString(left + 4 * mm, top - 33.5 * mm, _fitting(foot, 5, 40 * mm))
     canvas.showPage()
     canvas.save()
     return out.getvalue()

@@ -166,6 +166,13 @@ def test_same_plan_same_bytes() -> None:
     assert label_sheet(other, vials(other)) != label_sheet(plan, vials(plan))
 
 
+def test_every_label_names_the_plan_file() -> None:
+    """What is printed with a plan can be matched with the hash that stands in the record."""
+    plan = read("double-cone")
+    assert words(label_sheet(plan, vials(plan), "plan 0f3a")).count("plan 0f3a") == 30
+    assert "plan 0f3a" not in words(label_sheet(plan, vials(plan)))
+
+
 def test_full_page_starts_no_empty_one() -> None:
     """Twenty-four labels fill one page; the next begins another."""
     plan = read("double-cone")
@@ -190,4 +197,4 @@ def test_another_sheet() -> None:
     plan = read("bin")
     small = Sheet(columns=2, rows=5, width=90.0, height=50.0, left=10.0, top=20.0)
     assert small.per_page == 10
-    assert pages(label_sheet(plan, vials(plan), small)) == 2
+    assert pages(label_sheet(plan, vials(plan), sheet=small)) == 2
