@@ -9,6 +9,7 @@ from rich.console import Console
 from assistant.cli.files import grammar_bytes, plan_bytes, script_bytes
 from assistant.cli.summary import show_end
 from assistant.console.transcript import Transcript
+from assistant.grammar.language import parse_grammar
 from assistant.rehearsal.script import Script, parse_script
 from assistant.session.rehearse import Rehearsal, Wish
 
@@ -17,6 +18,8 @@ def run(options: argparse.Namespace) -> int:
     """Rehearse; 0 when the record closed as complete, or as the script wanted it to end."""
     console = Console(highlight=False)
     plan, plan_name = plan_bytes(options.plan)
+    grammar, grammar_name = grammar_bytes(options.grammar)
+    parse_grammar(grammar, grammar_name)
     script = Script(title="by the book")
     if options.script:
         script = parse_script(*script_bytes(options.script))
@@ -24,7 +27,7 @@ def run(options: argparse.Namespace) -> int:
     wish = Wish(
         plan=plan,
         plan_name=plan_name,
-        grammar=grammar_bytes(options.grammar)[0],
+        grammar=grammar,
         into=into,
         script=script,
         seed=options.seed,

@@ -11,7 +11,7 @@ from importlib import resources
 from pathlib import Path
 from subprocess import CompletedProcess
 
-import jsonschema
+import jsonschema  # type: ignore[import-untyped]  # its types come in another package
 import pytest
 
 from assistant.report.export import SCHEMA_FILE
