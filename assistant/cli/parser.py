@@ -137,6 +137,13 @@ def _verify(sub: Sub) -> None:
     sub.add_argument("record", type=Path, help="folder of the record")
     sub.add_argument("--head", help="head code heard or written down during the work")
     sub.add_argument("--keys", type=Path, help="folder of public keys, to check the signatures by")
+    sub.add_argument(
+        "--re-hear",
+        action="store_true",
+        help="also hear every voice confirmation again with the second engine and list where it "
+        "hears something else; that is for information and does not change the exit code",
+    )
+    _second_opinion(sub)
 
 
 def _sign(sub: Sub) -> None:

@@ -12,7 +12,8 @@ from assistant.errors import RecordBroken
 from assistant.journal.head import head_code, watch
 from assistant.journal.signing import Signature, check, note_heads
 from assistant.procedure.events import Heard, Opened, RemarkTaken, Resumed
-from assistant.replay import Told, follow, on_time, proved
+from assistant.procedure.model import begin
+from assistant.replay import Told, follow, on_time, proved, retell
 from assistant.session.live import same_files
 from assistant.storage.keys import load_public
 from assistant.storage.signatures import load_signatures
@@ -58,7 +59,46 @@ def run(options: argparse.Namespace) -> int:
         console.print(
             "whether its end was cut off shows only with --head CODE or a signature", soft_wrap=True
         )
+    if options.re_hear:
+        _rehear(console, record, options.second_opinion)
     return 0
+
+
+def _rehear(console: Console, record: OpenRecord, model: str) -> None:
+    """List what the second engine hears otherwise: it points out, it does not disprove.
+
+    Raises:
+        DeviceError: its packages or its model are missing.
+    """
+    from assistant.session.rehear import open_second_hearing, rehear  # noqa: PLC0415 - heavy
+
+    engine = open_second_hearing(model)
+    heard = again = agreed = 0
+    told = retell(record.view.lines(), record.plan, record.language)
+    for each in rehear(told, begin(record.plan), record.language, record.view, engine):
+        heard += 1
+        if each.again is None:
+            continue
+        again += 1
+        agreed += each.agreed
+        if not each.agreed:
+            console.print(
+                f'entry {each.entry.seq}: on record "{each.heard.text}", the second engine hears '
+                f'"{each.again.best}" ({each.again.ahead:.2f} ahead); clip {each.heard.clip}',
+                soft_wrap=True,
+            )
+    if not heard:
+        console.print("nothing to hear again: nothing on record was confirmed by voice")
+        return
+    console.print(
+        f"heard again by {engine.name}: {again} of {heard} voice confirmations, "
+        f"{agreed} alike, {again - agreed} otherwise",
+        soft_wrap=True,
+    )
+    if again < heard:
+        console.print(
+            f"{heard - again} not heard again: spoken numbers, or no clip was kept", soft_wrap=True
+        )
 
 
 def prove(record: OpenRecord, code: str = "") -> Proof:

@@ -1,0 +1,117 @@
+"""`verify --re-hear`: the second engine's doubts are listed, and do not disprove a record."""
+
+import subprocess
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from assistant.grammar.language import parse_grammar
+from assistant.ports import Utterance
+from assistant.procedure.events import Heard, Meaning
+from assistant.procedure.vocabulary import Intent
+from assistant.session.assemble import SessionJudge
+from assistant.session.live import LiveSession, Setting
+from assistant.speech.loopback import Loopback
+from assistant.speech.player import TextOnlySpeaker
+from assistant.speech.signals import SoundEnded
+from assistant.speech.soundqueue import SoundQueue
+from assistant.speech.voice import Voice
+from assistant.storage import shipped
+from assistant.storage.record import RecordFolder
+
+GRAMMAR = shipped.read_grammar("en")
+Command = Callable[..., subprocess.CompletedProcess[str]]
+
+
+class Deaf:
+    """An acceptance layer that is never asked."""
+
+    name = "none"
+
+    def prepare(self, union: object, legal: object) -> None:
+        """Take no notice."""
+
+    def tighten(self, by: float) -> None:
+        """Take no notice."""
+
+    def judge(self, utterance: Utterance) -> object:
+        """Nothing is spoken live here."""
+        raise AssertionError(utterance)
+
+
+def spoken(words: str) -> bytes:
+    """Return words as cut out of a quiet room."""
+    room = Loopback(snr_db=25, seed=5)
+    room.say(Voice("en-us+f3", rate=150).render(words), after_s=0.3)
+    blocks = [room.next_block()]
+    while room.speaking:
+        blocks.append(room.next_block())
+    return b"".join([*blocks, *(room.next_block() for _ in range(3))])
+
+
+def record(path: Path, *heard: tuple[str, Intent, str]) -> Path:
+    """Put voice confirmations on record: words understood, their meaning, the words in the clip.
+
+    A clip of no words is not kept.
+    """
+    judge: SessionJudge = Deaf()  # type: ignore[assignment] # it is never asked to judge
+    language = parse_grammar(GRAMMAR, "en")
+
+    def take(live: LiveSession) -> None:
+        for text, intent, words in heard:
+            clip = folder.save_clip(spoken(words)) if words else ""
+            event = Heard(
+                source="voice",
+                text=text,
+                decision="accept",
+                meaning=Meaning(intent=intent),
+                engine="test",
+                clip=clip,
+            )
+            live.conductor.take(event)
+        queue.put(SoundEnded())
+
+    queue = SoundQueue()
+    with RecordFolder.create(path, shipped.read_plan("double-cone"), GRAMMAR) as folder:
+        setting = Setting(language, judge, TextOnlySpeaker(), "room", listens=False, on_tick=take)
+        LiveSession(folder, setting, queue).run()
+    return path
+
+
+@pytest.mark.model
+def test_what_the_second_engine_hears_otherwise_is_listed(tmp_path: Path, command: Command) -> None:
+    """Entry, both phrases and the clip are named; the record is proven all the same."""
+    path = record(
+        tmp_path / "r",
+        ("where are we", Intent.WHERE_ARE_WE, "where are we"),
+        ("say again", Intent.SAY_AGAIN, "what can I say"),
+        ("where are we", Intent.WHERE_ARE_WE, ""),
+    )
+    done = command("verify", path, "--re-hear")
+    assert done.returncode == 0
+    assert done.stdout.startswith("proven: 4 entries")
+    assert 'entry 3: on record "say again", the second engine hears "what can i say"' in done.stdout
+    assert "entry 2:" not in done.stdout
+    assert "2 of 3 voice confirmations, 1 alike, 1 otherwise" in done.stdout
+    assert "1 not heard again" in done.stdout
+
+
+@pytest.mark.model
+def test_a_record_without_voice_says_so(tmp_path: Path, command: Command) -> None:
+    """Nothing was confirmed by voice."""
+    done = command("verify", record(tmp_path / "r"), "--re-hear")
+    assert done.returncode == 0
+    assert "nothing on record was confirmed by voice" in done.stdout
+
+
+def test_without_a_model_the_proof_still_stands_and_the_reason_is_said(
+    tmp_path: Path, command: Command
+) -> None:
+    """The record is proven first; then one sentence, and the exit code of what is missing."""
+    path = record(tmp_path / "r", ("where are we", Intent.WHERE_ARE_WE, "where are we"))
+    done = command("verify", path, "--re-hear", "--second-opinion", tmp_path / "nowhere")
+    assert done.returncode == 3
+    assert done.stdout.startswith("proven: 2 entries")
+    assert "There is no speech model in" in done.stderr
+    assert "Traceback" not in done.stderr
