@@ -13,12 +13,18 @@ _LOUD = 100
 class Listener:
     """Records what arrives at the sink `speaker`, with the time of every 10 ms."""
 
-    def __init__(self) -> None:
-        """Start to record and wait until sound arrives."""
+    def __init__(self, env: dict[str, str] | None = None) -> None:
+        """Start to record and wait until sound arrives.
+
+        Args:
+            env: names the sound server; this process's own environment if not given.
+        """
+        self.last_loud = 0.0
+        """When a loud piece arrived last, in seconds of the monotonic clock."""
         self._chunks: list[tuple[float, int]] = []
         record = "parec --device=speaker.monitor --format=s16le --rate=16000 --channels=1 --raw"
         self._process = subprocess.Popen(
-            [*record.split(), "--latency-msec=10"], stdout=subprocess.PIPE
+            [*record.split(), "--latency-msec=10"], env=env, stdout=subprocess.PIPE
         )
         self._thread = threading.Thread(target=self._record, daemon=True)
         self._thread.start()
@@ -31,6 +37,8 @@ class Listener:
         while chunk := self._process.stdout.read(2 * _CHUNK):
             peak = int(np.abs(np.frombuffer(chunk, "<i2").astype(int)).max())
             self._chunks.append((time.monotonic(), peak))
+            if peak > _LOUD:
+                self.last_loud = self._chunks[-1][0]
 
     def loud_times(self, since: float, until: float = float("inf")) -> list[float]:
         """Return when loud pieces arrived between two moments of the monotonic clock."""
