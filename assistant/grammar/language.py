@@ -22,6 +22,9 @@ PHRASE_SLOTS = {
 
 PROMPT_SLOTS: dict[Prompt, set[str]] = {
     Prompt.SEAT: {"location", "count"},
+    Prompt.AIM_ENTRY: {"manway", "clock", "out"},
+    Prompt.AIM_MIDDLE: {"manway"},
+    Prompt.AIM_TILT: {"tilt", "clock"},
     Prompt.ENTER: {"depth"},
     Prompt.OPEN: {"position"},
     Prompt.FILL: {"seconds"},

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from math import ceil
 
+from assistant.plan.aim import Clock, aim
 from assistant.plan.reach import insertion_mm
 from assistant.procedure.effects import Effect, Say, Slot, TakeRemark
 from assistant.procedure.guards import caution_asked
@@ -53,10 +54,31 @@ def enter(session: Session) -> tuple[Effect, ...]:
         return (Say(_HELD[state], meaning=session.progress.pending),)
     if state is State.REMARKING:
         return (Say(Prompt.ASK_REMARK), TakeRemark(REMARK_LIMIT_S))
+    if state is State.AIMING:
+        return _aim(session)
     if state in _PLAIN:
         return (Say(_PLAIN[state]),)
     prompt, slots = _FILLED[state](session)
     return (Say(prompt, slots),)
+
+
+def _aim(session: Session) -> tuple[Effect, ...]:
+    """Where to enter and how to lean; before the first insertion also how the clock lies."""
+    where = aim(session.plan, session.at.location)
+    manway = f"{where.manway}-manway" if where.manway else "manway"
+    entry = Say(Prompt.AIM_MIDDLE, {"manway": manway})
+    if where.entry is not None:
+        slots: dict[str, Slot] = {"manway": manway, "out": where.entry_mm}
+        entry = Say(Prompt.AIM_ENTRY, {**slots, "clock": _clock(where.entry)})
+    lean = Say(Prompt.AIM_UPRIGHT)
+    if where.tip is not None:
+        lean = Say(Prompt.AIM_TILT, {"tilt": where.tilt_deg, "clock": _clock(where.tip)})
+    first = session.progress.insertion == 0
+    return (Say(Prompt.AIM_CLOCK), entry, lean) if first else (entry, lean)
+
+
+def _clock(clock: Clock) -> str:
+    return f"clock-{clock.hour}{'-half' if clock.half else ''}"
 
 
 Filled = tuple[Prompt, dict[str, Slot]]

@@ -62,7 +62,8 @@ TABLE: tuple[Row, ...] = (
     Row(S.BRIEFING, CAUTION, when.more_cautions, S.BRIEFING, do.next_caution),
     Row(S.BRIEFING, CAUTION, when.this_caution, S.SEATING),
     # One insertion.
-    Row(S.SEATING, I.DIES_SEATED, None, S.ENTERING),
+    Row(S.SEATING, I.DIES_SEATED, None, S.AIMING),
+    Row(S.AIMING, I.AIMED, None, S.ENTERING),
     Row(S.ENTERING, I.AT_DEPTH, when.needs_witness, S.WITNESSING, do.hold),
     Row(S.ENTERING, I.AT_DEPTH, None, S.OPENING),
     Row(S.OPENING, I.PORT_OPEN, when.needs_witness, S.WITNESSING, do.hold),

@@ -28,6 +28,8 @@ def test_the_shipped_grammar_is_complete() -> None:
     assert set(language.prompts) == set(Prompt)
     assert {state.value for state in STEP} <= set(language.names)
     assert {kind.value for kind in Kind} <= set(language.names)
+    clocks = {f"clock-{hour}{half}" for hour in range(1, 13) for half in ("", "-half")}
+    assert clocks | {"manway", "west-manway", "east-manway"} <= set(language.names)
     assert set(PHRASE_SLOTS) < set(Intent)
     assert set(PROMPT_SLOTS) < set(Prompt)
 

@@ -5,8 +5,9 @@ from collections.abc import Callable
 import pytest
 
 from assistant.plan import Position
+from assistant.plan.aim import aim
 from assistant.procedure import views
-from assistant.procedure.effects import Close, Say, StartTimer, StopTimers, TellHead
+from assistant.procedure.effects import Close, Say, Slot, StartTimer, StopTimers, TellHead
 from assistant.procedure.model import Status, begin
 from assistant.procedure.prompts import tally
 from assistant.procedure.vocabulary import Intent, Prompt, State, Timer
@@ -19,7 +20,8 @@ BEFORE = [
     (Intent.CAUTION_ISOLATED, State.BRIEFING, "ask-earthed"),
     (Intent.CAUTION_EARTHED, State.BRIEFING, "ask-protected"),
     (Intent.CAUTION_PROTECTED, State.SEATING, "seat"),
-    (Intent.DIES_SEATED, State.ENTERING, "enter"),
+    (Intent.DIES_SEATED, State.AIMING, "aim-clock"),
+    (Intent.AIMED, State.ENTERING, "enter"),
     (Intent.AT_DEPTH, State.OPENING, "open"),
 ]
 SET = [
@@ -109,7 +111,8 @@ def test_one_insertion_goes_step_by_step(name: str) -> None:
             assert isinstance(answer, Intent)
             drive.say(answer)
         assert drive.outcome.advanced
-        assert (drive.state, drive.prompts) == (state, [prompt])
+        assert (drive.state, drive.prompts[:1]) == (state, [prompt])
+        assert len(drive.prompts) == 1 or state is State.AIMING
 
 
 @pytest.mark.parametrize(
@@ -148,6 +151,7 @@ def test_the_prompts_name_what_is_in_hand(drive: Start) -> None:
         "location": cone.locations[0].code,
         "count": 3,
     }
+    assert slots("double-cone", State.AIMING) == {}
     assert slots("double-cone", State.ENTERING)["depth"] in range(100, 1500)
     assert slots("double-cone", State.OPENING) == {"position": "bottom"}
     assert slots("double-cone", State.FILLING) == {"seconds": 5}
@@ -262,7 +266,7 @@ def test_the_witness_must_affirm_and_may_refuse(drive: Start) -> None:
     assert there.say(Intent.AFFIRM).prompts == ["not-now"]
     assert views.normal(there.session) is None
     assert there.say(Intent.NEGATIVE).state is State.ENTERING
-    assert there.session.ordinal == 4
+    assert there.session.ordinal == 5
     assert there.session.progress.pending is None
     signing = drive("watched", State.SIGNING).say(Intent.RECORD_SIGNED)
     assert signing.state is State.WITNESSING
@@ -393,3 +397,28 @@ def test_confirming_a_wait_stops_the_clocks(drive: Start) -> None:
     there.ring(Timer.FILL_OVERRUN, 7)
     assert not there.outcome.advanced
     assert there.session.deviations == ()
+
+
+def test_the_first_insertion_also_says_how_the_clock_lies() -> None:
+    """Straight down the middle, where the plan begins there."""
+    there = Drive(begin(plan_of("double-cone"))).until(State.AIMING)
+    assert there.outcome.effects == (
+        Say(Prompt.AIM_CLOCK),
+        Say(Prompt.AIM_MIDDLE, {"manway": "manway"}),
+        Say(Prompt.AIM_UPRIGHT),
+    )
+
+
+@pytest.mark.parametrize(("name", "manway"), [("double-cone", ""), ("v-blender", "west-")])
+def test_entry_and_tilt_are_said_by_the_clock(name: str, manway: str) -> None:
+    """Where to enter and how to lean, as the plan has it."""
+    there = Drive(begin(plan_of(name))).until(State.AIMING).answer().until(State.AIMING)
+    where = aim(there.session.plan, 1)
+    assert where.entry is not None
+    assert where.tip is not None
+    entry, tip = (f"clock-{c.hour}{'-half' * c.half}" for c in (where.entry, where.tip))
+    slots: dict[str, Slot] = {"manway": f"{manway}manway", "out": where.entry_mm, "clock": entry}
+    assert there.say(Intent.SAY_AGAIN).effects == (
+        Say(Prompt.AIM_ENTRY, slots),
+        Say(Prompt.AIM_TILT, {"tilt": where.tilt_deg, "clock": tip}),
+    )

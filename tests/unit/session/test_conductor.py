@@ -28,7 +28,7 @@ def through_cautions(bench: Bench) -> Bench:
 
 def to_filling(bench: Bench) -> Bench:
     """Open the bottom port."""
-    for line in ("dies are seated", "sampler at depth", "bottom port open"):
+    for line in ("dies are seated", "entry and tilt set", "sampler at depth", "bottom port open"):
         bench.type(line)
     return bench
 
@@ -104,7 +104,7 @@ def test_the_number_is_listened_for_where_it_is_asked_for() -> None:
     bench.hear("five six zero decimal five milligrams")
     assert bench.mouth.said[-1].startswith("I heard five six zero decimal five milligrams")
     assert "<number> milligrams" not in bench.script.union
-    bench.type("affirm as heard")
+    bench.type("affirm that")
     assert bench.conductor.session.progress.samples[0].mass_mg == "560.5"
     assert bench.proved() == bench.conductor.session
 
@@ -304,7 +304,7 @@ def test_stopping_ends_a_remark(bench: Bench) -> None:
     bench.pass_time(0.2)
     assert not bench.conductor.taking_remark
     assert bench.conductor.session.state is State.STOPPING
-    bench.type("negative to that")
+    bench.type("negative that")
     bench.pass_time(0.5)
     assert bench.conductor.taking_remark
     bench.type("nothing to add")
