@@ -33,7 +33,7 @@ linux_only = pytest.mark.skipif(
     sys.platform != "linux", reason="elsewhere the packages carry these libraries"
 )
 
-BAD_PLANS = {
+BAD_PLANS: dict[str, tuple[str | bytes, tuple[str, ...]]] = {
     "malformed": (PLAN.replace("[study]", "[study", 1), ("bad.toml", "line ")),
     "unknown key": (
         PLAN.replace("batch =", 'badge = "7"\nbatch =', 1),
