@@ -175,9 +175,9 @@ _FILLED: dict[State, Callable[[Session], Filled]] = {
 
 
 def tally(session: Session) -> dict[str, Slot]:
-    """Count the samples that stand and those the plan asks for."""
+    """Count the samples that stand and those the plan asks for; an empty die gave none."""
     samples = session.progress.samples
-    standing = (Status.TAKEN, Status.FULL, Status.SHORT, Status.EMPTY)
+    standing = (Status.TAKEN, Status.FULL, Status.SHORT)
     return {
         "taken": sum(s.status in standing for s in samples),
         "planned": len(session.plan.locations) * session.plan.vials_per_insertion,

@@ -422,3 +422,11 @@ def test_entry_and_tilt_are_said_by_the_clock(name: str, manway: str) -> None:
         Say(Prompt.AIM_ENTRY, slots),
         Say(Prompt.AIM_TILT, {"tilt": where.tilt_deg, "clock": tip}),
     )
+
+
+def test_an_empty_die_is_no_sample(drive: Start) -> None:
+    """It counts as taken while it is in the powder, and no more once it is seen."""
+    there = drive("double-cone", State.EMPTYING)
+    assert tally(there.session)["taken"] == 3
+    assert tally(there.say(Intent.VIAL_EMPTY).session)["taken"] == 2
+    assert tally(there.say(Intent.VIAL_SHORT).session)["taken"] == 2
