@@ -9,10 +9,10 @@ import sys
 import threading
 import time
 
-from assistant.ports import Verdict
+from earshot import Earshot  # type: ignore[import-not-found] # stands beside this script
+
 from assistant.speech.devices import SoundSystem
 from assistant.speech.ear import Ear, PlainJudge
-from assistant.speech.live import LiveEar
 from assistant.speech.microphone import Microphone
 from assistant.speech.player import LoudSpeaker
 from assistant.speech.pocketsphinx_engine import PocketSphinxRecogniser
@@ -25,29 +25,27 @@ def main() -> None:
     """Run the scene."""
     recogniser = PocketSphinxRecogniser()
     recogniser.prepare([PROMPT, "stop sampling now"])
-    judge = PlainJudge(recogniser)
-    reports: list[object] = []
-    ear = LiveEar(Ear(judge), reports.append)
+    ear = Ear(PlainJudge(recogniser))
+    earshot = Earshot(ear)
     system = SoundSystem()
-    microphone = Microphone(system, ear.queue.put)
+    microphone = Microphone(system, earshot.queue.put)
     speaker = LoudSpeaker(Voice(), system)
-    ear.start()
     microphone.start()
     time.sleep(4)
     for _ in range(3):
         ended = threading.Event()
         if sys.argv[1] == "gate":
-            ear.prompt_started()
+            earshot.tell(ear.prompt_started)
         speaker.say(PROMPT, ended.set)
         assert ended.wait(10)
         if sys.argv[1] == "gate":
-            ear.prompt_ended()
+            earshot.tell(ear.prompt_ended)
         time.sleep(1.2)
     speaker.close()
     microphone.close()
-    ear.close()
-    heard = [report.text for report in reports if isinstance(report, Verdict)]
-    other = [repr(report) for report in reports if not isinstance(report, Verdict)]
+    earshot.close()
+    heard = [text for _decision, text, _reason in earshot.heard]
+    other = [repr(item) for item in earshot.other]
     sys.stdout.write(json.dumps({"heard": heard, "other": other}) + "\n")
 
 

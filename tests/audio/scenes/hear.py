@@ -9,10 +9,10 @@ import sys
 import threading
 import time
 
-from assistant.ports import Verdict
+from earshot import Earshot  # type: ignore[import-not-found] # stands beside this script
+
 from assistant.speech.devices import SoundSystem
 from assistant.speech.ear import Ear, PlainJudge
-from assistant.speech.live import LiveEar
 from assistant.speech.loopback import Loopback
 from assistant.speech.microphone import Microphone
 from assistant.speech.pocketsphinx_engine import PocketSphinxRecogniser
@@ -45,22 +45,26 @@ def main() -> None:
     room = Loopback(snr_db=float(sys.argv[1]), seed=4)
     recogniser = PocketSphinxRecogniser()
     recogniser.prepare(PHRASES)
-    reports: list[object] = []
-    ear = LiveEar(Ear(PlainJudge(recogniser)), reports.append)
-    microphone = Microphone(SoundSystem(), ear.queue.put, backlog=ear.queue.backlog)
-    ear.start()
+    earshot = Earshot(Ear(PlainJudge(recogniser)))
+    queue = earshot.queue
+    microphone = Microphone(SoundSystem(), queue.put, backlog=queue.backlog)
     operator = threading.Thread(target=speak, args=(room, sys.argv[2:]))
     operator.start()
     microphone.start()
     operator.join()
     time.sleep(1)
     microphone.close()
-    ear.close()
-    heard = [(v.decision, v.text, v.reason) for v in reports if isinstance(v, Verdict)]
-    lost = sum(isinstance(report, AudioLost) for report in reports)
-    other = [repr(r) for r in reports if not isinstance(r, Verdict | AudioLost)]
+    earshot.close()
+    lost = sum(isinstance(item, AudioLost) for item in earshot.other)
+    other = [repr(item) for item in earshot.other if not isinstance(item, AudioLost)]
     said = PHRASES * len(sys.argv[2:])
-    answer = {"heard": heard, "said": said, "lost": lost, "other": other, "name": microphone.name}
+    answer = {
+        "heard": earshot.heard,
+        "said": said,
+        "lost": lost,
+        "other": other,
+        "name": microphone.name,
+    }
     sys.stdout.write(json.dumps(answer) + "\n")
 
 
