@@ -191,9 +191,12 @@ class Endpointer:
         if self._first is None:
             return None
         kept = self._samples(self.settings.post_roll_ms)
-        last = self._last_audible if self._position - self._last_audible >= kept else self._last
+        last = self._last_audible
         if self._position - last < kept:
-            return None
+            # Faint sound may still be the end of the words; it is background once it goes on.
+            last = self._last
+            if self._ms(self._position - last) < self.settings.hang_ms:
+                return None
         if self._ms(last - self._first) < self.settings.minimum_ms:
             return None
         return Utterance(pcm=self._cut(*self._bounds(self._first, last)))
