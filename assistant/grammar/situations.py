@@ -25,7 +25,6 @@ _HELD_OVER = Meaning(intent=Intent.DIES_SEATED)
 _NEVER_WITHOUT: dict[State, Callable[[Plan], bool]] = {
     State.BRIEFING: lambda plan: bool(plan.cautions),
     State.WEIGHING: lambda plan: plan.weighing is not None,
-    State.READING_BACK: lambda plan: plan.weighing is not None or "vial" not in plan.witnessed,
     State.WITNESSING: lambda plan: bool(plan.witnessed),
     State.RAISING: lambda plan: len(plan.sampler.positions) > 1,
 }

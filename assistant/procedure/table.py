@@ -8,7 +8,8 @@ row is refused and changes nothing. `target` None means: stay, and do not repeat
 Rules that can be read off it: the shaft is raised, and the sampler withdrawn, only from a state
 that "port closed" leads to; a sample is taken only by "port closed" after "set filled" after the
 waiting time; nothing but a phrase, a key or a line typed advances a step;
-what a vial holds is never taken from one hearing: it is read back and affirmed, or witnessed.
+what a vial holds, and who operates, is never taken from one hearing: it is read back and affirmed,
+or witnessed.
 The diagram in README.md is generated from this table.
 """
 
@@ -52,7 +53,7 @@ PLACE = (I.PLACE_FLOOR, I.PLACE_VESSEL, I.PLACE_SAMPLER, I.PLACE_VIALS)
 AMOUNT = (I.AMOUNT_TRACE, I.AMOUNT_SPOONFUL, I.AMOUNT_MORE)
 AFFECTS = (I.AFFECTS_NONE, I.AFFECTS_INSERTION, I.AFFECTS_ALL)
 PAUSABLE = (*STEP, S.STANDING_BY)
-ASIDE = (S.STANDING_BY, *NOTE, S.REMARKING, S.STOPPING, S.DOUBTING, S.CHECKING)
+ASIDE = (S.STANDING_BY, *NOTE, S.REMARKING, S.STOPPING, S.DOUBTING, S.READING_BACK, S.CHECKING)
 """Side dialogues that can be held while a timer runs."""
 
 TABLE: tuple[Row, ...] = (
@@ -119,6 +120,7 @@ TABLE: tuple[Row, ...] = (
     Row(PAUSABLE, I.REMARK, None, S.REMARKING, do.step_aside),
     Row(S.REMARKING, G.REMARK_TAKEN, None, S.BACK, do.keep_remark),
     Row(STEP, I.CORRECTION, when.has_past, S.BACK, do.correct),
+    Row(PAUSABLE, I.TAKE_OVER, when.only_heard, S.READING_BACK, do.hold),
     Row(PAUSABLE, I.TAKE_OVER, when.knows_person, STAY, do.take_over),
     Row(
         tuple(s for s in ACTIVE if s is not S.STOPPING),

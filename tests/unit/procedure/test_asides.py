@@ -532,3 +532,14 @@ def test_a_witness_stands_for_the_reading_back(drive: Start) -> None:
     there = drive("watched", State.EMPTYING).hear(Intent.VIAL_FULL)
     assert there.state is State.WITNESSING
     assert there.hear(Intent.WITNESS_AFFIRMED).vial(1).status is Status.FULL
+
+
+def test_a_take_over_that_was_heard_is_read_back(drive: Start) -> None:
+    """Who operates is on every entry; the waiting time of the step runs on meanwhile."""
+    there = drive("double-cone", State.FILLING)
+    call = there.session.plan.people[0].call
+    there.hear(Intent.TAKE_OVER, call=call).ring(Timer.FILL_REACHED)
+    assert (there.state, there.prompts) == (State.READING_BACK, [])
+    assert there.hear(Intent.AFFIRM).prompts == ["taken-over"]
+    assert there.state is State.FILLING
+    assert there.say(Intent.SAY_AGAIN).prompts == ["fill-reached"]

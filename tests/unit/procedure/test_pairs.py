@@ -215,6 +215,7 @@ def _aside(session: Session) -> Iterator[Session]:
     for intent in (Intent.STAND_BY, Intent.REMARK, Intent.STOP_SAMPLING):
         yield Drive(session).say(intent).session
     yield Drive(session).say(Intent.STAND_BY, "ask").session
+    yield step(session, event_of(session, Intent.TAKE_OVER, "voice")).session
     yield step(session, RESUMED).session
     note = Drive(session).say(Intent.NOTE_LEAK)
     yield note.session
