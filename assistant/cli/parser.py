@@ -123,6 +123,35 @@ def _engines(sub: Sub) -> None:
     _second_opinion(sub)
 
 
+def _enrol(sub: Sub) -> None:
+    sub.add_argument("name", help="of the person")
+    _plan(sub, optional=True)
+    _grammar(sub)
+    _devices(sub)
+    sub.add_argument(
+        "--audio",
+        type=Path,
+        metavar="FOLDER",
+        help="of sound files named by their phrases, such as dies-are-seated.wav, instead",
+    )
+    sub.add_argument("--profiles", type=Path, help="folder for the profile (default: the user's)")
+
+
+def _bench(sub: Sub) -> None:
+    _grammar(sub)
+    sub.add_argument(
+        "--into", type=Path, required=True, help="folder where sound and scores are kept"
+    )
+    sub.add_argument("--small", action="store_true", help="a quick look at fewer clips")
+    sub.add_argument("--second", type=Path, metavar="DIR", help="model of the second opinion")
+    sub.add_argument(
+        "--half",
+        choices=("tuning", "test"),
+        default="test",
+        help="tuning: the clips that weights and thresholds were chosen on",
+    )
+
+
 def _replay(sub: Sub) -> None:
     sub.add_argument("record", type=Path, help="folder of the record")
     sub.add_argument("--speed", type=float, default=1.0, help="times as fast as it happened")
@@ -291,6 +320,7 @@ _COMMANDS: tuple[tuple[str, str, str, Options], ...] = (
     ("phrases", "phrases", "whether the phrases can be told apart by ear", _phrases),
     ("rehearse", "rehearse", "a whole session with a simulated operator, no hardware", _rehearse),
     ("sound-check", "sound_check", "the room, the devices and your voice", _sound_check),
+    ("enrol", "enrol", "your voice, so that it is heard more surely", _enrol),
     ("run", "run", "the live session", _run),
     ("replay", "replay", "tell a record again as it happened", _replay),
     ("verify", "verify", "check a record's integrity and prove it", _verify),
@@ -300,4 +330,5 @@ _COMMANDS: tuple[tuple[str, str, str, Options], ...] = (
     ("assays", "assays", "a laboratory's sheet made up from a known truth, to rehearse", _assays),
     ("evaluate", "evaluate", "a record and its assays to a verdict and a report", _evaluate),
     ("compare", "compare", "the batches of a campaign against each other", _compare),
+    ("bench", "bench", "how well this machine listens, beside the raw engine", _bench),
 )

@@ -31,7 +31,7 @@ class Weighed:
 
 def weigh(phrase: str, figures: Mapping[str, float], weights: Weights) -> Weighed:
     """Weigh the evidence for one phrase."""
-    return Weighed(phrase, figures, weights.score(figures), weights.accept, weights.ask)
+    return Weighed(phrase, figures, weights.score(figures), weights.needed(figures), weights.ask)
 
 
 def choose(found: Sequence[Weighed], legal: frozenset[str]) -> tuple[Decision, Weighed]:

@@ -12,7 +12,9 @@ from assistant.ports import SAMPLE_RATE, Decision, Utterance, Verdict
 from assistant.speech.acceptance.decision import HOPELESS, Weighed, choose, weigh
 from assistant.speech.acceptance.features import measure
 from assistant.speech.acceptance.passes import Engine, Passes
+from assistant.speech.acceptance.profile import Profile
 from assistant.speech.acceptance.sound import Samples, dithered, samples_of, spread, trimmed
+from assistant.speech.acceptance.templates import Compared
 from assistant.speech.acceptance.weights import Weights, load
 
 SHORTEST: Final = 0.25
@@ -42,6 +44,7 @@ class Judge:
         pronunciations: Mapping[str, Sequence[str]] | None = None,
         *,
         second: Opinion | None = None,
+        profile: Profile | None = None,
         alone: Weights | None = None,
         together: Weights | None = None,
     ) -> None:
@@ -50,13 +53,16 @@ class Judge:
         Args:
             pronunciations: words the dictionary lacks or says differently, in ARPAbet.
             second: a second opinion, where one is installed.
+            profile: the voice of whoever is going to speak, where it is known.
             alone: weights without a second opinion; those of the program when not given.
             together: weights with one; those of the program when not given.
         """
         self._engine = Engine(pronunciations)
         self._second = second
+        self._profile = profile
         self._alone = alone or load("alone")
         self._together = together or load("second-opinion") if second else None
+        self._enrolled = load("enrolled") if profile else None
         self._union: tuple[str, ...] = ()
         self._legal: frozenset[str] = frozenset()
         self._stricter = 0.0
@@ -65,9 +71,15 @@ class Judge:
     @property
     def name(self) -> str:
         """Engines and weights, as they go on record."""
-        if self._second is None or self._together is None:
-            return f"pocketsphinx en-us, weights {self._alone.name}"
-        return f"pocketsphinx en-us, {self._second.name}, weights {self._together.name}"
+        parts = ["pocketsphinx en-us"]
+        weights = self._alone
+        if self._second is not None and self._together is not None:
+            parts.append(self._second.name)
+            weights = self._together
+        if self._profile is not None and self._enrolled is not None:
+            parts.append(f"voice of {self._profile.name} {self._profile.digest}")
+            weights = weights if self._second else self._enrolled
+        return ", ".join([*parts, f"weights {weights.name}"])
 
     def prepare(self, union: Sequence[str], legal: Sequence[str]) -> None:
         """Set all phrases that can be heard, and those that are legal now.
@@ -100,8 +112,14 @@ class Judge:
         if seconds > LONGEST:
             return self._verdict(utterance, "refuse", "", "too-long", {"seconds": seconds})
         samples = dithered(samples)
-        passes = self._engine.run(samples, spread(whole))
-        found = [each for one in passes if (each := self._weigh(samples, one)) is not None]
+        found: list[Weighed] = []
+        for passes in self._engine.run(samples, spread(whole)):
+            weighed = self._weigh(whole, samples, passes)
+            if weighed is not None:
+                found.append(weighed)
+            # The passes for a legal phrase are made only where the best of all is not taken.
+            if weighed is not None and weighed.decision == "accept":
+                break
         if not found:
             return self._verdict(utterance, "refuse", "", "no-phrase", {"seconds": seconds})
         decision, chosen = choose(found, self._legal)
@@ -116,16 +134,23 @@ class Judge:
         }
         return self._verdict(utterance, decision, chosen.phrase, reason, scores)
 
-    def _weigh(self, samples: Samples, passes: Passes) -> Weighed | None:
+    def _weigh(self, whole: Samples, samples: Samples, passes: Passes) -> Weighed | None:
         figures = measure(passes, self._union, self._engine.pronounce)
         if figures is None:
             return None
         alone = weigh(passes.phrase, figures, self._alone.moved(self._stricter))
-        if self._second is None or self._together is None or alone.total < HOPELESS:
+        if alone.total < HOPELESS:
             return alone
-        more = self._second.figures(samples, passes.phrase, passes.second)
-        weights = self._together.moved(self._stricter)
-        return weigh(passes.phrase, {**figures, **more}, weights)
+        if self._second is not None and self._together is not None:
+            more = self._second.figures(samples, passes.phrase, passes.second)
+            weights = self._together.moved(self._stricter)
+            return weigh(passes.phrase, {**figures, **more}, weights)
+        if self._profile is not None and self._enrolled is not None:
+            likeness = self._profile.figures(Compared(whole), passes.phrase, passes.second)
+            if likeness:
+                weights = self._enrolled.moved(self._stricter)
+                return weigh(passes.phrase, {**figures, **likeness}, weights)
+        return alone
 
     def _typed(self, utterance: Utterance) -> Verdict:
         phrase = " ".join(utterance.typed.lower().split())

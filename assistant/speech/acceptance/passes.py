@@ -6,7 +6,7 @@ loop of phones. Pruning is wide and the cepstral mean is taken over the whole ut
 figures depend on the samples only and not on what was heard before.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any, Final
@@ -20,7 +20,7 @@ from assistant.speech.pocketsphinx_engine import (
     open_decoder,
 )
 
-_LOOP: Final = {"lw": 1.0, "wip": 0.2, "beam": 1e-30, "wbeam": 1e-20, "pbeam": 1e-30}
+_LOOP: Final = {"lw": 1.0, "wip": 0.2, "beam": 1e-20, "wbeam": 1e-14, "pbeam": 1e-20}
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +129,9 @@ class Engine:
         if not phrases:
             return "", 0.0
         self._grammar.activate_search(self._search(phrases))
+        return self._decoded(audio)
+
+    def _decoded(self, audio: bytes) -> tuple[str, float]:
         _decode(self._grammar, audio)
         found = self._grammar.hyp()
         if found is None:
@@ -139,41 +142,36 @@ class Engine:
         """Return the best phrase of all and nothing else; "" when nothing fitted."""
         return self._heard(self._union, samples.tobytes())[0]
 
-    def run(
-        self, samples: Samples, spread: float, *, alternative: bool = True
-    ) -> tuple[Passes, ...]:
-        """Make all passes over one trimmed, dithered utterance.
+    def run(self, samples: Samples, spread: float) -> Iterator[Passes]:
+        """Make all passes over one trimmed, dithered utterance, as far as they are asked for.
 
         Args:
             samples: the utterance.
             spread: loud over quiet frames, in dB; handed through.
-            alternative: whether a legal phrase is looked for behind one that is not legal now.
 
-        Returns:
+        Yields:
             The best phrase of all, and when that one is not legal now, the best legal one after
-            it; empty when nothing fitted.
+            it; nothing when nothing fitted.
         """
         audio = samples.tobytes()
         looping = self._workers.submit(self._free, audio)
         best, top = self._heard(self._union, audio)
         if not best:
             looping.result()
-            return ()
+            return
         laying = self._workers.submit(self._fit, audio, self._places(audio))
         others = tuple(phrase for phrase in self._union if phrase != best)
         second, rival = self._heard(others, audio)
         aligned, loop = laying.result(), looping.result()
-        first = Passes(best, best, second, top, rival if second else top, aligned, loop, spread)
-        if best in self._legal or not alternative:
-            return (first,)
+        yield Passes(best, best, second, top, rival if second else top, aligned, loop, spread)
+        if best in self._legal:
+            return
         phrase, _ = self._heard(self._legal, audio)
         if not phrase:
-            return (first,)
+            return
         # Scores of two grammars do not compare; those of two phrases laid along the audio do.
         legal = self._fit(audio, self._places(audio))
-        return first, Passes(
-            phrase, best, best, _total(legal), _total(aligned), legal, loop, spread
-        )
+        yield Passes(phrase, best, best, _total(legal), _total(aligned), legal, loop, spread)
 
     def _places(self, audio: bytes) -> Any:  # noqa: ANN401 - the engine has no types
         """Lay the phrase of the last grammar pass along the audio; None if it has no room."""

@@ -45,25 +45,31 @@ def spread(samples: Samples) -> float:
     return float(high - low)
 
 
-def trimmed(samples: Samples) -> Samples:
-    """Cut what lies before and after the speech down to 200 and 250 ms.
+def speech_frames(samples: Samples) -> tuple[int, int]:
+    """Return the first 10 ms frame of the speech and the one after its last.
 
     Speech is what reaches 0.6 of the way, in dB, from the quiet frames (10th percentile) to the
-    loud ones (95th), and 6 dB over the quiet. A clip without contrast is returned whole.
+    loud ones (95th), and 6 dB over the quiet. A clip without contrast is speech as a whole.
     """
     frames = levels(samples)
     if frames.size < _SMOOTH:
-        return samples
+        return 0, frames.size
     low, high = np.percentile(frames, [10, 95])
     over = max(_OVER_FLOOR_DB, _OVER_FLOOR_SHARE * float(high - low))
     padded = np.pad(frames, _SMOOTH // 2, mode="edge")
     smooth = np.median(np.lib.stride_tricks.sliding_window_view(padded, _SMOOTH), axis=1)
     loud = np.flatnonzero(smooth > low + over)
     if loud.size == 0:
+        return 0, frames.size
+    return int(loud[0]), int(loud[-1]) + 1
+
+
+def trimmed(samples: Samples) -> Samples:
+    """Cut what lies before and after the speech down to 200 and 250 ms."""
+    first, last = speech_frames(samples)
+    if (first, last) == (0, len(samples) // _FRAME):
         return samples
-    first = max(int(loud[0]) - _LEAD_FRAMES, 0)
-    last = min(int(loud[-1]) + 1 + _TAIL_FRAMES, frames.size)
-    return samples[first * _FRAME : last * _FRAME]
+    return samples[max(first - _LEAD_FRAMES, 0) * _FRAME : (last + _TAIL_FRAMES) * _FRAME]
 
 
 def dithered(samples: Samples) -> Samples:

@@ -10,14 +10,16 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
-from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Utterance
+from assistant.ports import SAMPLE_RATE, Utterance
 from assistant.speech.acceptance.features import measure
 from assistant.speech.acceptance.judge import LONGEST, SHORTEST
-from assistant.speech.acceptance.passes import Engine
-from assistant.speech.acceptance.sound import dithered, samples_of, spread, trimmed
+from assistant.speech.acceptance.passes import Engine, Passes
+from assistant.speech.acceptance.sound import Samples, dithered, samples_of, spread, trimmed
+from assistant.speech.acceptance.templates import Compared
 from assistant.speech.bench.cases import Case, Clip, Material
-from assistant.speech.endpoint import Endpointer, Segment
-from assistant.speech.pcm import Samples
+from assistant.speech.bench.cutting import usable
+from assistant.speech.bench.enrolled import Enrolled
+from assistant.speech.endpoint import Segment
 from assistant.speech.pocketsphinx_engine import PocketSphinxRecogniser
 
 
@@ -59,35 +61,27 @@ class Evidence:
     legal: tuple[str, ...]
     harmful: tuple[str, ...]
     heard: tuple[Heard, ...] = field(default_factory=tuple)
-
-
-def segments(samples: Samples) -> list[Segment]:
-    """Cut a clip into utterances as the live program does, block by block."""
-    endpointer = Endpointer()
-    data = samples.astype("<i2").tobytes()
-    size = BLOCK_SAMPLES * 2
-    found = [endpointer.feed(data[at : at + size]) for at in range(0, len(data) - size + 1, size)]
-    found.append(endpointer.finish())
-    return [each for each in found if each is not None]
-
-
-def usable(samples: Samples) -> list[Segment]:
-    """Return the utterances of a clip that the live program would judge."""
-    return [each for each in segments(samples) if not each.too_short and each.ended_by != "limit"]
+    read_back: tuple[str, ...] = ()
+    """Those of `legal` that are asked back before they count."""
 
 
 class Collector:
     """Scores cases with one engine."""
 
     def __init__(
-        self, material: Material, pronunciations: Mapping[str, Sequence[str]] | None = None
+        self,
+        material: Material,
+        pronunciations: Mapping[str, Sequence[str]] | None = None,
+        enrolled: Enrolled | None = None,
     ) -> None:
         """Load the engines.
 
         Args:
             material: the half to measure on.
             pronunciations: as given to the live engine.
+            enrolled: profiles whose evidence is collected too.
         """
+        self._enrolled = enrolled
         self._material = material
         self._engine = Engine(pronunciations)
         self._raw = PocketSphinxRecogniser(pronunciations)
@@ -110,6 +104,7 @@ class Collector:
             case.situation.legal,
             tuple(sorted(case.situation.harmful)),
             heard,
+            tuple(sorted(case.situation.read_back)),
         )
 
     def _score(self, segment: Segment, clip: Clip, case: Case) -> Heard:
@@ -128,13 +123,23 @@ class Collector:
             return Heard(len(cut) / SAMPLE_RATE, delay, raw, raw_cpu, 0.0)
         started = time.process_time()
         found = []
-        wide = case.kind in {"phrase", "human-phrase", "near"}
-        for passes in self._engine.run(dithered(cut), spread(whole), alternative=wide):
+        # A legal phrase behind the best of all is only ever asked back, so only right ones matter.
+        wide = case.kind in {"phrase", "human-phrase"}
+        for passes in self._engine.run(dithered(cut), spread(whole)):
             figures = measure(passes, self._material.union_of(case), self._engine.pronounce)
             if figures is not None:
-                found.append(Candidate(passes.phrase, figures, passes.second))
+                more = self._likeness(case, whole, passes)
+                found.append(Candidate(passes.phrase, {**figures, **more}, passes.second))
+            if not wide:
+                break
         cpu = time.process_time() - started
         return Heard(len(cut) / SAMPLE_RATE, delay, raw, raw_cpu, cpu, tuple(found))
+
+    def _likeness(self, case: Case, whole: Samples, passes: Passes) -> Mapping[str, float]:
+        if self._enrolled is None or case.kind == "human-phrase":
+            return {}
+        profile = self._enrolled.for_case(case)
+        return profile.figures(Compared(whole), passes.phrase, passes.second)
 
 
 def collect_all(collector: Collector, cases: Sequence[Case], kept: Path) -> Iterator[Evidence]:
@@ -161,6 +166,10 @@ def read(kept: Path) -> list[Evidence]:
                 Heard(**{**one, "candidates": tuple(Candidate(**c) for c in one["candidates"])})
                 for one in table.pop("heard")
             )
-            table |= {name: tuple(table[name]) for name in ("legal", "harmful")}
+            table |= {
+                name: tuple(table[name])
+                for name in ("legal", "harmful", "read_back")
+                if name in table
+            }
             found.append(Evidence(**table, heard=heard))
     return found

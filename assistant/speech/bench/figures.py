@@ -33,8 +33,13 @@ class Outcome:
 
     @property
     def harm(self) -> bool:
-        """Whether a phrase was accepted that advances or records at this place."""
-        return self.wrong and self.phrase in self.case.harmful
+        """Whether a phrase was accepted that advances or records at this place, unasked."""
+        return self.wrong and self.phrase in self.case.harmful and not self.read_back
+
+    @property
+    def read_back(self) -> bool:
+        """Whether what was accepted is asked back all the same, since it records a sample."""
+        return self.decision == "accept" and self.phrase in self.case.read_back
 
 
 def raw_outcome(case: Evidence) -> Outcome:
@@ -44,7 +49,11 @@ def raw_outcome(case: Evidence) -> Outcome:
 
 
 def outcome(
-    case: Evidence, alone: Weights, together: Weights | None = None, votes: Figures | None = None
+    case: Evidence,
+    alone: Weights,
+    together: Weights | None = None,
+    votes: Figures | None = None,
+    enrolled: Weights | None = None,
 ) -> Outcome:
     """Decide on a case from the kept evidence, as the live judge would.
 
@@ -53,6 +62,7 @@ def outcome(
         alone: weights of the embedded engine.
         together: weights with the second opinion, None to decide without it.
         votes: the second opinion's figures, needed with `together`.
+        enrolled: weights with the speaker's profile, None to decide without it.
     """
     asked = ""
     for place, one in enumerate(case.heard):
@@ -63,6 +73,10 @@ def outcome(
                 more = (votes or {})[case.number, place, rank]
                 figures = {**candidate.figures, **more}
                 weighed = weigh(candidate.phrase, figures, together)
+            elif (
+                enrolled is not None and weighed.total >= HOPELESS and "v_own" in candidate.figures
+            ):
+                weighed = weigh(candidate.phrase, candidate.figures, enrolled)
             found.append(weighed)
         if not found:
             continue

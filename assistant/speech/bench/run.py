@@ -5,33 +5,40 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
+from assistant.grammar.wording import NUMBER
+from assistant.procedure.vocabulary import Intent
 from assistant.speech.acceptance.judge import Judge, Opinion
 from assistant.speech.acceptance.second import SecondOpinion
 from assistant.speech.acceptance.weights import load
+from assistant.speech.bench import digits as spoken_numbers
 from assistant.speech.bench.cases import Case, Kind, Material, plan
+from assistant.speech.bench.enrolled import Enrolled
 from assistant.speech.bench.evidence import Collector, Evidence, collect_all
 from assistant.speech.bench.figures import Outcome, outcome, percentile, raw_outcome
+from assistant.speech.bench.situations import Situation
 from assistant.speech.bench.table import Line, Listening, by_phrase, by_voice, lines, markdown
 from assistant.speech.bench.timing import Delay, delays, memory, noise_alone
 from assistant.speech.bench.voices import Half
 from assistant.speech.bench.votes import Votes, collect_votes
 
 FULL: Final[Mapping[Kind, int]] = {
-    "phrase": 600,
-    "near": 180,
-    "chatter": 90,
-    "human": 360,
-    "noise": 45,
-    "human-phrase": 78,
-    "harm": 2400,
+    "phrase": 300,
+    "near": 120,
+    "chatter": 30,
+    "human": 210,
+    "noise": 15,
+    "human-phrase": 45,
+    "harm": 1500,
 }
 """Cases of the published table; half an hour to an hour on two cores."""
 SMALL: Final[Mapping[Kind, int]] = {"phrase": 60, "near": 20, "human": 40, "noise": 6, "harm": 100}
 """Cases of a quick look, a few minutes."""
 
-RAW, ALONE, WITH = "raw engine", "alone", "with second opinion"
+RAW, ALONE, ENROLLED, WITH = "raw engine", "alone", "enrolled", "with second opinion"
 _ONCE_MORE: Final = 1_000_000
 """Added to a case's number for the second saying: other noise, same words."""
+_ANSWER: Final = 2_000_000
+"""Added to a case's number for affirming what was asked back: same voice and level."""
 _TIMED: Final = 45
 
 Say = Callable[[str], object]
@@ -49,6 +56,8 @@ class Setting:
     second: Path | None = None
     """Folder of the second opinion's model."""
     half: Half = "test"
+    digits: Mapping[str, Sequence[str]] | None = None
+    """Digits to their words; numbers are measured where given."""
     minutes_of_noise: int = 30
     """Minutes of each of babble and hum that are listened to with nobody speaking."""
 
@@ -66,24 +75,40 @@ def collect(setting: Setting, wanted: Mapping[Kind, int], say: Say) -> Collected
     """Gather the evidence for one half, using what is kept already."""
     material = Material(setting.half, setting.phrases, setting.folder)
     cases = {case.number: case for case in plan(material, wanted)}
-    collector = Collector(material, setting.pronunciations)
+    enrolled = Enrolled(material, setting.folder)
+    collector = Collector(material, setting.pronunciations, enrolled)
     opinion = SecondOpinion(setting.second) if setting.second else None
     stem = setting.folder / setting.half
     say(f"{len(cases)} clips of {', '.join(who.name for who in material.speakers)} and people")
     first = list(collect_all(collector, list(cases.values()), stem.with_suffix(".jsonl")))
     votes = _votes(first, cases, material, opinion, stem.with_suffix(".votes.jsonl"))
-    missed = {each.case.number for way in _ways(first, votes, opinion) for each in _missed(way)}
-    once_more = {
-        number + _ONCE_MORE: replace(cases[number], number=number + _ONCE_MORE)
-        for number in sorted(missed)
-    }
-    say(f"{len(once_more)} phrases said once more")
+    missed = [each for way in _ways(first, votes, opinion) for each in _missed(way)]
+    once_more = _second_sayings(missed, cases, setting.phrases)
+    say(f"{len(once_more)} phrases said once more or affirmed")
     kept = setting.folder / f"{setting.half}.again.jsonl"
     again = list(collect_all(collector, list(once_more.values()), kept))
     kept = setting.folder / f"{setting.half}.again.votes.jsonl"
     more = _votes(again, once_more, material, opinion, kept)
     figures = {**votes.figures, **more.figures}
     return Collected(first, again, Votes(figures, [*votes.cpu, *more.cpu]))
+
+
+def _second_sayings(
+    missed: Sequence[Outcome], cases: Mapping[int, Case], phrases: Mapping[str, str]
+) -> dict[int, Case]:
+    """What is said after a refusal, and after an ask-back of the right phrase."""
+    affirm, negative = phrases[Intent.AFFIRM].lower(), phrases[Intent.NEGATIVE].lower()
+    asking = Situation("asked-back", (affirm, negative), frozenset())
+    found: dict[int, Case] = {}
+    for each in sorted(missed, key=lambda outcome: outcome.case.number):
+        case = cases[each.case.number]
+        if each.decision == "refuse":
+            number = case.number + _ONCE_MORE
+            found[number] = replace(case, number=number)
+        elif each.decision == "ask" and each.phrase == case.text:
+            number = case.number + _ANSWER
+            found[number] = replace(case, number=number, text=affirm, situation=asking)
+    return found
 
 
 def _votes(
@@ -106,7 +131,11 @@ def _ways(
     evidence: Sequence[Evidence], votes: Votes, opinion: Opinion | Path | None
 ) -> list[Listening]:
     alone = load("alone")
-    found = [Listening(ALONE, [outcome(case, alone) for case in evidence])]
+    own = load("enrolled")
+    found = [
+        Listening(ALONE, [outcome(case, alone) for case in evidence]),
+        Listening(ENROLLED, [outcome(case, alone, enrolled=own) for case in evidence]),
+    ]
     if opinion is not None:
         together = load("second-opinion")
         figures = votes.figures
@@ -118,15 +147,37 @@ def _ways(
 
 def ways(setting: Setting, collected: Collected) -> list[Listening]:
     """Decide on all evidence in every way of listening."""
-    numbered = [
-        {each.case.number - _ONCE_MORE: each for each in way.outcomes}
-        for way in _ways(collected.again, collected.votes, setting.second)
+    later = _ways(collected.again, collected.votes, setting.second)
+    judged = [
+        replace(way, repeats=_from(second, _ONCE_MORE), answers=_from(second, _ANSWER))
+        for way, second in zip(
+            _ways(collected.first, collected.votes, setting.second), later, strict=True
+        )
     ]
-    first = _ways(collected.first, collected.votes, setting.second)
-    judged = [replace(way, repeats=repeats) for way, repeats in zip(first, numbered, strict=True)]
     # Harm is not measured for the raw engine: its clips are only scored where ours could accept.
     heard = [case for case in collected.first if case.kind != "harm"]
     return [Listening(RAW, [raw_outcome(case) for case in heard]), *judged]
+
+
+def _from(way: Listening, base: int) -> dict[int, Outcome]:
+    """Return second sayings of one kind by the number of the first case."""
+    return {
+        each.case.number - base: each
+        for each in way.outcomes
+        if each.case.number // _ONCE_MORE == base // _ONCE_MORE
+    }
+
+
+def numbers(setting: Setting) -> list[Line]:
+    """Measure spoken numbers, live."""
+    if setting.digits is None:
+        return []
+    material = Material(setting.half, setting.phrases, setting.folder)
+    phrase = setting.phrases[Intent.MASS].lower().replace("{number}", NUMBER)
+    found = spoken_numbers.measure(
+        material, setting.folder, setting.pronunciations, setting.digits, phrase
+    )
+    return spoken_numbers.lines(found, ALONE)
 
 
 def timing(setting: Setting, wanted: Mapping[Kind, int]) -> list[Line]:
@@ -185,7 +236,7 @@ def report(setting: Setting, wanted: Mapping[Kind, int], say: Say) -> str:
     collected = collect(setting, wanted, say)
     judged = ways(setting, collected)
     say("timing")
-    table = [*lines(judged), cost(collected), *timing(setting, wanted)]
+    table = [*lines(judged), *numbers(setting), cost(collected), *timing(setting, wanted)]
     parts = [markdown(table)]
     for way in judged[1:]:
         worst = [f"{text}: {found}" for text, found in by_phrase(way.outcomes)[:12]]

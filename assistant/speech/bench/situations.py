@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from assistant.procedure.table import rows
-from assistant.procedure.vocabulary import ACTIVE, Intent, State
+from assistant.procedure.vocabulary import ACTIVE, VIAL, Intent, State
 
 POSITIONS: Final = ("bottom", "middle", "top")
 VIALS: Final = (
@@ -27,6 +27,8 @@ HARMLESS: Final = frozenset(
     {Intent.SAY_AGAIN, Intent.WHERE_ARE_WE, Intent.WHAT_CAN_I_SAY, Intent.STAND_BY, Intent.RESUME}
 )
 """Heard wrongly, these neither advance a step nor put anything on record about a sample."""
+READ_BACK: Final = VIAL
+"""These record a sample and are therefore always asked back by voice, however well they fit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +39,8 @@ class Situation:
     legal: tuple[str, ...]
     harmful: frozenset[str]
     """Those of `legal` that advance a step or record something."""
+    read_back: frozenset[str] = frozenset()
+    """Those of `legal` that are asked back before they count."""
 
 
 def _said(intent: Intent, text: str, turn: int) -> list[str]:
@@ -79,8 +83,9 @@ def situations(phrases: Mapping[str, str]) -> tuple[Situation, ...]:
                 for text in _said(intent, phrases[intent].lower(), turn)
             }
             harmful = frozenset(text for text, intent in said.items() if intent not in HARMLESS)
+            asked = frozenset(text for text, intent in said.items() if intent in READ_BACK)
             if said:
-                found.append(Situation(f"{state}-{turn}", tuple(said), harmful))
+                found.append(Situation(f"{state}-{turn}", tuple(said), harmful, asked))
     return tuple(found)
 
 

@@ -26,6 +26,8 @@ class Listening:
     outcomes: Sequence[Outcome]
     repeats: Mapping[int, Outcome] = field(default_factory=dict)
     """What became of saying it once more, by the number of the first case."""
+    answers: Mapping[int, Outcome] = field(default_factory=dict)
+    """What became of affirming what was asked back, by the number of the first case."""
 
     def of(self, *kinds: str, level: str = "") -> list[Outcome]:
         """Return the outcomes of some kinds of case."""
@@ -52,6 +54,7 @@ def lines(ways: Iterable[Listening]) -> list[Line]:
         line("other talk accepted", lambda w: rate(w.of("chatter"), _accepted)),
         line("bursts of noise accepted", lambda w: rate(w.of("noise"), _accepted)),
         line("near misses accepted", lambda w: rate(w.of("near"), _accepted)),
+        line("near misses accepted, not read back", lambda w: rate(w.of("near"), _unasked)),
         line("near misses that advance or record", lambda w: rate(w.of("near"), _harm)),
         line("harm by unrelated clips", lambda w: rate(w.of("human", "chatter", "harm"), _harm)),
         line("phrase accepted as another", lambda w: rate(w.of("phrase", "human-phrase"), _wrong)),
@@ -60,7 +63,7 @@ def lines(ways: Iterable[Listening]) -> list[Line]:
     found += [
         line(f"right, people's phrases, {each}", _first("human-phrase", each)) for each in LEVELS
     ]
-    found += [line(f"right after one repeat, {each}", _later(each)) for each in LEVELS]
+    found += [line(f"right after one ask-back or repeat, {each}", _later(each)) for each in LEVELS]
     return found
 
 
@@ -76,6 +79,10 @@ def _right(each: Outcome) -> bool:
     return each.right
 
 
+def _unasked(each: Outcome) -> bool:
+    return each.decision == "accept" and not each.read_back
+
+
 def _wrong(each: Outcome) -> bool:
     return each.wrong
 
@@ -85,18 +92,19 @@ def _harm(each: Outcome) -> bool:
 
 
 def _repeated(way: Listening, level: str) -> Rate:
-    """Count a phrase that was not taken at first, and not taken for another, as said once more."""
+    """Count a phrase asked back as affirmed, and one that was refused as said once more."""
     first = way.of("phrase", level=level)
-    hits = sum(
-        each.right
-        or (
-            not each.wrong
-            and each.case.number in way.repeats
-            and way.repeats[each.case.number].right
-        )
-        for each in first
-    )
+    hits = sum(each.right or _recovered(way, each) for each in first)
     return Rate(hits, len(first))
+
+
+def _recovered(way: Listening, each: Outcome) -> bool:
+    """Whether one more saying brings a phrase home; one taken or asked for another is lost."""
+    if each.decision == "accept":
+        return False
+    second = (way.answers if each.decision == "ask" else way.repeats).get(each.case.number)
+    asked_right = each.decision == "refuse" or each.phrase == each.case.text
+    return asked_right and second is not None and second.right
 
 
 def by_phrase(outcomes: Iterable[Outcome]) -> list[tuple[str, Rate]]:

@@ -13,7 +13,7 @@ import numpy as np
 
 from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Utterance, Verdict
 from assistant.speech.bench.cases import Case, Material
-from assistant.speech.bench.evidence import usable
+from assistant.speech.bench.cutting import usable
 from assistant.speech.bench.noise import Noise, make
 from assistant.speech.endpoint import Endpointer, EndpointSettings
 from assistant.speech.pcm import bytes_of

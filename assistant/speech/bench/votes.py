@@ -11,7 +11,8 @@ from assistant.speech.acceptance.judge import Opinion
 from assistant.speech.acceptance.sound import dithered, samples_of, trimmed
 from assistant.speech.acceptance.weights import Weights
 from assistant.speech.bench.cases import Case, Material
-from assistant.speech.bench.evidence import Evidence, usable
+from assistant.speech.bench.cutting import usable
+from assistant.speech.bench.evidence import Evidence
 
 Key = tuple[int, int, int]
 """Number of the case, place of the utterance in its clip, rank of the candidate."""

@@ -5,7 +5,7 @@ that a few hundred clips refine them without overturning them. Nothing here is u
 
     python tests/benchmarks/listening/train.py alone FOLDER > assistant/speech/acceptance/alone.toml
 
-FOLDER holds the evidence that `python tests/benchmarks/listening --half tuning --into FOLDER` left.
+FOLDER holds the evidence that `sampling-assistant bench --half tuning --into FOLDER` left.
 """
 
 import argparse

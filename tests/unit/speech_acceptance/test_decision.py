@@ -3,7 +3,7 @@
 import pytest
 
 from assistant.speech.acceptance.decision import choose, weigh
-from assistant.speech.acceptance.weights import Weights, load
+from assistant.speech.acceptance.weights import Clarity, Weights, load
 
 PLAIN = Weights("plain", 1.0, {"a": 2.0, "a*b": 0.5}, accept=4.0, ask=2.0, centre={"b": 1.0})
 
@@ -58,3 +58,27 @@ def test_shipped_weights_are_whole(name: str) -> None:
     assert shipped.accept > shipped.ask
     assert shipped.name.startswith(name + " ")
     assert len(shipped.weights) > 5
+
+
+@pytest.mark.parametrize(
+    ("spread", "more"), [(10.0, 0.0), (20.0, 0.0), (22.0, 1.0), (24.0, 2.0), (40.0, 2.0)]
+)
+def test_clear_speech_has_to_fit_better(spread: float, more: float) -> None:
+    """Half a point for each dB above 20, at most 2; the threshold of asking stays."""
+    clear = Weights("c", 0.0, {"a": 1.0}, accept=1.0, ask=0.0, clarity=Clarity(20.0, 0.5, 2.0))
+    assert clear.needed({"spread": spread}) == pytest.approx(1.0 + more)
+    just = {"a": 1.0 + more, "spread": spread}
+    assert weigh("go", just, clear).decision == "accept"
+    assert weigh("go", {**just, "a": 0.99 + more}, clear).decision == "ask"
+
+
+def test_raising_the_thresholds_keeps_the_rise_with_clarity() -> None:
+    """Both add up."""
+    clear = Weights("c", 0.0, {"a": 1.0}, accept=1.0, ask=0.0, clarity=Clarity(20.0, 0.5, 2.0))
+    assert clear.moved(3.0).needed({"spread": 60.0}) == pytest.approx(6.0)
+
+
+@pytest.mark.parametrize("name", ["alone", "enrolled", "second-opinion"])
+def test_weights_of_the_program_read_back(name: str) -> None:
+    """Every file that comes with it; a figure more than the engine has would be an error later."""
+    assert load(name).name.startswith(name)

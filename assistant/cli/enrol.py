@@ -1,0 +1,99 @@
+"""`enrol`: a person says every phrase once; his profile sharpens the hearing for him."""
+
+import argparse
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+from rich.console import Console
+
+from assistant.cli.files import grammar_bytes, plan_bytes
+from assistant.errors import DeviceError, InputError
+from assistant.grammar import parse_grammar
+from assistant.grammar.wording import NUMBER, universe
+from assistant.plan import parse_plan
+from assistant.procedure.model import begin
+from assistant.procedure.vocabulary import VIAL
+from assistant.session.sound import Wanted, open_devices
+from assistant.speech import signals
+from assistant.speech.acceptance.profile import make_profile, save_profile
+from assistant.speech.enrolment import Enrolment, Saying, said_in
+from assistant.speech.files import read_sound
+
+TICK_S = 0.1
+
+
+def run(options: argparse.Namespace) -> int:
+    """Make a profile and say where it is.
+
+    Raises:
+        PlanError, GrammarError, InputError: a file or name cannot be used.
+        DeviceError: a device or library is missing, or the microphone was lost.
+    """
+    console = Console(highlight=False)
+    language = parse_grammar(*grammar_bytes(options.grammar))
+    meant = universe(language, begin(parse_plan(*plan_bytes(options.plan))))
+    # A vial's number differs in digits only and its result is read back in any case.
+    phrases = [
+        text for text, meaning in meant.items() if NUMBER not in text and meaning.intent not in VIAL
+    ]
+    if options.audio is not None:
+        sayings = tuple(_recorded(options.audio, phrases))
+    else:
+        console.print(f"Repeat each of {len(phrases)} phrases as you will say it at work.")
+        sayings = _asked(options, phrases, console)
+    profile = make_profile(options.name, [(each.phrase, each.pcm) for each in sayings])
+    path = save_profile(profile, options.profiles)
+    missing = [text for text in phrases if text not in profile.templates]
+    console.print(f"heard {len(profile.templates)} of {len(phrases)} phrases")
+    if missing:
+        console.print(f"not heard: {', '.join(missing)}", soft_wrap=True)
+    console.print(f"profile {path}", soft_wrap=True)
+    console.print(f"SHA-256 {profile.digest}", soft_wrap=True)
+    return 0
+
+
+def _recorded(folder: Path, phrases: Sequence[str]) -> Iterator[Saying]:
+    """Read files named by their phrases, with hyphens between the words.
+
+    Raises:
+        InputError: no folder, a name that is no phrase, or a file without speech.
+    """
+    if not folder.is_dir():
+        raise InputError(f"There is no folder {folder}; name one with a sound file per phrase.")
+    for path in sorted(folder.iterdir()):
+        if path.suffix.lower() not in {".wav", ".flac"}:
+            continue
+        phrase = path.stem.lower().replace("-", " ")
+        if phrase not in phrases:
+            raise InputError(f'{path}: "{phrase}" is no phrase of this plan; rename the file.')
+        pcm = said_in(read_sound(path))
+        if not pcm:
+            raise InputError(f"{path}: nothing is said in it; record it again.")
+        yield Saying(phrase, pcm)
+
+
+def _asked(
+    options: argparse.Namespace, phrases: Sequence[str], console: Console
+) -> tuple[Saying, ...]:
+    """Ask for the phrases over microphone and loudspeaker.
+
+    Raises:
+        DeviceError: a device is missing, or the sound ended.
+    """
+    wanted = Wanted(
+        microphone=options.microphone or "",
+        speaker=options.speaker or "",
+        silent=options.silent,
+    )
+    with open_devices(wanted) as devices:
+        devices.start()
+        asking = Enrolment(phrases, devices.speaker, shown=console.print)
+        while not asking.over:
+            match devices.queue.get(TICK_S):
+                case signals.SoundBlock(pcm=pcm):
+                    asking.tick(pcm)
+                case signals.MicrophoneLost(reason=reason):
+                    raise DeviceError(f"The enrolment found no sound: {reason}")
+                case _:
+                    pass
+    return tuple(asking.sayings)

@@ -1,0 +1,116 @@
+"""Asking a person for the phrases, one after the other, and keeping how he says them.
+
+Driven by blocks of sound like the session itself, so that a live room and a simulated one use the
+same.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from assistant.ports import Speaker, Utterance, Verdict
+from assistant.speech.ear import Ear
+from assistant.speech.endpoint import Endpointer
+from assistant.speech.pcm import BLOCK_BYTES
+
+BLOCK_S: Final = 0.05
+PATIENCE_S: Final = 6.0
+"""A phrase that is not said for so long is asked for once more, then left out."""
+ASKED_AT_MOST: Final = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Saying:
+    """One phrase as the person said it."""
+
+    phrase: str
+    pcm: bytes
+    """16-bit mono at `SAMPLE_RATE`."""
+
+
+def said_in(pcm: bytes) -> bytes:
+    """Return the longest utterance in a recording, b"" when nothing is said in it."""
+    endpointer = Endpointer()
+    padded = pcm + bytes(-len(pcm) % BLOCK_BYTES)
+    pieces = [padded[at : at + BLOCK_BYTES] for at in range(0, len(padded), BLOCK_BYTES)]
+    found = [*map(endpointer.feed, pieces), endpointer.finish()]
+    said = [each.utterance.pcm for each in found if each is not None and not each.too_short]
+    return max(said, key=len, default=b"")
+
+
+class Enrolment:
+    """Asks for phrases; `sayings` fills up, `over` tells when all were asked for."""
+
+    def __init__(
+        self,
+        phrases: Sequence[str],
+        speaker: Speaker,
+        ask: str = "{phrase}.",
+        shown: Callable[[str], None] = lambda _words: None,
+    ) -> None:
+        """Begin to ask.
+
+        Args:
+            phrases: to be said one after the other, at least one.
+            speaker: asks.
+            ask: sentence with `{phrase}`.
+            shown: takes every sentence that is spoken.
+        """
+        self._phrases = tuple(phrases)
+        self._speaker = speaker
+        self._ask = ask
+        self._shown = shown
+        self._ear = Ear(_taken)
+        self._number = 0
+        self._times = 0
+        self._speaking = False
+        self._since = 0.0
+        self.sayings: list[Saying] = []
+        self._say()
+
+    @property
+    def over(self) -> bool:
+        """Whether every phrase was said or left out."""
+        return self._number >= len(self._phrases)
+
+    @property
+    def asking(self) -> str:
+        """The phrase that is to be said now, "" while the program speaks or nothing is left."""
+        return "" if self.over or self._speaking else self._phrases[self._number]
+
+    def tick(self, block: bytes) -> None:
+        """Take 50 ms of sound."""
+        heard = [each.verdict for each in self._ear.listen(block)]
+        if not self.asking:
+            return
+        self._since += BLOCK_S
+        found = next((each.utterance.pcm for each in heard if each.decision == "accept"), b"")
+        if found:
+            self.sayings.append(Saying(self.asking, found))
+        if found or self._since >= PATIENCE_S:
+            self._next(said=bool(found))
+
+    def _next(self, *, said: bool) -> None:
+        if said or self._times >= ASKED_AT_MOST:
+            self._number += 1
+            self._times = 0
+        if not self.over:
+            self._say()
+
+    def _say(self) -> None:
+        self._times += 1
+        self._speaking = True
+        self._ear.prompt_started()
+        words = self._ask.format(phrase=self._phrases[self._number])
+        self._shown(words)
+        self._speaker.say(words, self._said)
+
+    def _said(self) -> None:
+        self._speaking = False
+        self._since = 0.0
+        self._ear.prompt_ended()
+
+
+def _taken(utterance: Utterance) -> Verdict:
+    """Keep whatever was said: what it is known to be is what was asked for."""
+    return Verdict("accept", "", "", utterance, "enrolment")
