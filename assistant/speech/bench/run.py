@@ -20,6 +20,7 @@ from assistant.speech.bench.table import Line, Listening, by_phrase, by_voice, l
 from assistant.speech.bench.timing import Delay, delays, memory, noise_alone
 from assistant.speech.bench.voices import Half
 from assistant.speech.bench.votes import Votes, collect_votes
+from assistant.speech.pocketsphinx_engine import PocketSphinxRecogniser
 
 FULL: Final[Mapping[Kind, int]] = {
     "phrase": 300,
@@ -181,22 +182,30 @@ def numbers(setting: Setting) -> list[Line]:
 
 
 def timing(setting: Setting, wanted: Mapping[Kind, int]) -> list[Line]:
-    """Measure delays, memory and listening to noise alone, live."""
+    """Measure delays, processor time, memory and listening to noise alone, live."""
     material = Material(setting.half, setting.phrases, setting.folder)
     drawn = plan(material, wanted)
     cases = [case for case in drawn if case.kind == "phrase"][:_TIMED]
+    raw = PocketSphinxRecogniser(setting.pronunciations)
+    raw.prepare(material.union)
+    judges: dict[str, Judge] = {}
     found: dict[str, dict[str, str]] = {}
     for name, opinion in _opinions(setting):
-        judge = Judge(setting.pronunciations, second=opinion)
+        judge = judges[name] = Judge(setting.pronunciations, second=opinion)
         judge.prepare(material.union, material.situations[0].legal)
-        for figure, cell in _delay_cells(delays(material, cases, judge.judge)).items():
+        timed = delays(material, cases, judge.judge, raw.hear)
+        found.setdefault("processor time of the whole loop", {RAW: "1.0 x"})
+        for figure, cell in {**_delay_cells(timed), **_cost_cells(timed)}.items():
             found.setdefault(figure, {})[name] = cell
-        for kind in ("babble", "hum"):
-            heard = noise_alone(kind, setting.minutes_of_noise, material, judge.judge)
-            cell = f"{heard.accepted} of {heard.utterances} in {heard.minutes:g} min"
-            found.setdefault(f"accepted from {kind} alone", {})[name] = cell
         second = setting.second if opinion else None
         found.setdefault("peak memory of judging, MB", {})[name] = f"{memory(second):.0f}"
+    for kind in ("babble", "hum"):
+        ways = {name: judge.judge for name, judge in judges.items()}
+        heard = noise_alone(kind, setting.minutes_of_noise, material, ways)
+        found[f"accepted from {kind} alone"] = {
+            name: f"{each.accepted} of {each.utterances} in {each.minutes:g} min"
+            for name, each in heard.items()
+        }
     return [Line(figure, cells) for figure, cells in found.items()]
 
 
@@ -218,17 +227,10 @@ def _delay_cells(found: Sequence[Delay]) -> Mapping[str, str]:
     }
 
 
-def cost(collected: Collected) -> Line:
-    """Return processor time over the raw decode of the same utterances."""
-    scored = [one for case in collected.first for one in case.heard if one.cpu and one.raw_cpu]
-    raw = sum(one.raw_cpu for one in scored)
-    ours = sum(one.cpu for one in scored)
-    seconds = sum(one.seconds for one in scored)
-    cells = {RAW: "1.0 x", ALONE: f"{(raw + ours) / raw:.1f} x, {ours / seconds:.2f} s per s"}
-    if collected.votes.cpu:
-        mean = sum(collected.votes.cpu) / len(collected.votes.cpu)
-        cells[WITH] = f"{mean:.2f} s more for each utterance worth asking about"
-    return Line("processor time", cells)
+def _cost_cells(found: Sequence[Delay]) -> Mapping[str, str]:
+    ours = sum(each.cpu for each in found)
+    raw, seconds = sum(each.raw_cpu for each in found), sum(each.seconds for each in found)
+    return {"processor time of the whole loop": f"{ours / raw:.1f} x, {ours / seconds:.2f} s per s"}
 
 
 def report(setting: Setting, wanted: Mapping[Kind, int], say: Say) -> str:
@@ -236,7 +238,7 @@ def report(setting: Setting, wanted: Mapping[Kind, int], say: Say) -> str:
     collected = collect(setting, wanted, say)
     judged = ways(setting, collected)
     say("timing")
-    table = [*lines(judged), *numbers(setting), cost(collected), *timing(setting, wanted)]
+    table = [*lines(judged), *numbers(setting), *timing(setting, wanted)]
     parts = [markdown(table)]
     for way in judged[1:]:
         worst = [f"{text}: {found}" for text, found in by_phrase(way.outcomes)[:12]]

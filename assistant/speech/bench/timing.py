@@ -4,7 +4,7 @@ import resource
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -18,8 +18,8 @@ from assistant.speech.bench.noise import Noise, make
 from assistant.speech.endpoint import Endpointer, EndpointSettings
 from assistant.speech.pcm import bytes_of
 
-AHEAD_SECONDS: Final = 0.10
-"""Quiet after which the verdict is worked out ahead."""
+AHEAD_SECONDS: Final = EndpointSettings().post_roll_ms / 1000.0
+"""Quiet after which the verdict is worked out ahead: what an utterance keeps behind the words."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +32,12 @@ class Delay:
     """To the close by the detector built into the engine, with its defaults."""
     judged: float
     """Wall time of the judgement."""
+    cpu: float
+    """Processor time of the whole loop: cutting the clip into utterances and judging them."""
+    raw_cpu: float
+    """Processor time of decoding the same utterances with the grammar alone."""
+    seconds: float
+    """Length of the clip."""
 
     @property
     def total(self) -> float:
@@ -41,23 +47,42 @@ class Delay:
 
 
 def delays(
-    material: Material, cases: Sequence[Case], judge: Callable[[Utterance], Verdict]
+    material: Material,
+    cases: Sequence[Case],
+    judge: Callable[[Utterance], Verdict],
+    raw: Callable[[Utterance], object],
 ) -> list[Delay]:
-    """Time the judgement of the last utterance of each case."""
+    """Time the judgement of each case's utterances, the last one's for the delay.
+
+    Args:
+        material: voices and noise.
+        cases: what is said.
+        judge: the acceptance layer, prepared.
+        raw: the grammar decode without it, prepared with the same phrases.
+    """
     found = []
     for case in cases:
         clip = material.clip(case)
+        started = time.process_time()
         utterances = usable(clip.samples)
+        cpu = time.process_time() - started
         if not utterances:
             continue
-        last = utterances[-1]
-        started = time.perf_counter()
-        judge(last.utterance)
-        judged = time.perf_counter() - started
-        closed = (last.closed_sample - clip.end) / SAMPLE_RATE
+        judged = 0.0
+        for each in utterances:
+            wall, started = time.perf_counter(), time.process_time()
+            judge(each.utterance)
+            judged = time.perf_counter() - wall
+            cpu += time.process_time() - started
+        started = time.process_time()
+        for each in utterances:
+            raw(each.utterance)
+        raw_cpu = time.process_time() - started
+        closed = (utterances[-1].closed_sample - clip.end) / SAMPLE_RATE
         if closed > 0:
             engine = _engine_close(clip.samples.tobytes(), clip.end)
-            found.append(Delay(closed, engine, judged))
+            seconds = clip.samples.size / SAMPLE_RATE
+            found.append(Delay(closed, engine, judged, cpu, raw_cpu, seconds))
     return found
 
 
@@ -88,11 +113,21 @@ class Listened:
 
 
 def noise_alone(
-    kind: Noise, minutes: int, material: Material, judge: Callable[[Utterance], Verdict]
-) -> Listened:
-    """Listen to minutes of one noise with nobody speaking to the program."""
+    kind: Noise,
+    minutes: int,
+    material: Material,
+    judges: Mapping[str, Callable[[Utterance], Verdict]],
+) -> Mapping[str, Listened]:
+    """Listen to minutes of one noise with nobody speaking, with every judge at once.
+
+    Args:
+        kind: the noise.
+        minutes: how long.
+        material: recordings for the babble.
+        judges: the ways of listening by their names.
+    """
     endpointer = Endpointer()
-    utterances = accepted = asked = 0
+    verdicts: dict[str, list[str]] = {name: [] for name in judges}
     size = BLOCK_SAMPLES * 2
     for minute in range(minutes):
         generator = np.random.default_rng([minute, len(kind)])
@@ -101,11 +136,12 @@ def noise_alone(
         for at in range(0, len(data), size):
             segment = endpointer.feed(data[at : at + size])
             if segment is not None and segment.ended_by == "quiet" and not segment.too_short:
-                verdict = judge(segment.utterance)
-                utterances += 1
-                accepted += verdict.decision == "accept"
-                asked += verdict.decision == "ask"
-    return Listened(float(minutes), utterances, accepted, asked)
+                for name, judge in judges.items():
+                    verdicts[name].append(judge(segment.utterance).decision)
+    return {
+        name: Listened(float(minutes), len(found), found.count("accept"), found.count("ask"))
+        for name, found in verdicts.items()
+    }
 
 
 _MEMORY: Final = """
