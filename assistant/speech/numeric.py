@@ -6,7 +6,7 @@ affirmed. So this network may be lenient; a free loop of phones beside it takes 
 
 import threading
 from collections.abc import Mapping, Sequence
-from typing import Final
+from typing import Any, Final
 
 from assistant.grammar.wording import NUMBER
 from assistant.ports import Utterance, Verdict
@@ -58,11 +58,12 @@ class NumberAware:
         """
         self._lock = threading.Lock()
         self._judge = Judge(pronunciations, second=second)
-        self._decoder = open_decoder(pronunciations)
+        self._pronunciations = pronunciations
+        self._decoder: Any = None
         self._digits = [word for key, words in digits.items() if key != "." for word in words]
         self._signs = list(digits["."])
         self._unit = ""
-        self._loop = add_phone_words(self._decoder)
+        self._loop: list[str] = []
 
     @property
     def name(self) -> str:
@@ -81,9 +82,16 @@ class NumberAware:
         unit = wanted.replace(NUMBER, "").strip()
         with self._lock:
             if unit and unit != self._unit:
+                self._open()
                 fsg = self._decoder.create_fsg(_SEARCH, 0, _FINAL, self._arcs(unit.split()))
                 self._decoder.add_fsg(_SEARCH, fsg)
             self._unit = unit
+
+    def _open(self) -> None:
+        """Load a decoder for digits: not before a number is asked for, which few plans do."""
+        if self._decoder is None:
+            self._decoder = open_decoder(self._pronunciations)
+            self._loop = add_phone_words(self._decoder)
 
     def tighten(self, by: float) -> None:
         """Raise the thresholds for phrases, as a sound check or a noisy room asks."""
