@@ -6,6 +6,7 @@ the most that it can gain.
 """
 
 import hashlib
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Final
@@ -13,13 +14,8 @@ from typing import Final
 import numpy as np
 
 from assistant.ports import SAMPLE_RATE
-from assistant.speech.acceptance.profile import (
-    Profile,
-    load_profile,
-    make_profile,
-    profile_path,
-    save_profile,
-)
+from assistant.speech.acceptance.profile import Profile, make_profile
+from assistant.speech.acceptance.templates import Compared
 from assistant.speech.bench.cases import Case, Material
 from assistant.speech.bench.noise import laid_in, trimmed_speech
 from assistant.speech.bench.voices import Speaker, speech
@@ -33,36 +29,44 @@ _AROUND: Final = SAMPLE_RATE // 5
 
 
 class Enrolled:
-    """The profiles of one half, each made when it is first needed."""
+    """The sayings of one half's speakers, each made when it is first needed."""
 
     def __init__(self, material: Material, folder: Path) -> None:
-        """Say whose profiles, and where renderings are kept."""
+        """Say whose, and where renderings are kept."""
         self._material = material
         self._folder = folder
-        self._profiles: dict[str, Profile] = {}
+        self._sayings: dict[tuple[str, str], Profile] = {}
 
-    def for_case(self, case: Case) -> Profile:
-        """Return the profile in force: the speaker's own, for other talk anybody's."""
+    def figures(
+        self, case: Case, utterance: Compared, phrase: str, second: str
+    ) -> Mapping[str, float]:
+        """Return the evidence of the profile in force.
+
+        That is the speaker's own, and for other talk anybody's; of the profile only what the
+        figures need is made.
+
+        Args:
+            case: who speaks.
+            utterance: what was heard.
+            phrase: the phrase under test.
+            second: the best other phrase, "" when there is none.
+        """
         people = self._material.speakers
         own = [who for who in people if who.name == case.voice and case.kind != "chatter"]
         who = own[0] if own else people[case.number % len(people)]
-        if who.name not in self._profiles:
-            self._profiles[who.name] = self._kept(who)
-        return self._profiles[who.name]
+        said = [self._said(who, text) for text in (phrase, second) if text]
+        templates = {text: rows for each in said for text, rows in each.templates.items()}
+        profile = Profile(name=who.name, templates=templates)
+        return profile.figures(utterance, phrase, second)
 
-    def _kept(self, who: Speaker) -> Profile:
-        folder = self._folder / "profiles"
-        if not profile_path(who.name, folder).is_file():
-            save_profile(self._made(who), folder)
-        return load_profile(who.name, folder)
-
-    def _made(self, who: Speaker) -> Profile:
-        other = replace(who, speed=round(who.speed * PACE, 3))
-        sayings: list[tuple[str, bytes]] = []
-        for text in self._material.union:
-            seed = int.from_bytes(hashlib.sha256(f"{who.name}|{text}".encode()).digest()[:4])
+    def _said(self, who: Speaker, text: str) -> Profile:
+        key = who.name, text
+        if key not in self._sayings:
+            other = replace(who, speed=round(who.speed * PACE, 3))
             words = trimmed_speech(speech(other, text, self._folder))
+            seed = int.from_bytes(hashlib.sha256(f"{who.name}|{text}".encode()).digest()[:4])
             generator = np.random.default_rng(seed)
             clip, begin, end = laid_in(words, "pink", _ROOM_DB, generator, self._material.talk)
-            sayings.append((text, bytes_of(clip[begin - _AROUND : end + _AROUND])))
-        return make_profile(who.name, sayings)
+            pcm = bytes_of(clip[begin - _AROUND : end + _AROUND])
+            self._sayings[key] = make_profile(who.name, [(text, pcm)])
+        return self._sayings[key]

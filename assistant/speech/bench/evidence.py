@@ -138,8 +138,7 @@ class Collector:
     def _likeness(self, case: Case, whole: Samples, passes: Passes) -> Mapping[str, float]:
         if self._enrolled is None or case.kind == "human-phrase":
             return {}
-        profile = self._enrolled.for_case(case)
-        return profile.figures(Compared(whole), passes.phrase, passes.second)
+        return self._enrolled.figures(case, Compared(whole), passes.phrase, passes.second)
 
 
 def collect_all(collector: Collector, cases: Sequence[Case], kept: Path) -> Iterator[Evidence]:

@@ -8,7 +8,10 @@ import pytest
 from assistant.errors import DeviceError, GrammarError
 from assistant.ports import Utterance
 from assistant.speech.acceptance import Judge, SecondOpinion
+from assistant.speech.acceptance.profile import make_profile
 from assistant.speech.acceptance.sound import samples_of, spread, trimmed
+from assistant.speech.pcm import bytes_of
+from assistant.speech.voice import Voice
 
 PHRASES = ["stop sampling now", "say again", "vial one underfilled"]
 
@@ -52,6 +55,30 @@ def test_scores_are_decimal_strings(judge: Judge) -> None:
     scores = judge.judge(Utterance(pcm=noise(1.5))).scores
     assert "seconds" in scores
     assert all(f"{float(value):.4f}" == value for value in scores.values())
+
+
+def in_a_room(pcm: bytes, hiss: float) -> Utterance:
+    """Lay speech into white noise with 0.3 s around it."""
+    quiet = bytes(2 * 4800)
+    spoken = samples_of(quiet + pcm + quiet).astype(np.float64)
+    noisy = spoken + np.random.default_rng(8).normal(0.0, hiss, spoken.size)
+    return Utterance(pcm=bytes_of(noisy))
+
+
+def test_a_profile_decides_what_its_owner_says() -> None:
+    """Enrolled at 150 words a minute and heard at 170, in noise: the likeness is in the scores."""
+    slow, heard = Voice("en-us+f3", 150), Voice("en-us+f3", 170)
+    words = {"underfilled": ["AH N D ER F IH L D"]}
+    sayings = [(text, in_a_room(slow.render(text), 10.0).pcm) for text in PHRASES[:2]]
+    judge = Judge(words, profile=make_profile("Ann", sayings))
+    judge.prepare(PHRASES, PHRASES)
+    for text in PHRASES[:2]:
+        verdict = judge.judge(in_a_room(heard.render(text), 150.0))
+        assert (verdict.decision, verdict.text) == ("accept", text)
+        assert float(verdict.scores["v_gap"]) > 0.0
+    other = judge.judge(in_a_room(heard.render(PHRASES[2]), 10.0))
+    assert other.text == PHRASES[2]
+    assert "v_gap" not in other.scores
 
 
 def test_unknown_words_are_named(judge: Judge) -> None:
