@@ -76,6 +76,17 @@ def powder_removed_kg(plan: Plan) -> float:
     return dies * mass_window(plan).tapped_mg / 1e6
 
 
+def minimum_weight_mg(sd_mg: float, readability_mg: float) -> float:
+    """Return the smallest net weight of a balance, mg (USP <41>).
+
+    Args:
+        sd_mg: standard deviation of ten or more weighings of one test weight.
+        readability_mg: smallest step of the display, d; a smaller deviation than 0.41 d counts as
+            0.41 d, so that no balance has less than 820 d.
+    """
+    return 2000 * max(sd_mg, 0.41 * readability_mg)
+
+
 def carr_percent(bulk: float, tapped: float) -> float:
     """Return Carr's compressibility index, percent (USP <1174>)."""
     return (tapped - bulk) / tapped * 100
@@ -99,3 +110,20 @@ _FLOW = (
     (37, "very poor"),
 )
 """Upper end of each class, percent (USP <1174>)."""
+
+
+def repose_character(repose_deg: float) -> str:
+    """Return the flow character of USP <1174> for an angle of repose, whole degrees."""
+    angle = round(repose_deg)
+    return next((name for limit, name in _REPOSE if angle <= limit), "very, very poor")
+
+
+_REPOSE = (
+    (30, "excellent"),
+    (35, "good"),
+    (40, "fair"),
+    (45, "passable"),
+    (55, "poor"),
+    (65, "very poor"),
+)
+"""Upper end of each class, degrees (USP <1174>)."""

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 from assistant.plan.aim import aim_of, told_shift_mm
 from assistant.plan.bed import LITRE_MM3, Bed
 from assistant.plan.coverage import coverage, default_radius_mm
-from assistant.plan.dies import carr_percent, flow_character
+from assistant.plan.dies import carr_percent, flow_character, repose_character
 from assistant.plan.finding import COMMON, DERIVED, MEMORY, OWN, Finding, Verdict, fit_if
 from assistant.plan.model import Plan
 from assistant.plan.reach import Insertion
@@ -26,7 +26,11 @@ DEPTH_STEP = 0.2
 
 def bed_lines(plan: Plan, bed: Bed) -> Iterator[Finding]:
     """Yield the lines about the powder in its vessel."""
-    heaped = f"heaped at {plan.powder.repose_deg:g} deg" if bed.slope else "level"
+    repose = plan.powder.repose_deg
+    heaped = f"heaped at {repose:g} deg" if bed.slope else "level"
+    measured = "measure it before the first insertion; every port moves with it"
+    if bed.slope:
+        measured += f"; {repose_character(repose)} flow by that angle (USP <1174>)"
     yield Finding(
         "vessel and bed",
         "fill",
@@ -42,7 +46,7 @@ def bed_lines(plan: Plan, bed: Bed) -> Iterator[Finding]:
         f"{bed.peak_mm:.0f} mm above the lowest point, {heaped}",
         f"the rim lies at {bed.openings[0].centre[2]:.0f} mm",
         DERIVED,
-        "measure it before the first insertion; every port moves with it",
+        measured,
     )
     bulk, tapped = plan.powder.bulk_density_g_ml, plan.powder.tapped_density_g_ml
     carr = carr_percent(bulk, tapped)

@@ -8,10 +8,11 @@ from assistant.plan.dies import (
     MOST_DOSES,
     doses_per_die,
     mass_window,
+    minimum_weight_mg,
     powder_removed_kg,
 )
 from assistant.plan.finding import COMMON, DERIVED, MEMORY, OWN, Finding, Verdict, fit_if
-from assistant.plan.model import Plan
+from assistant.plan.model import Plan, Weighing
 from assistant.plan.reach import Insertion
 
 MOST_REMOVED = 0.01
@@ -59,6 +60,23 @@ def die_lines(plan: Plan) -> Iterator[Finding]:
         yield Finding(
             "dies", "balance", enough, least, f"{window.minimum_mg:g} mg or more", "USP <41>"
         )
+    if plan.weighing is not None:
+        yield _balance_floor(plan.weighing)
+
+
+def _balance_floor(weighing: Weighing) -> Finding:
+    """No balance has a smaller minimum weight than its readability allows."""
+    floor = minimum_weight_mg(0.0, weighing.readability_mg)
+    possible = weighing.minimum_mg >= floor * (1 - 1e-9)
+    return Finding(
+        "dies",
+        "minimum weight of the balance",
+        fit_if(possible, Verdict.CAUTION),
+        f"{weighing.minimum_mg:g} mg at a readability of {weighing.readability_mg:g} mg",
+        f"{floor:g} mg or more: 820 times the readability",
+        "USP <41>",
+        "" if possible else "take minimum_mg from the balance's repeatability test",
+    )
 
 
 def _dose_note(plan: Plan, *, in_range: bool) -> str:
@@ -192,7 +210,10 @@ def _lacey(share: float, random: float, limit: float) -> Finding:
 def _gy(plan: Plan, share: float, sample_mg: float, limit: float) -> Finding:
     powder = plan.powder
     constant = mixing.gy_constant(
-        share, powder.active_density_g_ml or 1.0, powder.filler_density_g_ml
+        share,
+        powder.active_density_g_ml or 1.0,
+        powder.filler_density_g_ml,
+        powder.active_gsd or 1.0,
     )
     top_cm = mixing.top_size_um(powder.active_d50_um or 0.0, powder.active_gsd or 1.0) * 1e-4
     error = mixing.gy_rsd(constant, top_cm, sample_mg / 1000)

@@ -76,10 +76,32 @@ def gy_sample_g(constant_g_cm3: float, top_cm: float, rsd_percent: float) -> flo
     return constant_g_cm3 * top_cm**3 / (rsd_percent / 100) ** 2
 
 
-def gy_constant(fraction: float, active_g_ml: float, filler_g_ml: float) -> float:
-    """Gy's C, g/cm3, of rounded, wide-ranging, fully liberated particles (f 0.5, g 0.25, l 1)."""
+def size_range_factor(gsd: float) -> float:
+    """Gy's g of a log-normal powder, from how many times d95 exceeds d5 (Gy, from lectures)."""
+    times = exp(2 * _NORMAL_95 * log(gsd))
+    return next((factor for most, factor in _RANGES if times <= most), 0.25)
+
+
+_RANGES = ((1.0, 1.0), (2.0, 0.75), (4.0, 0.5))
+"""Up to so many times: the factor."""
+
+
+def gy_constant(fraction: float, active_g_ml: float, filler_g_ml: float, gsd: float) -> float:
+    """Gy's C, g/cm3, of rounded, fully liberated particles (f 0.5, l 1).
+
+    Args:
+        fraction: mass fraction of the active substance.
+        active_g_ml: density of its particles.
+        filler_g_ml: density of everything else.
+        gsd: geometric standard deviation of the active substance's diameters.
+    """
     rest = (1 - fraction) / fraction
-    return 0.5 * 0.25 * rest * ((1 - fraction) * active_g_ml + fraction * filler_g_ml)
+    return (
+        0.5
+        * size_range_factor(gsd)
+        * rest
+        * ((1 - fraction) * active_g_ml + fraction * filler_g_ml)
+    )
 
 
 def top_size_um(d50_um: float, gsd: float) -> float:

@@ -13,11 +13,15 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
+from assistant.cli import main
 from assistant.errors import PlanError
 from assistant.plan import Plan, parse_plan
+from assistant.plan.answers import answers_of
 from assistant.plan.check import findings
+from assistant.plan.new_plan import plan_of
 from assistant.plan.reach import lengths
 from assistant.plan.shapes import height_of, shape_of
+from assistant.plan.vessel import KINDS
 from assistant.plan.vials import vials
 from assistant.report.draw import draw
 
@@ -60,6 +64,29 @@ def test_check_costs_few_readings(name: str) -> None:
     checked = cost(lambda: findings(plan))
     assert checked < 40 * cost(lambda: parse_plan(raw, name))
     assert checked < 1.0
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_whole_command_costs_few_findings(
+    name: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`check` with its simulated chances and its tables: 8 x the findings, and under a second."""
+    plan = shipped(name)
+    assert main(["check", name]) == 0
+    whole = cost(lambda: main(["check", name]), runs=3)
+    capsys.readouterr()
+    assert whole < 8 * cost(lambda: findings(plan))
+    assert whole < 1.0
+
+
+@pytest.mark.parametrize("vessel", KINDS)
+def test_a_new_plan_costs_few_checks(vessel: str) -> None:
+    """Ten locations are proposed in the time of 20 checks, whatever the vessel; under a second."""
+    answers = answers_of({"vessel": vessel, "sampler": "triplicate"})
+    made = plan_of(answers)
+    proposed = cost(lambda: plan_of(answers), runs=3)
+    assert proposed < 20 * cost(lambda: findings(made))
+    assert proposed < 1.0
 
 
 def test_reach_grows_in_step_with_the_locations() -> None:

@@ -7,15 +7,30 @@ import numpy as np
 import pytest
 
 from assistant.plan import mixing
-from assistant.plan.dies import carr_percent, die_volume_ml, flow_character
+from assistant.plan.dies import (
+    carr_percent,
+    die_volume_ml,
+    flow_character,
+    minimum_weight_mg,
+    repose_character,
+)
 from assistant.plan.fitness import lifting_limit_kg
 
 
 def _earle() -> float:
     """Six fat contents about a known mean of 15 %; 5 g samples of 0.1 g particles."""
+    return mixing.lacey_index(_earle_seen(), 0.15, mixing.random_sd(0.15, 5000, 100, 100))
+
+
+def _earle_seen() -> float:
+    """Standard deviation of the six contents about the known mean."""
     fat = np.array([23.4, 10.4, 16.4, 19.6, 30.4, 7.6]) / 100
-    seen = float(np.sqrt(np.mean((fat - 0.15) ** 2)))
-    return mixing.lacey_index(seen, 0.15, mixing.random_sd(0.15, 5000, 100, 100))
+    return float(np.sqrt(np.mean((fat - 0.15) ** 2)))
+
+
+def _earle_random() -> float:
+    """Variance of the random mixture of Earle's problem."""
+    return mixing.random_sd(0.15, 5000, 100, 100) ** 2
 
 
 @pytest.mark.parametrize(
@@ -50,6 +65,22 @@ def _earle() -> float:
         # Earle, Unit Operations in Food Processing, ch. 12: printed 0.966, computed in full.
         ("Earle, printed", _earle, 0.966, 5e-4),
         ("Earle, in full", _earle, 0.966152, 5e-7),
+        ("Earle, spread seen", lambda: _earle_seen() ** 2, 0.0067793, 5e-8),
+        ("Earle, seen, printed", lambda: 100 * _earle_seen() ** 2, 0.68, 5e-3),
+        ("Earle, random", _earle_random, 0.00255, 5e-9),
+        ("Earle, random, printed", lambda: 100 * _earle_random(), 0.256, 1.5e-3),
+        # The rest of Earle's problem: 1 - M falls as exp(-K t), after 10 and after 15 minutes.
+        ("Earle, five minutes on", lambda: 1 - (1 - _earle()) ** 1.5, 0.993773, 5e-7),
+        ("Earle, five minutes on, printed", lambda: 1 - (1 - _earle()) ** 1.5, 0.994, 5e-4),
+        # Derived: three doses in a die hide 42 % of the spread of one.
+        ("hidden by 3 doses", lambda: 1 - _stange(600) / _stange(200), 0.42265, 5e-6),
+        # Fed and others, lectures: random binary mixture of equal particles, s2 = p (1 - p) / n.
+        ("binary", lambda: mixing.random_sd(0.5, 100, 1, 1) ** 2, 0.0025, 1e-12),
+        # USP <41>, the chapter's own example, and its floor of 0.41 d; the last computed.
+        ("USP 41, s 0.15 mg", lambda: minimum_weight_mg(0.15, 0.01), 300.0, 1e-9),
+        ("USP 41, d 0.1 mg", lambda: minimum_weight_mg(0.0, 0.1), 82.0, 1e-9),
+        ("USP 41, d 0.01 mg", lambda: minimum_weight_mg(0.0, 0.01), 8.2, 1e-9),
+        ("USP 41, s 0.03 mg, d 0.1 mg", lambda: minimum_weight_mg(0.03, 0.1), 82.0, 1e-9),
         # Carr index and the size of a die, computed; the class is from USP <1174>.
         ("Carr", lambda: carr_percent(0.45, 0.58), 22.41, 5e-3),
         ("die of one dose, mL", lambda: die_volume_ml(1, 250, 0.45), 0.5556, 5e-5),
@@ -120,3 +151,63 @@ def test_flow_classes(index: int, character: str) -> None:
     """The classes of USP <1174> by Carr's index."""
     assert flow_character(1 - index / 100, 1.0) == character
     assert flow_character(0.45, 0.58) == "passable"
+
+
+@pytest.mark.parametrize(
+    ("angle", "character"),
+    [
+        (25, "excellent"),
+        (30, "excellent"),
+        (31, "good"),
+        (35, "good"),
+        (36, "fair"),
+        (40, "fair"),
+        (41, "passable"),
+        (45, "passable"),
+        (46, "poor"),
+        (55, "poor"),
+        (56, "very poor"),
+        (65, "very poor"),
+        (66, "very, very poor"),
+    ],
+)
+def test_repose_classes(angle: int, character: str) -> None:
+    """The classes of USP <1174> by the angle of repose."""
+    assert repose_character(angle) == character
+    assert repose_character(angle + (11 if angle < 60 else -11)) != character
+
+
+@pytest.mark.parametrize(
+    ("hausner", "character"),
+    [
+        (1.00, "excellent"),
+        (1.11, "excellent"),
+        (1.13, "good"),
+        (1.18, "good"),
+        (1.20, "fair"),
+        (1.25, "fair"),
+        (1.27, "passable"),
+        (1.34, "passable"),
+        (1.36, "poor"),
+        (1.45, "poor"),
+        (1.47, "very poor"),
+        (1.59, "very poor"),
+        (1.65, "very, very poor"),
+    ],
+)
+def test_flow_classes_by_hausner(hausner: float, character: str) -> None:
+    """The same classes of USP <1174> as they are printed for the Hausner ratio."""
+    assert flow_character(1.0, hausner) == character
+    assert flow_character(1.0, hausner + (0.35 if hausner < 1.6 else -0.35)) != character
+
+
+@pytest.mark.parametrize(
+    ("times", "factor"),
+    [(1.0, 1.0), (1.5, 0.75), (1.99, 0.75), (2.5, 0.5), (3.99, 0.5), (4.5, 0.25), (50.0, 0.25)],
+)
+def test_size_range_of_gy(times: float, factor: float) -> None:
+    """Gy's g by d95/d5: 1 where all are equal, 0.75 under 2, 0.5 up to 4, 0.25 above (lectures)."""
+    # A log-normal powder's d95 exceeds its d5 by gsd to the power of twice 1.6449.
+    gsd = times ** (1 / (2 * 1.6448536269514722))
+    assert mixing.size_range_factor(gsd) == factor
+    assert mixing.size_range_factor(gsd * 4) == 0.25

@@ -144,6 +144,11 @@ def test_balance(shipped: Callable[[str], Plan], with_part: Change) -> None:
     assert line(plan, "balance").verdict is Verdict.FIT
     coarse = with_part(plan, "weighing", minimum_mg=450.0)
     assert line(coarse, "balance").verdict is Verdict.UNFIT
+    subject = "minimum weight of the balance"
+    assert line(plan, subject).verdict is Verdict.FIT
+    wishful = with_part(plan, "weighing", minimum_mg=81.0)
+    assert line(wishful, subject).verdict is Verdict.CAUTION
+    assert "repeatability test" in line(wishful, subject).note
 
 
 def test_full_coverage_names_no_gap(cone: Plan, with_part: Change) -> None:
@@ -194,6 +199,8 @@ def test_heap_is_named(cone: Plan, with_part: Change) -> None:
     assert line(cone, "surface").number.endswith("level")
     heaped = with_part(cone, "powder", repose_deg=10.0)
     assert line(heaped, "surface").number.endswith("heaped at 10 deg")
+    assert line(heaped, "surface").note.endswith("excellent flow by that angle (USP <1174>)")
+    assert "flow" not in line(cone, "surface").note
 
 
 def test_ports_of_a_bad_insertion_are_unsafe(
