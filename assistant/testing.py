@@ -12,7 +12,7 @@ from hashlib import sha256
 from typing import Protocol
 
 from assistant import __version__
-from assistant.grammar.language import parse_grammar
+from assistant.grammar.language import Language, parse_grammar
 from assistant.grammar.wording import phrase
 from assistant.journal.chain import line, seal
 from assistant.journal.entry import Entry
@@ -97,6 +97,33 @@ def quick_record(
     return typist.work(until)
 
 
+def normal_answer(session: Session, language: Language, chance: random.Random) -> Event:
+    """The answer that lets the work go on as it should: a phrase typed, or a remark.
+
+    Args:
+        session: as it stands; it has not ended and waits for no timer.
+        language: the words of the phrases.
+        chance: draws the masses, between those of a die filled at bulk and at tapped density.
+    """
+    match session.state:
+        case State.REMARKING:
+            return RemarkTaken(text="seen and judged by the supervisor")
+        case State.WEIGHING:
+            window = mass_window(session.plan)
+            mass = chance.uniform(window.bulk_mg, window.tapped_mg)
+            return typed(Meaning(intent=Intent.MASS, number=f"{mass:.1f}"), language)
+        case State.DISPOSING:
+            return typed(Meaning(intent=Intent.DEVIATION_ACCEPTED), language)
+        case _:
+            return typed(views.advancing(session)[0], language)
+
+
+def typed(meaning: Meaning, language: Language) -> Heard:
+    """A phrase as it goes on record when it is typed."""
+    words = phrase(language, meaning)
+    return Heard(source="text", text=words, decision="accept", meaning=meaning)
+
+
 class _Typist:
     """Answers by typing, and seals what happens."""
 
@@ -179,21 +206,10 @@ class _Typist:
         self._clock.advance(end - self._clock.now().mono_ns)
 
     def _normal(self) -> Event:
-        match self._session.state:
-            case State.REMARKING:
-                return RemarkTaken(text="seen and judged by the supervisor")
-            case State.WEIGHING:
-                window = mass_window(self._session.plan)
-                mass = self._chance.uniform(window.bulk_mg, window.tapped_mg)
-                return self._said(Meaning(intent=Intent.MASS, number=f"{mass:.1f}"))
-            case State.DISPOSING:
-                return self._said(Meaning(intent=Intent.DEVIATION_ACCEPTED))
-            case _:
-                return self._said(views.advancing(self._session)[0])
+        return normal_answer(self._session, self._language, self._chance)
 
     def _said(self, meaning: Meaning) -> Heard:
-        words = phrase(self._language, meaning)
-        return Heard(source="text", text=words, decision="accept", meaning=meaning)
+        return typed(meaning, self._language)
 
     def _take(self, event: Event) -> None:
         outcome = step(self._session, event)

@@ -11,17 +11,9 @@ from assistant.journal.chain import line, read, seal
 from assistant.journal.entry import Entry
 from assistant.journal.head import head_code, watch
 from assistant.ports import Instant
-from assistant.storage.disk import Disk
 from assistant.storage.record import RecordFolder
 from assistant.storage.view import RecordView
-
-
-class QuickDisk(Disk):
-    """A disk that is believed: what survives a power cut is decided here by cutting the file."""
-
-    def sync(self, descriptor: int) -> None:
-        """Do not wait for the medium; still fail on a closed descriptor."""
-        self.size(descriptor)
+from tests.faults.disks import QuickDisk
 
 
 def follow(previous: Entry | None, number: int) -> Entry:
