@@ -195,6 +195,13 @@ class VirtualSound:
         noise = NoiseMaker(dbfs, colour, seed=len(self._noises)).take(60 * 16000)
         self._noises.append(Noise(noise.astype("<i2").tobytes(), self.env))
 
+    def echo(self, decibels: int) -> None:
+        """Let the microphone hear the loudspeaker, so many decibels softer (a negative number)."""
+        self.pactl("load-module", "module-loopback", "source=speaker.monitor", "sink=mic_in")
+        listed = self.pactl("list", "short", "sink-inputs").stdout.decode().splitlines()
+        number = next(line.split()[0] for line in listed if "module-loopback" in line)
+        assert not self.pactl("set-sink-input-volume", number, f"{decibels}dB").returncode
+
     def run(self, scene: str, *words: str, timeout: float = 120) -> Any:  # noqa: ANN401 - whatever the scene tells
         """Play a scene in a process of its own and return the JSON it printed last."""
         return run_scene(scene, *words, env=self.env, timeout=timeout)

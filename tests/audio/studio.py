@@ -78,15 +78,14 @@ class Mouth:
 
 
 class Program:
-    """`run` as a user starts it, with its screen, its keyboard and its record."""
+    """The program as a user starts it, with its screen and its keyboard."""
 
-    def __init__(self, env: dict[str, str], plan: Path, record: Path, *options: str) -> None:
-        """Start it."""
-        words = ["run", str(plan), "--into", str(record), "--plain", "--engine", "embedded"]
+    def __init__(self, env: dict[str, str], *words: str) -> None:
+        """Start it with these words on its command line."""
         self.screen: list[str] = []
         """What it has printed, line by line."""
         self._process = subprocess.Popen(
-            [sys.executable, "-u", "-m", "assistant", *words, *options],
+            [sys.executable, "-u", "-m", "assistant", *words],
             env={**env, "COLUMNS": "200"},
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
@@ -178,7 +177,7 @@ class Sitting:
     """A person before the program."""
 
     def __init__(
-        self, sound: "VirtualSound", plan: Path, record: Path, *options: str, seed: int = 1
+        self, sound: "VirtualSound", plan: Path, record: Path, *options: str, command: str = "run"
     ) -> None:
         """Start the program on a plan.
 
@@ -187,15 +186,18 @@ class Sitting:
             plan: file of the plan.
             record: folder that the record is to be in.
             options: more of the command line; with "--headset" nobody waits for prompts to end.
-            seed: of the operator's numbers.
+            command: what it is to do.
         """
         self.language: Language = parse_grammar(shipped.read_grammar("en"), "grammar")
-        self.operator = Operator(self.language, Script(title="by the book"), seed)
+        self.operator = Operator(self.language, Script(title="by the book"), seed=1)
         self._headset = "--headset" in options
         self._ear_voice = Voice()
         self.mouth = Mouth(sound.env)
         self.listener = Listener(sound.env)
-        self.program = Program(sound.env, plan, record, *options)
+        words = (str(plan), "--engine", "embedded", *options)
+        if command == "run":
+            words = (*words, "--into", str(record), "--plain")
+        self.program = Program(sound.env, command, *words)
         self.follower = Follower(plan, record)
         self.accepted: Counter[str] = Counter()
         """How often each voice was understood."""
@@ -303,12 +305,12 @@ class Sitting:
 
 @contextlib.contextmanager
 def sitting(
-    sound: "VirtualSound", plan: bytes, folder: Path, *options: str, seed: int = 1
+    sound: "VirtualSound", plan: bytes, folder: Path, *options: str, command: str = "run"
 ) -> Iterator[Sitting]:
     """Start the program on a plan kept in `folder` with the record; it is ended in any case."""
     plan_file = folder / "plan.toml"
     plan_file.write_bytes(plan)
-    person = Sitting(sound, plan_file, folder / "record", *options, seed=seed)
+    person = Sitting(sound, plan_file, folder / "record", *options, command=command)
     try:
         yield person
     finally:

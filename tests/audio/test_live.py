@@ -85,6 +85,17 @@ def test_a_good_room_passes_and_the_foot_switch_confirms(
     assert person.follower.session.state is State.SEATING
 
 
+def test_the_sound_check_is_also_a_command(sound: "VirtualSound", tmp_path: Path) -> None:
+    """It goes through the same questions, prints what it found, and makes no record."""
+    sound.play_noise(QUIET_ROOM_DBFS)
+    with sitting(sound, WEIGHED, tmp_path, command="sound-check") as person:
+        person.check_sound(until="sound check: ")
+        assert person.program.exit_code(within=30) == 0
+        assert person.program.shows("sound check: good")
+        assert not person.program.shows("delay not known")
+    assert not (tmp_path / "record").exists()
+
+
 def test_too_loud_a_room_is_refused(sound: "VirtualSound", tmp_path: Path) -> None:
     """The program says so, waits for somebody to override, and ends with nothing on record."""
     sound.play_noise(LOUD_ROOM_DBFS, "pink")
@@ -189,6 +200,40 @@ def test_a_phrase_does_not_stop_the_prompt_at_a_loudspeaker(
         last = person.follower.entries[-1][1]
     assert isinstance(last, Heard)
     assert last.source == "text"
+
+
+def test_stop_sampling_gets_through_the_programs_own_voice(
+    sound: "VirtualSound", tmp_path: Path
+) -> None:
+    """The microphone hears the loudspeaker, and into a prompt the operator calls for a stop.
+
+    He may have to call again, into the same prompt spoken again.
+    """
+    sound.play_noise(QUIET_ROOM_DBFS)
+    sound.echo(-20)
+    with sitting(sound, WEIGHED, tmp_path) as person:
+        person.check_sound()
+        checked(person)
+        for _ in range(4):
+            press(person)
+        call = phrase(person.language, Meaning(intent=Intent.STOP_SAMPLING))
+        again = phrase(person.language, Meaning(intent=Intent.SAY_AGAIN))
+        for _ in range(5):
+            prompt, _event = person.follower.entries[-1]
+            person.pause(0.3)
+            person.mouth.say(call)
+            person.hear_out("")
+            person.follower.look()
+            if person.follower.session.state is State.STOPPING:
+                break
+            person.program.type(again)
+            heard(person, Intent.SAY_AGAIN)
+        stop, event = person.follower.entries[-1]
+        ends = int(prompt.mono) / 1e9 + person.seconds(said_in(prompt))
+    assert person.follower.session.state is State.STOPPING
+    assert isinstance(event, Heard)
+    assert event.source == "voice"
+    assert int(stop.mono) / 1e9 < ends
 
 
 def ask_for_the_choices(person: Sitting) -> float:
