@@ -13,6 +13,7 @@ import sys
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
@@ -23,6 +24,9 @@ from assistant.speech.acceptance.weights import Weights, load, parse
 from assistant.speech.bench.evidence import Evidence, read
 from assistant.speech.bench.figures import Figures
 from assistant.speech.bench.votes import read_votes
+
+OWN: Final = ("v_own", "v_gap", "spread")
+"""Figures that a profile adds, and the clarity that they depend on."""
 
 Row = npt.NDArray[np.float64]
 
@@ -108,18 +112,23 @@ def write(weights: Weights, header: str) -> str:
 def main() -> None:
     """Fit and print."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("which", choices=("alone", "second-opinion"))
+    parser.add_argument("which", choices=("alone", "enrolled", "second-opinion"))
     parser.add_argument("folder", type=Path)
     parser.add_argument("--pull", type=float, default=100.0)
     parser.add_argument("--near", type=float, default=1.0)
     chosen = parser.parse_args()
     votes = None
-    if chosen.which != "alone":
+    if chosen.which == "second-opinion":
         votes = read_votes(chosen.folder / "tuning.votes.jsonl").figures
     rows = list(examples(read(chosen.folder / "tuning.jsonl"), chosen.near, votes))
-    source = Path(__file__).parent / "start" / f"{chosen.which}.toml"
+    begin = "alone" if chosen.which == "enrolled" else chosen.which
+    source = Path(__file__).parent / "start" / f"{begin}.toml"
     start = parse(source.read_text(encoding="utf-8"), chosen.which)
     names = tuple(start.weights)
+    if chosen.which == "enrolled":
+        # A profile adds its own figures and leaves the weights of the others as they are.
+        names = OWN
+        rows = [row for row in rows if OWN[0] in row.figures]
     refined = fit(rows, start, Options(names, chosen.pull, chosen.near))
     header = f'# Fitted on {len(rows)} candidates of the tuning half.\nversion = "fitted"'
     sys.stdout.write(write(refined, header))
