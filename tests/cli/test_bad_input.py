@@ -288,7 +288,7 @@ def on_a_small_disk(tmp_path: Path) -> Play:
             capture_output=True,
             text=True,
             check=False,
-            timeout=120,
+            timeout=500,
         )
         assert not done.returncode, done.stderr
         told: dict[str, Any] = json.loads(done.stdout.splitlines()[-1])
@@ -297,6 +297,7 @@ def on_a_small_disk(tmp_path: Path) -> Play:
     return play
 
 
+@pytest.mark.slow
 def test_a_full_disk_holds_the_session_until_there_is_room(
     taken: Make, on_a_small_disk: Play
 ) -> None:
@@ -312,6 +313,7 @@ def test_a_full_disk_holds_the_session_until_there_is_room(
     assert "Traceback" not in told["err"]
 
 
+@pytest.mark.slow
 def test_a_full_disk_stops_what_writes_whole_files(taken: Make, on_a_small_disk: Play) -> None:
     """Exports, reports, keys and signatures: one sentence each, no piece left."""
     told = on_a_small_disk("files", taken("whole"))
@@ -324,6 +326,7 @@ def test_a_full_disk_stops_what_writes_whole_files(taken: Make, on_a_small_disk:
     assert told["old"] == "old export"
 
 
+@pytest.mark.slow
 def test_a_read_only_disk_is_told(taken: Make, on_a_small_disk: Play) -> None:
     """For whoever would write there, root included; reading and proving go on."""
     told = on_a_small_disk("read-only", taken("whole"))

@@ -3,6 +3,7 @@
 Called as `small_disk.py SCENE FOLDER RECORD`; prints what happened as JSON.
 """
 
+import atexit
 import contextlib
 import json
 import os
@@ -16,7 +17,9 @@ from typing import Any
 
 PROGRAM = [sys.executable, "-W", "error", "-m", "assistant"]
 MOUNT = ["mount", "-t", "tmpfs", "-o"]
-PATIENCE_S = 60.0
+PATIENCE_S = 150.0
+LINES = 14
+"""Typed at once: their entries are more than the last page of the record has room for."""
 
 
 def ended(*words: object) -> dict[str, Any]:
@@ -55,10 +58,11 @@ def session(disk: Path) -> dict[str, Any]:
         options = ["--keyboard", "--silent", "--engine", "embedded"]
         work = subprocess.Popen([*words, *options], stdin=subprocess.PIPE, stdout=out, stderr=err)
         assert work.stdin is not None
+        atexit.register(work.kill)
         until(lambda: len(path.read_bytes()) > len(before))
         time.sleep(0.5)
         filler, full = fill(disk), path.read_bytes()
-        work.stdin.write(b"stand by\n" * 4)
+        work.stdin.write(b"stand by\n" * LINES)
         work.stdin.flush()
         until(lambda: b"HOLD" in told.read_bytes())
         held = path.read_bytes()
