@@ -7,6 +7,9 @@ from assistant.errors import InputError, RecordError
 from assistant.storage import shipped
 from assistant.storage.atomic import replace_file
 
+MOST_READ = 100_000_000
+"""Bytes; nothing a user hands over is larger, and a device would be read for ever."""
+
 
 def plan_bytes(name: str) -> tuple[bytes, str]:
     """The bytes of a plan and what to call it in errors."""
@@ -38,15 +41,19 @@ def read_file(path: Path, what: str) -> bytes:
     """Read a file a user named.
 
     Raises:
-        InputError: it is not there, is a folder, or may not be read.
+        InputError: it is not there, is a folder, may not be read, or never seems to end.
     """
     try:
-        return path.read_bytes()
+        with path.open("rb") as file:
+            data = file.read(MOST_READ + 1)
     except FileNotFoundError:
         raise InputError(f"There is no {what} {path}; check the name.") from None
     except OSError as fault:
         reason = (fault.strerror or str(fault)).lower()
         raise InputError(f"The {what} {path} cannot be read: {reason}.") from None
+    if len(data) > MOST_READ:
+        raise InputError(f"The {what} {path} is larger than 100 MB; is it the right file?")
+    return data
 
 
 def write_file(path: Path, data: bytes) -> None:

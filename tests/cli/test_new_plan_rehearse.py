@@ -55,7 +55,8 @@ def test_a_new_plan_is_rehearsed_unchanged(
     proven = command("verify", record)
     assert proven.returncode == 0
     assert proven.stdout.startswith("proven: ")
-    events = [json.loads(line)["event"] for line in (record / "record.jsonl").open("rb")]
+    lines = (record / "record.jsonl").read_bytes().splitlines()
+    events = [json.loads(line)["event"] for line in lines]
     spoken = [
         event
         for event in events

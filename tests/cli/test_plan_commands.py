@@ -148,6 +148,12 @@ def test_a_million_locations_are_refused(command: Run, refused: Refused, tmp_pat
     refused(command("check", plan), 2, "is too large for a plan; is it the right file?")
 
 
+@pytest.mark.skipif(not Path("/dev/zero").exists(), reason="no endless file on this system")
+def test_an_endless_file_is_refused(command: Run, refused: Refused) -> None:
+    """A device in place of a plan is not read for ever."""
+    refused(command("check", "/dev/zero"), 2, "/dev/zero is larger than 100 MB; is it the right")
+
+
 def test_picture_and_labels_name_the_plan_on_record(command: Run, tmp_path: Path) -> None:
     """The hash at the foot is that of the file's bytes, as the record's first entry has it."""
     plan = changed(tmp_path, CONE)
