@@ -57,14 +57,15 @@ class Mouth:
         """Speak through the sound server of `env`."""
         self._env = env
         self._voices = [Voice(name, rate=150) for name in VOICES]
-        self._spoken = 0
+        self.spoken = 0
+        """How often he has spoken."""
         self.voice = VOICES[0]
         """Whose turn it was last."""
 
     def say(self, words: str) -> None:
         """Say words to their end with the voice whose turn it is."""
-        turn = self._spoken % len(VOICES)
-        self._spoken += 1
+        turn = self.spoken % len(VOICES)
+        self.spoken += 1
         self.voice = VOICES[turn]
         signal = samples_of(self._voices[turn].render(words)).astype(np.float64)
         gain = FULL_SCALE * 10 ** (SPEECH_DBFS / 20) / active_rms(signal)

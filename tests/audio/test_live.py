@@ -11,7 +11,15 @@ from typing import TYPE_CHECKING
 import pytest
 
 from assistant.grammar.wording import phrase
-from assistant.procedure.events import Heard, Meaning, NoiseRose, SoundChecked, TimerRang
+from assistant.procedure.events import (
+    DeviceBack,
+    DeviceLost,
+    Heard,
+    Meaning,
+    NoiseRose,
+    SoundChecked,
+    TimerRang,
+)
 from assistant.procedure.model import Session
 from assistant.procedure.vocabulary import Intent, Prompt, State
 from assistant.storage import shipped
@@ -267,3 +275,27 @@ def test_a_noisier_room_is_announced_and_put_on_record(
     assert spoken
     kinds = [d.kind.value for d in person.follower.session.deviations]
     assert kinds == ["noise-rise"]
+
+
+def test_a_microphone_that_is_lost_leaves_the_key_and_comes_back(
+    sound: "VirtualSound", tmp_path: Path
+) -> None:
+    """Loss and return are announced and on record; between them the foot switch goes on."""
+    sound.play_noise(QUIET_ROOM_DBFS)
+    with sitting(sound, WEIGHED, tmp_path) as person:
+        person.check_sound()
+        checked(person)
+        sound.hush()
+        lost, _ = person.until(lambda _, e: isinstance(e, DeviceLost), within=20)
+        assert said_in(lost) == person.language.prompts[Prompt.MICROPHONE_LOST]
+        assert press(person).decision == "accept"
+        sound.play_noise(QUIET_ROOM_DBFS)
+        back, event = person.until(lambda _, e: isinstance(e, DeviceBack), within=40)
+        assert isinstance(event, DeviceBack)
+        assert event.device == "microphone"
+        person.hear_out(said_in(back))
+        earthed = phrase(person.language, Meaning(intent=Intent.CAUTION_EARTHED))
+        person.insist(earthed, lambda session: session.progress.caution == 2)
+        assert person.listener.loud_times(int(lost.mono) / 1e9)
+    kinds = [d.kind.value for d in person.follower.session.deviations]
+    assert kinds == ["device-lost"]
