@@ -190,13 +190,12 @@ class Endpointer:
         """
         if self._first is None:
             return None
-        kept = self._samples(self.settings.post_roll_ms)
-        last = self._last_audible
-        if self._position - last < kept:
-            # Faint sound may still be the end of the words; it is background once it goes on.
-            last = self._last
-            if self._ms(self._position - last) < self.settings.hang_ms:
-                return None
+        # Faint sound that has gone on for so long will have been background, as in `_close`.
+        trailing = self._ms(self._last_audible - self._last)
+        faint = trailing >= self.settings.faint_hang_ms - self.settings.hang_ms
+        last = self._last if faint else self._last_audible
+        if self._position - last < self._samples(self.settings.post_roll_ms):
+            return None
         if self._ms(last - self._first) < self.settings.minimum_ms:
             return None
         return Utterance(pcm=self._cut(*self._bounds(self._first, last)))
