@@ -121,6 +121,8 @@ def _engines(sub: Sub) -> None:
     )
     sub.add_argument("--model", type=Path, help="folder of a dynamic-graph Vosk model")
     _second_opinion(sub)
+    sub.add_argument("--profile", metavar="NAME", help="of whom the voice was enrolled")
+    _profiles(sub)
 
 
 def _enrol(sub: Sub) -> None:
@@ -134,7 +136,7 @@ def _enrol(sub: Sub) -> None:
         metavar="FOLDER",
         help="of sound files named by their phrases, such as dies-are-seated.wav, instead",
     )
-    sub.add_argument("--profiles", type=Path, help="folder for the profile (default: the user's)")
+    _profiles(sub)
 
 
 def _bench(sub: Sub) -> None:
@@ -296,6 +298,10 @@ def _plan(sub: Sub, *, optional: bool = False) -> None:
         sub.add_argument("plan", nargs="?", default="double-cone", help="plan file or shipped plan")
     else:
         sub.add_argument("plan", help="plan file, or a shipped plan by name")
+
+
+def _profiles(sub: Sub) -> None:
+    sub.add_argument("--profiles", type=Path, help="folder of the profiles (default: the user's)")
 
 
 def _second_opinion(sub: Sub) -> None:

@@ -2,24 +2,24 @@
 
 import argparse
 import contextlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 from rich.console import Console
 from rich.live import Live
 
 from assistant.cli.files import grammar_bytes, plan_bytes
+from assistant.cli.hearing import chosen_judge
 from assistant.cli.summary import show_end
 from assistant.clock import ManualClock
 from assistant.console.panel import panel
 from assistant.console.transcript import Transcript, describe
 from assistant.errors import InputError
-from assistant.grammar import parse_grammar
+from assistant.grammar import Language, parse_grammar
 from assistant.journal.entry import Entry
 from assistant.plan import parse_plan
 from assistant.procedure.events import Event, Heard
 from assistant.procedure.machine import Outcome
 from assistant.procedure.vocabulary import State
-from assistant.session.assemble import open_judge
 from assistant.session.live import LiveSession, Setting
 from assistant.session.sound import Wanted, open_devices
 from assistant.session.words import refuse_alike
@@ -36,9 +36,8 @@ def run(options: argparse.Namespace) -> int:
     console = Console(highlight=False)
     console.print(CAUTION, style="bold")
     with contextlib.ExitStack() as stack:
-        folder = stack.enter_context(_folder(options))
-        language = parse_grammar(folder.grammar, str(folder.path / "grammar.toml"))
-        judge = open_judge(language, options.engine, options.model, options.second_opinion)
+        language, opened = _words(options, stack)
+        judge, profile_sha256 = chosen_judge(options, language)
         devices = stack.enter_context(open_devices(_wanted(options)))
         watcher = _Watcher(console, plain=options.plain or options.audio is not None)
         setting = Setting(
@@ -50,12 +49,13 @@ def run(options: argparse.Namespace) -> int:
             shown=console.print,
             delays=devices.delays,
             operator=options.operator or "",
+            profile_sha256=profile_sha256,
             headset=options.headset,
             observers=(watcher,),
             on_tick=watcher.tick,
         )
         clock = ManualClock() if options.audio else None
-        live = LiveSession(folder, setting, devices.queue, clock)
+        live = LiveSession(opened(), setting, devices.queue, clock)
         devices.start()
         with watcher.shown():
             session = live.run(devices.blocks())
@@ -78,16 +78,21 @@ def _wanted(options: argparse.Namespace) -> Wanted:
     )
 
 
-def _folder(options: argparse.Namespace) -> RecordFolder:
+def _words(
+    options: argparse.Namespace, stack: contextlib.ExitStack
+) -> tuple[Language, Callable[[], RecordFolder]]:
+    """The language to work in, and what opens the record: a new one only when all else is there."""
     if options.resume:
-        return _resumed(options)
+        folder = stack.enter_context(_resumed(options))
+        return parse_grammar(folder.grammar, str(folder.path / "grammar.toml")), lambda: folder
     if not options.plan:
         raise InputError("Name the plan to follow, or --resume to go on with a record.")
     plan, name = plan_bytes(options.plan)
     read = parse_plan(plan, name)
     grammar, grammar_name = grammar_bytes(options.grammar)
-    refuse_alike(parse_grammar(grammar, grammar_name), read)
-    return RecordFolder.create(options.into, plan, grammar)
+    language = parse_grammar(grammar, grammar_name)
+    refuse_alike(language, read)
+    return language, lambda: stack.enter_context(RecordFolder.create(options.into, plan, grammar))
 
 
 def _resumed(options: argparse.Namespace) -> RecordFolder:

@@ -5,10 +5,10 @@ import argparse
 from rich.console import Console
 
 from assistant.cli.files import grammar_bytes, plan_bytes
+from assistant.cli.hearing import chosen_judge
 from assistant.grammar import parse_grammar
 from assistant.plan import parse_plan
 from assistant.procedure.model import begin
-from assistant.session.assemble import open_judge
 from assistant.session.sound import Wanted, open_devices
 from assistant.session.soundcheck import (
     WORKABLE_DB,
@@ -29,7 +29,7 @@ def run(options: argparse.Namespace) -> int:
     console = Console(highlight=False)
     session = begin(parse_plan(*plan_bytes(options.plan)))
     language = parse_grammar(*grammar_bytes(options.grammar))
-    judge = open_judge(language, options.engine, options.model, options.second_opinion)
+    judge, _ = chosen_judge(options, language)
     wanted = Wanted(
         microphone=options.microphone or "",
         speaker=options.speaker or "",

@@ -14,6 +14,7 @@ from assistant.ports import Decision, Utterance, Verdict
 
 if TYPE_CHECKING:
     from assistant.speech.acceptance import SecondOpinion
+    from assistant.speech.acceptance.profile import Profile
 
 EngineChoice = Literal["auto", "embedded", "vosk"]
 
@@ -148,6 +149,7 @@ def open_judge(
     choice: EngineChoice = "auto",
     vosk_folder: Path | None = None,
     second: str = "",
+    profile: "Profile | None" = None,
 ) -> SessionJudge:
     """Load the recogniser with its acceptance layer.
 
@@ -156,6 +158,7 @@ def open_judge(
         choice: "auto" takes Vosk where a model is configured or found, else the embedded engine.
         vosk_folder: where to look for the Vosk model first.
         second: the second opinion, as for `second_folder`.
+        profile: the voice of whoever is going to speak, where it is known.
 
     Raises:
         DeviceError: an engine or its model is missing or cannot be used.
@@ -166,7 +169,7 @@ def open_judge(
 
         folder = find_model(language.language, vosk_folder)
         if folder is not None:
-            return _vosk(folder, second)
+            return _vosk(folder, second, profile)
         if choice == "vosk":
             raise DeviceError(
                 "No Vosk model was found: name a folder with --model, or set "
@@ -174,10 +177,16 @@ def open_judge(
             )
     from assistant.speech.numeric import NumberAware  # noqa: PLC0415 - loads a library
 
-    return NumberAware(language.pronunciations, language.digits, open_second(second))
+    opinion = open_second(second)
+    return NumberAware(language.pronunciations, language.digits, opinion, profile)
 
 
-def _vosk(folder: Path, second: str) -> VoskJudge:
+def _vosk(folder: Path, second: str, profile: "Profile | None") -> VoskJudge:
+    if profile is not None:
+        raise DeviceError(
+            f"A voice profile sharpens the embedded engine, not Vosk ({folder}): "
+            "choose --engine embedded, or leave --profile out."
+        )
     if second_folder(second) is not None:
         raise DeviceError(
             f"The second opinion votes beside the embedded engine, not beside Vosk ({folder}): "

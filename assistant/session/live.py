@@ -57,6 +57,8 @@ class Setting:
     listens: bool = True
     """Whether there is a microphone, so that a sound check makes sense."""
     operator: str = ""
+    profile_sha256: str = ""
+    """Of the voice profile that the judge was opened with."""
     headset: bool = False
     observers: tuple[Observer, ...] = ()
     on_tick: Tick = field(default=lambda _live: None)
@@ -231,6 +233,7 @@ class LiveSession:
             engine=setting.judge.name,
             microphone=setting.microphone,
             speaker=setting.speaker.name,
+            profile_sha256=setting.profile_sha256,
         )
 
     def _tick(self, item: object) -> None:

@@ -12,6 +12,7 @@ from assistant.grammar.wording import NUMBER
 from assistant.ports import Utterance, Verdict
 from assistant.speech.acceptance import Judge
 from assistant.speech.acceptance.judge import Opinion
+from assistant.speech.acceptance.profile import Profile
 from assistant.speech.pcm import dithered
 from assistant.speech.pocketsphinx_engine import (
     PHONE_WORD,
@@ -44,6 +45,7 @@ class NumberAware:
         pronunciations: Mapping[str, Sequence[str]],
         digits: Mapping[str, Sequence[str]],
         second: Opinion | None = None,
+        profile: Profile | None = None,
     ) -> None:
         """Load the engines.
 
@@ -51,13 +53,14 @@ class NumberAware:
             pronunciations: word to its extra pronunciations in ARPAbet.
             digits: "0" to "9" and "." to the words that stand for them.
             second: votes on phrases; numbers are read back and need no vote.
+            profile: the voice of whoever is going to speak; it knows phrases, no numbers.
 
         Raises:
             DeviceError: the engine or its model is missing.
             GrammarError: a pronunciation uses a sound the model does not have.
         """
         self._lock = threading.Lock()
-        self._judge = Judge(pronunciations, second=second)
+        self._judge = Judge(pronunciations, second=second, profile=profile)
         self._pronunciations = pronunciations
         self._decoder: Any = None
         self._digits = [word for key, words in digits.items() if key != "." for word in words]

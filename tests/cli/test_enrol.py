@@ -7,7 +7,9 @@ import pytest
 import soundfile
 
 from assistant.cli import main
+from assistant.cli.record import open_record
 from assistant.ports import SAMPLE_RATE
+from assistant.procedure.events import Opened
 from assistant.speech.acceptance.profile import load_profile
 
 
@@ -39,6 +41,27 @@ def test_a_folder_of_recordings_makes_a_profile(
     assert "heard 2 of" in out
     assert "sampler at depth" in out
     assert "vial one full" not in out
+
+
+def test_a_session_listens_with_a_profile_and_puts_its_hash_on_record(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """In the first entry; a person without a profile is refused before anything is made."""
+    kept, into, clips = tmp_path / "kept", tmp_path / "record", tmp_path / "clips"
+    clips.mkdir()
+    record(clips / "dies-are-seated.wav", 300.0)
+    assert main(["enrol", "Ann", "bin", "--audio", str(clips), "--profiles", str(kept)]) == 0
+    sound = ["bin", "--audio", str(clips / "dies-are-seated.wav"), "--engine", "embedded"]
+    words = ["run", *sound, "--into", str(into), "--profiles", str(kept), "--profile"]
+    assert main([*words, "Ben"]) == 2
+    assert 'no voice profile of "Ben"' in capsys.readouterr().err
+    assert not into.exists()
+    assert main([*words, "Ann"]) == 1
+    opened = next(iter(open_record(into).told())).event
+    assert isinstance(opened, Opened)
+    profile = load_profile("Ann", kept)
+    assert opened.profile_sha256 == profile.digest
+    assert profile.digest in opened.engine
 
 
 @pytest.mark.parametrize(
