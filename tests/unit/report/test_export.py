@@ -151,6 +151,16 @@ def test_a_deviation_has_its_end(intent: Intent, status: str, vials: int) -> Non
         assert all("voided" in seqs(sample) for sample in touched)
 
 
+def test_a_voided_vial_keeps_its_weight() -> None:
+    """Void never means deleted: mass and the time of weighing stay what they were."""
+    void = Instead(State.DISPOSING, Meaning(intent=Intent.SAMPLES_VOIDED))
+    before, after = export_of(OVERRUN, plan=WEIGHED), export_of(OVERRUN, void, plan=WEIGHED)
+    assert after.samples[1].status == "void"
+    assert after.samples[1].mass_mg == before.samples[1].mass_mg != ""
+    assert after.samples[1].weighed == before.samples[1].weighed
+    assert seqs(after.samples[1])["voided"] > seqs(after.samples[1])["weighed"]
+
+
 def test_a_disposal_taken_back_is_open_again() -> None:
     """Time, person and reason of the first disposal are gone with it; both stand in the entries."""
     void = Instead(State.DISPOSING, Meaning(intent=Intent.SAMPLES_VOIDED))
