@@ -114,6 +114,8 @@ class Rate:
 
     def __str__(self) -> str:
         """Rate, count and interval in one short text."""
+        if not self.trials:
+            return "no clips"
         low, high = self.interval()
         return f"{self.percent:.1f} % ({self.count}/{self.trials}; {low:.1f}-{high:.1f})"
 

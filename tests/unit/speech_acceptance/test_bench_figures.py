@@ -38,6 +38,7 @@ def test_interval_of_nothing_and_of_everything() -> None:
     """Without trials nothing is known; with all hits the upper end is 100 %."""
     assert Rate(0, 0).interval() == (0.0, 100.0)
     assert math.isnan(Rate(0, 0).percent)
+    assert str(Rate(0, 0)) == "no clips"
     assert Rate(4, 4).interval()[1] == 100.0
 
 
