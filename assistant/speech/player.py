@@ -257,15 +257,15 @@ class LoudSpeaker:
 
     def _check(self) -> None:
         """Give up a stream that has stopped or does not move on."""
-        stream, sentence = self._stream, self._sentence
-        overdue = sentence is not None and time.monotonic() > sentence.deadline
-        if stream is not None and (overdue or not _active(stream)):
-            with self._control:
-                if self._stream is not stream:
-                    return
-                self.let_go()
-                self._lost = True
-            self._on_lost(f"The loudspeaker {self._device.label} is lost; prompts appear as text")
+        # Under the lock: a stream that is just being started anew is not active for a moment.
+        with self._control:
+            stream, sentence = self._stream, self._sentence
+            overdue = sentence is not None and time.monotonic() > sentence.deadline
+            if stream is None or (_active(stream) and not overdue):
+                return
+            self.let_go()
+            self._lost = True
+        self._on_lost(f"The loudspeaker {self._device.label} is lost; prompts appear as text")
 
 
 def _restart(stream: Any) -> None:  # noqa: ANN401 - library type

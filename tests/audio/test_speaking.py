@@ -52,3 +52,9 @@ def test_the_gate_keeps_the_program_from_hearing_itself(sound: "VirtualSound") -
     assert sound.run("echo", "open")["heard"] == ["bottom port open"] * 3
     gated = sound.run("echo", "gate")
     assert gated == {"heard": [], "other": []}
+
+
+@pytest.mark.slow
+def test_cutting_a_sentence_is_no_loss_of_the_loudspeaker(sound: "VirtualSound") -> None:
+    """The device stops for a moment where a sentence is cut; a look just then means nothing."""
+    assert sound.run("cuts", "100") == {"lost": [], "done": 100}
