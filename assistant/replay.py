@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 
 from pydantic import JsonValue, ValidationError
 
-from assistant.errors import RecordBroken
+from assistant.errors import GrammarError, RecordBroken
 from assistant.grammar.language import Language
 from assistant.grammar.wording import sentence
 from assistant.journal.chain import read
@@ -110,7 +110,10 @@ def follow(entries: Iterable[Entry], plan: Plan, language: Language) -> Iterator
             raise RecordBroken("Entry 1: a record is opened once, by its first entry.")
         if session.state in END:
             raise RecordBroken(f"Entry {entry.seq} follows the end of the record.")
-        made = drive.work(session, event)
+        try:
+            made = drive.work(session, event)
+        except GrammarError as lacking:
+            raise RecordBroken(f"Entry {entry.seq}: {lacking}") from None
         if entry.outcome != made.on_record or entry.by != made.by:
             raise RecordBroken(_mismatch(entry, made.on_record, made.by))
         yield Told(entry, event, made.outcome)
@@ -205,7 +208,7 @@ class _Drive:
 
 
 def on_time(told: Iterable[Told]) -> Iterator[Told]:
-    """Pass a record on, and refuse one whose clock runs back or whose timers ring too early.
+    """Pass a record on; refuse one whose clock runs back or whose timers ring too early or twice.
 
     Only entries of one start of the program are compared: the steady clock begins anew with the
     machine.
@@ -214,7 +217,7 @@ def on_time(told: Iterable[Told]) -> Iterator[Told]:
         RecordBroken: names the first entry that cannot have been written then.
     """
     boot, before = "", 0
-    due: dict[tuple[str, int], int] = {}
+    due: dict[tuple[str, int], list[int]] = {}
     for one in told:
         moment = int(one.entry.mono)
         if one.entry.boot != boot:
@@ -224,24 +227,32 @@ def on_time(told: Iterable[Told]) -> Iterator[Told]:
             raise RecordBroken(f"Entry {one.entry.seq} was written before the one above it.")
         before = moment
         if isinstance(one.event, TimerRang) and one.outcome.advanced:
-            key = (one.event.timer.value, one.event.generation)
-            if key not in due or moment < due[key]:
-                raise RecordBroken(
-                    f"Entry {one.entry.seq}: the timer {key[0]!r} rings before its time is up."
-                )
+            _ring(one.event, one.entry, due)
         _note_timers(one.outcome.effects, moment, due)
         yield one
 
 
-def _note_timers(effects: Iterable[Effect], moment: int, due: dict[tuple[str, int], int]) -> None:
-    """Note when each timer that was started may ring: the earliest of several starts counts."""
+def _ring(event: TimerRang, entry: Entry, due: dict[tuple[str, int], list[int]]) -> None:
+    """Prove that a timer may ring now; each start of it rings once."""
+    times = due.get((event.timer.value, event.generation))
+    if not times or int(entry.mono) < min(times):
+        raise RecordBroken(
+            f"Entry {entry.seq}: the timer {event.timer.value!r} rings before its time is up, or "
+            "once more."
+        )
+    times.remove(min(times))
+
+
+def _note_timers(
+    effects: Iterable[Effect], moment: int, due: dict[tuple[str, int], list[int]]
+) -> None:
+    """Note when each timer that was started may ring."""
     for effect in effects:
         if isinstance(effect, StopTimers):
             due.clear()
         elif isinstance(effect, StartTimer):
             end = moment + effect.milliseconds * 1_000_000
-            key = (effect.timer.value, effect.generation)
-            due[key] = min(end, due.get(key, end))
+            due.setdefault((effect.timer.value, effect.generation), []).append(end)
 
 
 def fold(lines: Iterable[bytes], plan: Plan, language: Language) -> tuple[Session, Entry | None]:

@@ -14,7 +14,7 @@ from assistant.journal.signing import Signature, check, note_heads
 from assistant.procedure.events import Heard, Opened, RemarkTaken, Resumed
 from assistant.procedure.model import begin
 from assistant.replay import Told, follow, on_time, proved, retell
-from assistant.session.live import same_files
+from assistant.session.live import same_files, with_own_files
 from assistant.storage.keys import load_public
 from assistant.storage.signatures import load_signatures
 
@@ -114,7 +114,7 @@ def prove(record: OpenRecord, code: str = "") -> Proof:
     """
     proof = Proof(load_signatures(record.view.path))
     counts = {signature.statement.count for signature in proof.signatures}
-    entries = proved(record.view.lines())
+    entries = with_own_files(record.view, proved(record.view.lines()))
     if code:
         entries = watch(code, entries)
     entries = note_heads(entries, counts, proof.heads)

@@ -119,12 +119,13 @@ def recall_grammar(raw: bytes, name: str) -> Language:
         language = Language.model_validate(table)
     except UnicodeDecodeError as fault:
         raise GrammarError(f"{name}: not UTF-8 text at byte {fault.start}.") from None
-    except (tomllib.TOMLDecodeError, RecursionError) as fault:
-        raise GrammarError(f"{name}: not valid TOML: {fault}.") from None
     except ValidationError as fault:
         first = fault.errors(include_url=False)[0]
         where = ".".join(str(part) for part in first["loc"])
         raise GrammarError(f"{name}: '{where}': {first['msg'].lower()}.") from None
+    except (ValueError, RecursionError) as fault:
+        # ValueError covers tomllib's own error and integers of thousands of digits.
+        raise GrammarError(f"{name}: not valid TOML: {fault}.") from None
     _sound(language, name)
     return language
 

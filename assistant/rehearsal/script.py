@@ -48,9 +48,9 @@ def parse_script(raw: bytes, name: str) -> Script:
         return Script.model_validate(tomllib.loads(raw.decode("utf-8-sig").replace("\r\n", "\n")))
     except UnicodeDecodeError as fault:
         raise InputError(f"{name}: not UTF-8 text at byte {fault.start}.") from None
-    except (tomllib.TOMLDecodeError, RecursionError) as fault:
-        raise InputError(f"{name}: not valid TOML: {fault}.") from None
     except ValidationError as fault:
         first = fault.errors(include_url=False)[0]
         where = ".".join(str(part) for part in first["loc"])
         raise InputError(f"{name}: '{where}': {first['msg'].lower()}.") from None
+    except (ValueError, RecursionError) as fault:
+        raise InputError(f"{name}: not valid TOML: {fault}.") from None

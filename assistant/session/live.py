@@ -1,10 +1,13 @@
 """The live session: microphone, loudspeaker and keyboard, joined by one queue."""
 
+import contextlib
 import math
 import time
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Literal
+
+from pydantic import ValidationError
 
 from assistant.clock import ManualClock, SystemClock
 from assistant.errors import InputError, RecordBroken, RecordError
@@ -12,10 +15,18 @@ from assistant.grammar.language import Language
 from assistant.journal.entry import Entry
 from assistant.plan import Plan, parse_plan
 from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Clock, Speaker, Utterance
-from assistant.procedure.events import AudioLost, DeviceBack, DeviceLost, Event, Opened, Resumed
+from assistant.procedure.events import (
+    AudioLost,
+    DeviceBack,
+    DeviceLost,
+    Event,
+    Opened,
+    Resumed,
+    load,
+)
 from assistant.procedure.model import Session, begin
 from assistant.procedure.vocabulary import END, Prompt
-from assistant.replay import retell
+from assistant.replay import follow, proved
 from assistant.session.ahead import JudgeAhead
 from assistant.session.assemble import SessionJudge, fingerprint, software
 from assistant.session.conductor import Conductor, Observer, Parts
@@ -194,11 +205,10 @@ class LiveSession:
         """Prove what is on record; also return the hashes of the torn tails that it names."""
         folder, noted = self._folder, set()
         session, last = begin(self.plan), None
-        for told in retell(folder.lines(), self.plan, self.language):
+        entries = with_own_files(folder, proved(folder.lines()))
+        for told in follow(entries, self.plan, self.language):
             session, last = told.outcome.session, told.entry
-            if isinstance(told.event, Opened):
-                same_files(folder, told.event)
-            elif isinstance(told.event, Resumed):
+            if isinstance(told.event, Resumed):
                 noted.add(told.event.torn_sha256)
         return session, last, frozenset(noted)
 
@@ -295,6 +305,24 @@ class LiveSession:
             observer.trouble(reason)
         words = self._setting.language.prompts[Prompt.STORAGE_FAILED]
         self._setting.speaker.say(words, lambda: None)
+
+
+def with_own_files(view: RecordView, entries: Iterable[Entry]) -> Iterator[Entry]:
+    """Pass entries on; prove plan and grammar before anything is told by them.
+
+    Another grammar than the one used would show as effects that nobody asked for, and the entry
+    would be blamed instead of the file.
+
+    Raises:
+        RecordBroken: one of the files is not the one that was used.
+    """
+    for entry in entries:
+        if entry.seq == 1:
+            with contextlib.suppress(ValidationError):  # whoever folds the entries names the fault
+                opened = load(entry.event)
+                if isinstance(opened, Opened):
+                    same_files(view, opened)
+        yield entry
 
 
 def same_files(view: RecordView, opened: Opened) -> None:

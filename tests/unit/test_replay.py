@@ -312,6 +312,24 @@ def test_a_ring_before_its_time_is_refused() -> None:
         list(on_time(retell(forged(parts), PLAN, ENGLISH)))
 
 
+def test_a_timer_that_rings_twice_is_refused() -> None:
+    """Each start of a timer rings once: twice over, one ring would be a second overrun."""
+    parts = pieces()
+    rang = place(lambda part: part.event["type"] == "timer-rang")
+    twice = forged([*parts[: rang + 1], *parts[rang:]])
+    assert len(list(retell(twice, PLAN, ENGLISH))) == len(twice)
+    with pytest.raises(RecordBroken, match=f"Entry {rang + 2}: the timer .* or once more"):
+        list(on_time(retell(twice, PLAN, ENGLISH)))
+
+
+def test_a_grammar_without_the_words_of_a_prompt_is_named_with_the_entry() -> None:
+    """An older grammar may lack a prompt, but none that the record says."""
+    prompts = {prompt: words for prompt, words in ENGLISH.prompts.items() if prompt != "close"}
+    older = ENGLISH.model_copy(update={"prompts": prompts})
+    with pytest.raises(RecordBroken, match=r"^Entry \d+: The grammar has no words for"):
+        list(retell(genuine(), PLAN, older))
+
+
 def test_a_ring_after_a_new_start_of_the_program_needs_its_own_timer() -> None:
     """The clock begins anew with the machine, and so do the timers."""
     parts = pieces()

@@ -1,0 +1,132 @@
+"""A record of every released schema is kept here for good, and is read by every later program.
+
+`tests/golden/schema-1` was made by a live session: one insertion, three samples; three phrases were
+spoken (a hum stands for the voice), powder was spilt, the program was stopped in the middle of a
+line and went on, two people signed. It has the plan and the grammar of its day beside it, and stays
+as it is: where a later program reads it otherwise, that program is wrong, or needs a new schema.
+"""
+
+import shutil
+from dataclasses import dataclass
+from hashlib import sha256
+from pathlib import Path
+
+import pytest
+
+from assistant.cli import main
+from assistant.cli.record import open_record
+from assistant.cli.study import read_record
+from assistant.cli.verify import prove
+from assistant.errors import RecordBroken
+from assistant.journal.chain import line, read, seal
+from assistant.journal.entry import Entry
+from assistant.ports import Instant
+from assistant.procedure.vocabulary import Kind, State
+
+GOLDEN = Path(__file__).parent.parent / "golden"
+SCHEMA_1 = GOLDEN / "schema-1" / "record"
+KEYS = GOLDEN / "schema-1" / "keys"
+
+
+@dataclass(frozen=True)
+class Known:
+    """What is known of a golden record, once and for all."""
+
+    entries: int
+    clips: int
+    code: str
+
+
+ONE = Known(entries=42, clips=3, code="42-42BZ-R8ZJ-A")
+
+
+@pytest.fixture
+def copy(tmp_path: Path) -> Path:
+    """A copy of the golden record, to be written to."""
+    return Path(shutil.copytree(SCHEMA_1, tmp_path / "record"))
+
+
+def test_the_golden_record_is_proved() -> None:
+    """Chain, order, times, clips and the torn line; it ends where it ended."""
+    proof = prove(open_record(SCHEMA_1), ONE.code)
+    assert proof.last is not None
+    assert (proof.last.entry.seq, proof.clips, proof.torn) == (ONE.entries, ONE.clips, 1)
+    session = proof.last.outcome.session
+    assert session.state is State.CLOSED
+    assert [sample.status.value for sample in session.progress.samples] == ["full"] * 3
+    assert [(d.kind, d.status) for d in session.deviations] == [(Kind.SPILL, "accepted")]
+    assert [s.statement.meaning for s in proof.signatures] == ["performed", "reviewed"]
+
+
+def test_a_changed_golden_record_is_not(copy: Path) -> None:
+    """One digit of one time."""
+    record = copy / "record.jsonl"
+    lines = record.read_bytes().split(b"\n")
+    lines[6] = lines[6].replace(b"2026-03-04T08", b"2026-03-04T09")
+    record.write_bytes(b"\n".join(lines))
+    with pytest.raises(RecordBroken, match=r"^Entry 7 "):
+        prove(open_record(copy))
+
+
+def test_every_command_reads_the_golden_record(
+    copy: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Verify with keys and head code, replay, every export."""
+    where = str(copy)
+    assert main(["verify", where, "--head", ONE.code, "--keys", str(KEYS)]) == 0
+    shown = capsys.readouterr().out
+    assert f"proven: {ONE.entries} entries in order, {ONE.clips} clips unchanged" in shown
+    assert "reviewed by Ada Lindqvist, 2026-03-05T09:00:00.000000Z" in shown
+    assert shown.count("(genuine)") == 2
+    assert main(["replay", where, "--speed", "1e9"]) == 0
+    assert "spill" in capsys.readouterr().out
+    for form in ("csv", "json", "sheet"):
+        output = tmp_path / f"out.{form}"
+        assert main(["export", where, "--as", form, "-o", str(output)]) == 0
+        assert output.exists()
+
+
+def test_the_evaluation_reads_the_golden_record() -> None:
+    """Three samples of one location, and who signed."""
+    study, signatures = read_record(SCHEMA_1)
+    assert study.opened.operator == "Mira Oostveld"
+    assert len(signatures) == 2
+
+
+def with_grammar(copy: Path, without: str) -> Path:
+    """Let a record have been made with a grammar that lacks a line; its chain is sealed anew."""
+    grammar = copy / "grammar.toml"
+    rows = grammar.read_text("utf-8").split("\n")
+    kept = [row for row in rows if not row.startswith(f"{without} = ")]
+    assert len(kept) == len(rows) - 1
+    grammar.write_text("\n".join(kept), "utf-8")
+    digest = sha256(grammar.read_bytes()).hexdigest()
+    last: Entry | None = None
+    lines = []
+    for entry in read((copy / "record.jsonl").read_bytes().splitlines()):
+        event = dict(entry.event)
+        if last is None:
+            event["grammar_sha256"] = digest
+        at = Instant(entry.utc, int(entry.mono))
+        last = seal(last, at=at, boot=entry.boot, by=entry.by, event=event, outcome=entry.outcome)
+        lines.append(line(last))
+    (copy / "record.jsonl").write_bytes(b"".join(lines))
+    (copy / "signatures.jsonl").unlink()
+    return copy
+
+
+@pytest.mark.parametrize("prompt", ["noise-rose", "weigh", "unknown-person"])
+def test_a_grammar_older_than_a_prompt_is_no_obstacle(
+    copy: Path, tmp_path: Path, prompt: str
+) -> None:
+    """What was never said need not be in the grammar of the day."""
+    old = with_grammar(copy, prompt)
+    assert main(["verify", str(old)]) == 0
+    assert main(["replay", str(old), "--speed", "1e9"]) == 0
+    assert main(["export", str(old), "--as", "json", "-o", str(tmp_path / "o.json")]) == 0
+
+
+def test_a_grammar_that_lacks_what_was_said_is_named(copy: Path) -> None:
+    """The entry at which the words are missing."""
+    with pytest.raises(RecordBroken, match=r"^Entry \d+: The grammar has no words for"):
+        prove(open_record(with_grammar(copy, "withdraw")))
