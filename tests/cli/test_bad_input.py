@@ -131,6 +131,7 @@ def test_a_recording_that_cannot_be_heard(
     (line,) = done.stderr.splitlines()
     assert str(sound) in line
     assert piece in line
+    assert not (tmp_path / "out").exists()
 
 
 def test_a_recording_that_is_none(tmp_path: Path, command: Run, refused: Refused) -> None:
@@ -206,6 +207,7 @@ def test_a_vosk_model_that_cannot_be_used(tmp_path: Path, command: Run, refused:
         (static / name).touch()
     out = ("--into", tmp_path / "other")
     refused(command(*VOSK, *out, "--model", static), 3, str(static), "static graph")
+    assert list(tmp_path.iterdir()) == [static]
 
 
 def test_no_vosk_model_at_all(tmp_path: Path, process: Run, refused: Refused) -> None:
@@ -265,6 +267,7 @@ def test_no_microphone_and_no_loudspeaker(tmp_path: Path, process: Run, refused:
     into = ("--into", tmp_path / "other")
     done = process("run", "bin", "--keyboard", *into, before=NO_DEVICES)
     refused(done, 3, "There is no loudspeaker; connect one")
+    assert list(tmp_path.iterdir()) == [], "no record was begun that would bar the next attempt"
 
 
 SCENE = Path(__file__).parent / "scenes" / "small_disk.py"
