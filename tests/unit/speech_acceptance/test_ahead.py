@@ -1,11 +1,12 @@
 """Judging ahead gives the same verdict, sooner, and never a stale one."""
 
+import time
 from collections.abc import Iterator
 
 import pytest
 
 from assistant.ports import Utterance, Verdict
-from assistant.speech.acceptance.ahead import Ahead
+from assistant.speech.acceptance.ahead import SLOW_S, Ahead
 
 
 class Counting:
@@ -59,3 +60,28 @@ def test_forgetting_judges_anew(ahead: Ahead, counting: Counting) -> None:
     ahead.forget()
     assert ahead(Utterance(pcm=b"go")) == first
     assert counting.asked >= 2
+
+
+def test_where_judging_is_slow_nothing_is_begun_ahead_until_it_is_fast_again() -> None:
+    """What was begun in vain would be waited for; each judgement tells anew how long one takes."""
+    pause = [SLOW_S + 0.05]
+    asked: list[bytes] = []
+
+    def sluggish(utterance: Utterance) -> Verdict:
+        asked.append(utterance.pcm)
+        time.sleep(pause[0])
+        return Verdict("accept", "", "", utterance, "sluggish")
+
+    ahead = Ahead(sluggish)
+    try:
+        ahead(Utterance(pcm=b"one"))
+        ahead.expect(Utterance(pcm=b"two"))
+        time.sleep(0.05)
+        assert asked == [b"one"]
+        pause[0] = 0.0
+        ahead(Utterance(pcm=b"three"))
+        ahead.expect(Utterance(pcm=b"four"))
+        ahead(Utterance(pcm=b"four"))
+        assert asked == [b"one", b"three", b"four"]
+    finally:
+        ahead.close()
