@@ -15,6 +15,10 @@ DENSEST_SUBSTANCE_G_ML = 23.0
 """Osmium, the densest substance, has 22.6 (from memory)."""
 
 
+LEAST = 1e-6
+"""Of any quantity in its unit; no length, mass or density of a plan is anywhere near it."""
+
+
 class Part(BaseModel):
     """Base of all parts of a plan: frozen, and no unknown keys."""
 
@@ -37,6 +41,14 @@ def _ascii(text: str) -> str:
             msg = f"holds {mark!r}; labels and barcodes carry plain ASCII characters only"
             raise ValueError(msg)
     return text
+
+
+def _not_nothing(value: float) -> float:
+    """Refuse what only looks like a quantity: with 1e-308 no volume can be reckoned."""
+    if value < LEAST:
+        msg = f"is next to nothing; {LEAST:g} is the least; check the exponent"
+        raise ValueError(msg)
+    return value
 
 
 def _bulk(value: float) -> float:
@@ -69,10 +81,14 @@ Code = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,1
 """A short code of at most twelve letters and digits."""
 
 Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
-Positive = Annotated[float, Field(strict=True, gt=0, allow_inf_nan=False)]
+Positive = Annotated[
+    float, Field(strict=True, gt=0, allow_inf_nan=False), AfterValidator(_not_nothing)
+]
 NotNegative = Annotated[float, Field(strict=True, ge=0, allow_inf_nan=False)]
 
-Length = Annotated[float, Field(strict=True, gt=0, le=20_000, allow_inf_nan=False)]
+Length = Annotated[
+    float, Field(strict=True, gt=0, le=20_000, allow_inf_nan=False), AfterValidator(_not_nothing)
+]
 """Millimetres; no vessel or sampler of the trade exceeds twenty metres."""
 
 Place = Annotated[float, Field(strict=True, ge=-20_000, le=20_000, allow_inf_nan=False)]

@@ -285,6 +285,17 @@ def test_a_model_outside_the_file_is_frozen() -> None:
         plan.study.batch = "other"  # type: ignore[misc]  # the point of the test
 
 
+@pytest.mark.parametrize("value", ["1e-308", "9.9e-7"])
+def test_next_to_nothing_is_no_quantity(value: str) -> None:
+    """Numbers so small that reckoning with them overflows; the least is let pass as a number."""
+    row = next(row for row in shipped("double-cone.toml").split("\n") if "fill_mass_kg" in row)
+    text = sentence(changed(row, f"fill_mass_kg = {value}"))
+    assert "is next to nothing; 1e-06 is the least" in text
+    with pytest.raises(PlanError) as caught:
+        parse_plan(changed(row, "fill_mass_kg = 0.0"), "p")
+    assert "greater than 0" in str(caught.value)
+
+
 def test_kinds_are_those_of_the_models() -> None:
     """The list shown in errors is the list the models accept."""
     members: tuple[type[Part], ...] = Vessel.__origin__.__args__  # type: ignore[attr-defined]  # typing keeps them there
