@@ -5,7 +5,8 @@ Reads text that somebody else fetched; touches no file.
 
 import string
 import tomllib
-from typing import Annotated
+from collections.abc import Iterable, Mapping
+from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
@@ -131,19 +132,20 @@ def recall_grammar(raw: bytes, name: str) -> Language:
 
 
 def _complete(language: Language, name: str) -> None:
-    for table, wanted, found in (
-        ("phrases", list(Intent), language.phrases),
-        ("prompts", list(Prompt), language.prompts),
-        ("digits", list("0123456789."), language.digits),
-        ("letters", list(string.ascii_uppercase), language.letters),
-    ):
-        missing = [str(key) for key in wanted if key not in found]
-        if missing:
-            raise GrammarError(f"{name}: [{table}] lacks '{missing[0]}'; add it.")
+    _lacks_none(name, "phrases", list(Intent), language.phrases)
+    _lacks_none(name, "prompts", list(Prompt), language.prompts)
+
+
+def _lacks_none(name: str, table: str, wanted: Iterable[str], found: Mapping[Any, object]) -> None:
+    missing = [str(key) for key in wanted if key not in found]
+    if missing:
+        raise GrammarError(f"{name}: [{table}] lacks '{missing[0]}'; add it.")
 
 
 def _sound(language: Language, name: str) -> None:
-    """What is there is well formed."""
+    """What is there is well formed; the alphabets, which no version adds to, are whole."""
+    _lacks_none(name, "digits", "0123456789.", language.digits)
+    _lacks_none(name, "letters", string.ascii_uppercase, language.letters)
     _slots(f"{name}: [sound-check] repeat", language.sound_check.repeat, {"phrase"})
     for intent, phrase in language.phrases.items():
         _slots(f"{name}: [phrases] {intent.value}", phrase, PHRASE_SLOTS.get(intent, set()))

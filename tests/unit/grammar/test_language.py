@@ -40,6 +40,16 @@ def test_a_byte_order_mark_and_foreign_line_ends_do_not_matter() -> None:
     assert parse_grammar(foreign, "x") == english()
 
 
+def test_no_version_lacks_a_digit_or_a_letter() -> None:
+    """Nor is a number of thousands of digits a grammar; both are told in one sentence."""
+    lacking = re.sub(r'^"?5"? = .*\n', "", TEXT, count=1, flags=re.MULTILINE)
+    assert lacking != TEXT
+    with pytest.raises(GrammarError, match=r"\[digits\] lacks '5'; add it"):
+        recall_grammar(lacking.encode(), "x")
+    with pytest.raises(GrammarError, match="not valid TOML"):
+        recall_grammar(b"a = " + b"9" * 5000, "x")
+
+
 def test_an_older_grammar_can_be_recalled_but_not_worked_with() -> None:
     """A record keeps the grammar it was made with; only what it was asked for must be there."""
     older = with_line("close", "")
