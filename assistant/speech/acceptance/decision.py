@@ -38,18 +38,21 @@ def choose(found: Sequence[Weighed], legal: frozenset[str]) -> tuple[Decision, W
     """Choose between the best phrase of all and the best legal one behind it.
 
     The one that is not the best of all can at most be asked back, and so can a phrase that is not
-    legal now: what cannot be taken anyway needs no question.
+    legal now: what cannot be taken anyway needs no question. Where a phrase that is not legal was
+    heard and one that is legal may have been said, neither counts: the wrong vial is not called
+    wrong, nor the right one suggested, on one sound that could be both.
 
     Args:
         found: one or two phrases, the best of all first.
         legal: what may be said now; empty for no restriction.
     """
     first = found[0]
+    behind = [each for each in found[1:] if each.decision != "refuse" and each.phrase in legal]
     if first.decision == "accept":
-        return "accept", first
-    for other in found[1:]:
-        if other.decision != "refuse" and other.phrase in legal:
-            return "ask", other
+        clear = first.phrase in legal or not behind
+        return ("accept" if clear else "refuse"), first
+    if behind:
+        return "ask", behind[0]
     if legal and first.phrase not in legal:
         return "refuse", first
     return first.decision, first

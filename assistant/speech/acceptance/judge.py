@@ -118,12 +118,14 @@ class Judge:
             if weighed is not None:
                 found.append(weighed)
             # The passes for a legal phrase are made only where the best of all is not taken.
-            if weighed is not None and weighed.decision == "accept":
+            if weighed is not None and weighed.decision == "accept" and self._may(weighed.phrase):
                 break
         if not found:
             return self._verdict(utterance, "refuse", "", "no-phrase", {"seconds": seconds})
         decision, chosen = choose(found, self._legal)
         reason = {"accept": "", "ask": "unclear", "refuse": "no-phrase"}[decision]
+        if decision == "refuse" and chosen.decision == "accept":
+            reason = "unclear"
         scores = {
             **chosen.figures,
             "total": chosen.total,
@@ -133,6 +135,10 @@ class Judge:
             "seconds": seconds,
         }
         return self._verdict(utterance, decision, chosen.phrase, reason, scores)
+
+    def _may(self, phrase: str) -> bool:
+        """Whether a phrase can be taken now."""
+        return not self._legal or phrase in self._legal
 
     def _weigh(self, whole: Samples, samples: Samples, passes: Passes) -> Weighed | None:
         figures = measure(passes, self._union, self._engine.pronounce)
