@@ -37,6 +37,7 @@ def states() -> tuple[Session, ...]:
 
 
 @pytest.mark.slow
+@pytest.mark.timeout(1800)
 def test_cut_at_every_byte_every_whole_entry_survives(tmp_path: Path) -> None:
     """Each byte: the whole lines stand, the rest is set aside, and the next entry fits on."""
     whole_file, bare = b"".join(LINES), [line[:-1] for line in LINES]
@@ -69,6 +70,7 @@ def cuts() -> Iterator[tuple[int, bytes]]:
 
 
 @pytest.mark.slow
+@pytest.mark.timeout(1800)
 def test_a_live_session_resumes_in_the_exact_state(tmp_path: Path) -> None:
     """It proves what is there, notes the torn tail, asks how things are, and stands where it did.
 

@@ -146,6 +146,7 @@ def every_call(counts: dict[str, int]) -> Iterator[tuple[str, int]]:
 
 
 @pytest.mark.slow
+@pytest.mark.timeout(1800)
 @pytest.mark.parametrize(("error", "times"), [(errno.EIO, 1), (errno.ENOSPC, 5)])
 def test_no_failing_call_loses_an_entry_or_leaves_debris(
     tmp_path: Path, counts: dict[str, int], error: int, times: int
@@ -227,6 +228,7 @@ class _Remounted(BadDisk):
 
 
 @pytest.mark.slow
+@pytest.mark.timeout(1800)
 def test_killed_while_it_waits_for_the_disk_it_resumes(
     tmp_path: Path, counts: dict[str, int], monkeypatch: pytest.MonkeyPatch
 ) -> None:

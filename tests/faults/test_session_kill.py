@@ -156,6 +156,7 @@ def finish(server: Server, path: Path) -> int:
 
 
 @pytest.mark.slow
+@pytest.mark.timeout(1800)
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="the system has no fork")
 def test_no_kill_loses_an_acknowledged_entry(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
