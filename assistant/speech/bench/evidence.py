@@ -123,8 +123,9 @@ class Collector:
             return Heard(len(cut) / SAMPLE_RATE, delay, raw, raw_cpu, 0.0)
         started = time.process_time()
         found = []
-        # A legal phrase behind the best of all is only ever asked back, so only right ones matter.
-        wide = case.kind in {"phrase", "human-phrase"}
+        # The legal phrase behind one that is not legal now can be asked back or keep the other from
+        # counting; it is never taken, so it makes no difference to what unrelated sound does.
+        wide = case.kind in {"phrase", "human-phrase", "near"}
         for passes in self._engine.run(dithered(cut), spread(whole)):
             figures = measure(passes, self._material.union_of(case), self._engine.pronounce)
             if figures is not None:
