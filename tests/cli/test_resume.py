@@ -98,7 +98,7 @@ def test_killed_at_any_entry_it_goes_on_where_it_stood(
         asked = resume(path, judge)
         assert asked.state is State.CHECKING
         assert asked.step is before.step
-        after = resume(path, judge, typed("affirm that"))
+        after = resume(path, judge, typed("affirm"))
         assert after.state is before.state
         same = replace(after.progress, timer=before.progress.timer)
         assert same == before.progress
@@ -144,7 +144,7 @@ def test_the_negative_answer_voids_the_insertion(
     """If things are no longer as they were, the insertion in hand is made anew."""
     count = next(n for n in range(len(lines)) if folded(lines[:n]).state is State.CLOSING)
     path = crashed(tmp_path / "a", lines[:count])
-    session = resume(path, judge, typed("negative that"))
+    session = resume(path, judge, typed("negative"))
     assert session.state is State.SEATING
     assert session.at.attempt == 2
     assert [d.kind for d in session.deviations] == [Kind.DISTURBED]

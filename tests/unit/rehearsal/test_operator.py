@@ -148,8 +148,8 @@ def test_he_affirms_what_he_said_and_denies_what_he_did_not() -> None:
     said = room.operator.next(room.session)
     assert said is not None
     for meaning, answer in (
-        (Meaning(intent=Intent.SHAFT_CLEAN), "affirm that"),
-        (Meaning(intent=Intent.SHAFT_MARKED), "negative that"),
+        (Meaning(intent=Intent.SHAFT_CLEAN), "affirm"),
+        (Meaning(intent=Intent.SHAFT_MARKED), "negative"),
     ):
         words = phrase(ENGLISH, meaning)
         doubted = Heard(source="voice", text=words, decision="ask", meaning=meaning)
@@ -171,7 +171,7 @@ def test_a_misheard_mass_is_denied_and_said_again() -> None:
         room.take(Heard(source="voice", text="x", decision="accept", meaning=wrong))
         denied = room.act()
         assert denied is not None
-        assert denied.words == "negative that"
+        assert denied.words == "negative"
         again = room.operator.next(room.session)
         assert again is not None
         ways.append(again.do)

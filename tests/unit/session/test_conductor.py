@@ -104,7 +104,7 @@ def test_the_number_is_listened_for_where_it_is_asked_for() -> None:
     bench.hear("five six zero decimal five milligrams")
     assert bench.mouth.said[-1].startswith("I heard five six zero decimal five milligrams")
     assert "<number> milligrams" not in bench.script.union
-    bench.type("affirm that")
+    bench.type("affirm")
     assert bench.conductor.session.progress.samples[0].mass_mg == "560.5"
     assert bench.proved() == bench.conductor.session
 
@@ -304,7 +304,7 @@ def test_stopping_ends_a_remark(bench: Bench) -> None:
     bench.pass_time(0.2)
     assert not bench.conductor.taking_remark
     assert bench.conductor.session.state is State.STOPPING
-    bench.type("negative that")
+    bench.type("negative")
     bench.pass_time(0.5)
     assert bench.conductor.taking_remark
     bench.type("nothing to add")
