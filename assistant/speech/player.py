@@ -5,7 +5,10 @@ takes time. The callback only copies; when a sentence has really sounded, or was
 the speaker's own calls `done`.
 """
 
+import contextlib
+import os
 import queue
+import sys
 import threading
 import time
 from collections.abc import Callable
@@ -23,6 +26,9 @@ _CLOSE_S = 2.0
 _CHECK_S = 0.1
 _OVERDUE_S = 3.0
 _LONGEST_WAIT_S = 1.0
+_HELD_S = 0.4
+"""Sound that a device on Linux holds: a recogniser at work keeps the callback waiting for 0.3 s. On
+other systems it was not tried, and a device that cannot begin with the sentence would be late."""
 
 
 @dataclass(slots=True)
@@ -34,6 +40,7 @@ class _Sentence:
     asked_ns: int
     deadline: float
     at: int = 0
+    begun_ns: int = 0
     first_ns: int | None = None
     sounded: float | None = None
     """When its last sample leaves the device, in seconds of the stream's clock."""
@@ -87,7 +94,11 @@ class LoudSpeaker:
         self._on_lost = on_lost
         self._on_back = on_back
         self._lost = False
+        self._delay_ms: float | None = None
         self._device = system.find("output", wanted)
+        # The sound server is told to hold less by this variable; more than that it never asks for.
+        long = sys.platform == "linux" and "PULSE_LATENCY_MSEC" not in os.environ
+        self._latency: float | str = _HELD_S if long else "low"
         self._stream: Any = None
         self._rate = SAMPLE_RATE
         self._sentence: _Sentence | None = None
@@ -106,9 +117,8 @@ class LoudSpeaker:
 
     @property
     def latency_ms(self) -> float | None:
-        """Delay from the program to the air as the system reports it, None while closed."""
-        stream = self._stream
-        return None if stream is None else float(stream.latency) * 1000.0
+        """From the start of the device to the first sample of the sentence that ended last."""
+        return self._delay_ms
 
     @property
     def busy(self) -> bool:
@@ -142,26 +152,46 @@ class LoudSpeaker:
 
     def _play(self, pcm: bytes, done: Callable[[], None], asked: int) -> None:
         with self._control:
-            self.silence()
             if self._stream is None and not self._reopened():
+                self.silence()
                 done()
                 return
             sound = resampled(pcm, SAMPLE_RATE, self._rate)
             length = len(sound) / BYTES_PER_SAMPLE / self._rate
             deadline = time.monotonic() + length + _OVERDUE_S
-            self._latest = self._sentence = _Sentence(sound, done, asked, deadline)
+            self._latest = sentence = _Sentence(sound, done, asked, deadline)
+            self._begin(sentence)
 
     def silence(self) -> None:
         """Stop at once; `done` of the cut sentence is still called."""
         with self._control:
-            cut, self._sentence = self._sentence, None
-            if cut is None:
-                return
-            stream = self._stream
-            # What the device still holds is thrown away; playing zeros behind it takes 40 ms.
-            if stream is not None and not within(_CLOSE_S, lambda: _restart(stream)):
-                self._stream = None
+            if self._sentence is not None:
+                self._begin(None)
+
+    def _begin(self, sentence: _Sentence | None) -> None:
+        """Throw away what the device still holds, and begin with this sentence or with silence.
+
+        Started anew the device plays the sentence at once, however much it holds.
+        """
+        cut, self._sentence = self._sentence, None
+        stream = self._stream
+
+        def renew() -> None:
+            stream.abort(ignore_errors=True)
+            self._sentence = sentence
+            if sentence is not None:
+                sentence.begun_ns = time.monotonic_ns()
+            # A stream that does not start is found to be lost at the next look.
+            with contextlib.suppress(self._system.library.PortAudioError):
+                stream.start()
+
+        # Before the next one begins, which may be so short that the device takes it at once.
+        if cut is not None:
             self._ended.put(cut)
+        if stream is not None and not within(_CLOSE_S, renew):
+            self._stream = self._sentence = None
+            if sentence is not None:
+                self._ended.put(sentence)
 
     def close(self) -> None:
         """Fall silent and release the device; returns even if the sound server hangs."""
@@ -189,7 +219,8 @@ class LoudSpeaker:
                     device=device.index,
                     channels=1,
                     dtype="int16",
-                    latency="low",
+                    latency=self._latency,
+                    prime_output_buffers_using_stream_callback=True,
                     callback=self._fill,
                 )
                 stream.start()
@@ -242,6 +273,8 @@ class LoudSpeaker:
             self._wait_for_end(sentence)
             if self._sentence is sentence:
                 self._sentence = None
+            if sentence.first_ns is not None:
+                self._delay_ms = (sentence.first_ns - sentence.begun_ns) / 1e6
             if not sentence.told:
                 sentence.told = True
                 sentence.done()
@@ -263,14 +296,11 @@ class LoudSpeaker:
             overdue = sentence is not None and time.monotonic() > sentence.deadline
             if stream is None or (_active(stream) and not overdue):
                 return
+            if sentence is not None and sentence.first_ns is None:
+                self._latency = "low"
             self.let_go()
             self._lost = True
         self._on_lost(f"The loudspeaker {self._device.label} is lost; prompts appear as text")
-
-
-def _restart(stream: Any) -> None:  # noqa: ANN401 - library type
-    stream.abort(ignore_errors=True)
-    stream.start()
 
 
 def _active(stream: Any) -> bool:  # noqa: ANN401 - library type

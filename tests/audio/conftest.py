@@ -117,7 +117,6 @@ class VirtualSound:
             "ALSA_CONFIG_PATH": f"{folder}/asound.conf",
             "PULSE_SINK": "speaker",
             "PULSE_SOURCE": "mic_in.monitor",
-            "PULSE_LATENCY_MSEC": "30",
         }
         self._noises: list[Noise] = []
         self._server: subprocess.Popen[bytes] | None = None
