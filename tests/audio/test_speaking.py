@@ -58,3 +58,13 @@ def test_the_gate_keeps_the_program_from_hearing_itself(sound: "VirtualSound") -
 def test_cutting_a_sentence_is_no_loss_of_the_loudspeaker(sound: "VirtualSound") -> None:
     """The device stops for a moment where a sentence is cut; a look just then means nothing."""
     assert sound.run("cuts", "100") == {"lost": [], "done": 100}
+
+
+@pytest.mark.slow
+def test_a_prompt_does_not_stutter_while_something_is_judged(sound: "VirtualSound") -> None:
+    """The recogniser lets no other thread run for up to 0.3 s; the device holds enough for that.
+
+    One of the five may meet a machine that is busy for longer.
+    """
+    silent = sound.run("stutter")["silent"]
+    assert sum(pieces == 0 for pieces in silent) >= 4, silent

@@ -44,6 +44,12 @@ class Listener:
         """Return when loud pieces arrived between two moments of the monotonic clock."""
         return [at for at, peak in tuple(self._chunks) if peak > _LOUD and since <= at <= until]
 
+    def silent_pieces(self, since: float) -> int:
+        """Count the pieces of 10 ms without sound between the first loud one and the last."""
+        loud = self.loud_times(since)
+        within = [peak for at, peak in tuple(self._chunks) if loud[0] < at < loud[-1]]
+        return sum(peak <= _LOUD for peak in within)
+
     def close(self) -> None:
         """Stop recording."""
         self._process.terminate()
