@@ -38,9 +38,9 @@ def choose(found: Sequence[Weighed], legal: frozenset[str]) -> tuple[Decision, W
     """Choose between the best phrase of all and the best legal one behind it.
 
     The one that is not the best of all can at most be asked back, and so can a phrase that is not
-    legal now: what cannot be taken anyway needs no question. Where a phrase that is not legal was
-    heard and one that is legal may have been said, neither counts: the wrong vial is not called
-    wrong, nor the right one suggested, on one sound that could be both.
+    legal now: what cannot be taken anyway needs no question. Where a phrase that is not legal and
+    one that is would each be taken by itself, neither counts: the wrong vial is not called wrong,
+    nor the right one suggested, on one sound that could be both.
 
     Args:
         found: one or two phrases, the best of all first.
@@ -49,7 +49,7 @@ def choose(found: Sequence[Weighed], legal: frozenset[str]) -> tuple[Decision, W
     first = found[0]
     behind = [each for each in found[1:] if each.decision != "refuse" and each.phrase in legal]
     if first.decision == "accept":
-        clear = first.phrase in legal or not behind
+        clear = first.phrase in legal or all(each.decision != "accept" for each in behind)
         return ("accept" if clear else "refuse"), first
     if behind:
         return "ask", behind[0]
