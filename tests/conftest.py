@@ -1,0 +1,20 @@
+"""What holds for every test."""
+
+import os
+from collections.abc import Generator
+
+import pytest
+
+MODELS_REQUIRED = os.environ.get("SAMPLING_ASSISTANT_MODELS") == "required"
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(
+    item: pytest.Item,
+) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    """Where the models must be there, a test of theirs that is skipped has failed."""
+    report = yield
+    if MODELS_REQUIRED and report.skipped and item.get_closest_marker("model"):
+        report.outcome = "failed"
+        report.longrepr = f"may not be skipped here: {report.longrepr}"
+    return report
