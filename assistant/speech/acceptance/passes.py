@@ -235,6 +235,8 @@ def _phone(word: str) -> str:
 
 
 def _decode(decoder: Any, audio: bytes) -> None:  # noqa: ANN401 - the engine has no types
+    # Without this, features of the utterance before leak into this one's scores.
+    decoder.reinit_feat()
     decoder.start_utt()
     decoder.process_raw(audio, full_utt=True)
     decoder.end_utt()

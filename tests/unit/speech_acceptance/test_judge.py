@@ -65,6 +65,17 @@ def in_a_room(pcm: bytes, hiss: float) -> Utterance:
     return Utterance(pcm=bytes_of(noisy))
 
 
+def test_a_phrase_scores_alike_whatever_was_heard_before() -> None:
+    """The first utterance of a session, and one after a louder voice in more noise."""
+    judge, voice, other = Judge(), Voice("en-us+m3", 150), Voice("en-us+f3", 170)
+    judge.prepare(["stop sampling now", "say again"], ["say again"])
+    utterance = in_a_room(voice.render("say again"), 50.0)
+    first = judge.judge(utterance)
+    judge.judge(in_a_room(other.render("stop sampling now"), 600.0))
+    assert first.text == "say again"
+    assert judge.judge(utterance) == first
+
+
 def test_a_profile_decides_what_its_owner_says() -> None:
     """Enrolled at 150 words a minute and heard at 170, in noise: the likeness is in the scores."""
     slow, heard = Voice("en-us+f3", 150), Voice("en-us+f3", 170)
