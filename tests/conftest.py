@@ -5,6 +5,9 @@ from collections.abc import Generator
 
 import pytest
 
+os.environ["SAMPLING_ASSISTANT_CONFIG"] = os.devnull
+"""Whoever runs the tests may have set up devices of his own."""
+
 MODELS_REQUIRED = os.environ.get("SAMPLING_ASSISTANT_MODELS") == "required"
 
 

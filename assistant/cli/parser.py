@@ -20,6 +20,8 @@ def _later(module: str) -> Command:
 
     def run(options: argparse.Namespace) -> int:
         command: Command = import_module(f"assistant.cli.{module}").run
+        if options.configured:
+            import_module("assistant.cli.config").configure(options)
         return command(options)
 
     return run
@@ -36,8 +38,8 @@ def build_parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(metavar="COMMAND", required=True)
     for name, module, summary, options in _COMMANDS:
         sub = commands.add_parser(name, help=summary, description=summary)
+        sub.set_defaults(command=_later(module), configured=False)
         options(sub)
-        sub.set_defaults(command=_later(module))
     return parser
 
 
@@ -94,10 +96,12 @@ def _run(sub: Sub) -> None:
     sub.add_argument("--resume", action="store_true", help="go on with the record in the folder")
     _devices(sub)
     sub.add_argument("--keyboard", action="store_true", help="no microphone: typed lines and keys")
-    sub.add_argument("--headset", action="store_true", help="a legal phrase may cut a prompt short")
     sub.add_argument(
-        "--key", choices=("enter", "space"), default="enter", help="the confirm key or foot switch"
+        "--headset",
+        action=argparse.BooleanOptionalAction,
+        help="a legal phrase may cut a prompt short",
     )
+    sub.add_argument("--key", choices=("enter", "space"), help="the confirm key or foot switch")
     _engines(sub)
     sub.add_argument("--plain", action="store_true", help="lines of text instead of the panel")
 
@@ -110,6 +114,8 @@ def _sound_check(sub: Sub) -> None:
 
 
 def _devices(sub: Sub) -> None:
+    """Options of the commands that use real devices; what is not given comes from a file."""
+    sub.set_defaults(configured=True)
     sub.add_argument("--microphone", help="part of the device's name")
     sub.add_argument("--speaker", help="part of the device's name")
     sub.add_argument("--silent", action="store_true", help="prompts as text only")
@@ -117,7 +123,7 @@ def _devices(sub: Sub) -> None:
 
 def _engines(sub: Sub) -> None:
     sub.add_argument(
-        "--engine", choices=("auto", "embedded", "vosk"), default="auto", help="the recogniser"
+        "--engine", choices=("auto", "embedded", "vosk"), help="the recogniser (default: auto)"
     )
     sub.add_argument("--model", type=Path, help="folder of a dynamic-graph Vosk model")
     _second_opinion(sub)

@@ -1,0 +1,79 @@
+"""The configuration file: what it sets, what overrules it, and what it may not hold."""
+
+import os
+from pathlib import Path
+
+import pytest
+
+from assistant.cli.config import FILE_VARIABLE, Config, config_path, configure, read_config
+from assistant.cli.parser import build_parser
+from assistant.errors import InputError
+
+
+def test_what_the_file_says_holds_unless_the_command_line_says_otherwise(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A headset every day, and once not; other commands have no such options."""
+    path = tmp_path / "config.toml"
+    path.write_text('headset = true\nmicrophone = "boom"\nkey = "space"\nsecond-opinion = "none"\n')
+    monkeypatch.setenv(FILE_VARIABLE, str(path))
+    parser = build_parser()
+    options = parser.parse_args(["run", "bin", "--into", "x"])
+    configure(options)
+    assert (options.headset, options.microphone, options.key) == (True, "boom", "space")
+    assert (options.engine, options.second_opinion, options.speaker) == ("auto", "none", "")
+    options = parser.parse_args(
+        ["run", "bin", "--into", "x", "--no-headset", "--microphone", "desk", "--key", "enter"]
+    )
+    configure(options)
+    assert (options.headset, options.microphone, options.key) == (False, "desk", "enter")
+    assert not parser.parse_args(["check", "bin"]).configured
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("headset = 3", "'headset'"),
+        ("helmet = true", "'helmet'"),
+        ("key = 'pedal'", "'key'"),
+        ("headset", "not valid TOML"),
+    ],
+)
+def test_a_file_that_cannot_be_used_is_named(text: str, message: str, tmp_path: Path) -> None:
+    """In one sentence, with the key at fault."""
+    path = tmp_path / "config.toml"
+    path.write_text(text)
+    with pytest.raises(InputError, match=message):
+        read_config(path, named=False)
+
+
+def test_a_file_need_not_be_there_unless_it_is_named(tmp_path: Path) -> None:
+    """Nor may it be a folder."""
+    assert read_config(tmp_path / "none.toml", named=False) == Config()
+    with pytest.raises(InputError, match="There is no configuration"):
+        read_config(tmp_path / "none.toml", named=True)
+    with pytest.raises(InputError, match="cannot be read"):
+        read_config(tmp_path, named=False)
+
+
+@pytest.mark.parametrize(
+    ("platform", "environment", "expected"),
+    [
+        ("linux", {}, "home/.config/sampling-assistant/config.toml"),
+        ("linux", {"XDG_CONFIG_HOME": "xdg"}, "xdg/sampling-assistant/config.toml"),
+        ("darwin", {}, "home/Library/Application Support/sampling-assistant/config.toml"),
+        ("win32", {}, "home/AppData/Roaming/sampling-assistant/config.toml"),
+        ("linux", {FILE_VARIABLE: "mine.toml"}, "mine.toml"),
+    ],
+)
+def test_where_it_is_looked_for(
+    platform: str, environment: dict[str, str], expected: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where each system keeps such files."""
+    monkeypatch.setattr("sys.platform", platform)
+    assert config_path(environment, Path("home")) == Path(expected)
+
+
+def test_the_tests_read_no_file_of_the_user() -> None:
+    """Set for all of them."""
+    assert os.environ[FILE_VARIABLE] == os.devnull
