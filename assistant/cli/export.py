@@ -10,7 +10,7 @@ from assistant.cli.record import OpenRecord, open_record
 from assistant.cli.verify import Proof, prove_files
 from assistant.errors import InputError, RecordBroken
 from assistant.journal.signing import Signature, check, note_heads
-from assistant.replay import Told, follow, on_time, proved
+from assistant.replay import Told, proved
 from assistant.report.export import Export, to_json
 from assistant.report.export import Signature as Shown
 from assistant.report.export_collect import Collector
@@ -79,8 +79,11 @@ _UNCHECKED = "not checked"
 def _told(record: OpenRecord, proof: Proof, faults: list[str]) -> Iterator[Told]:
     """Retell the record; a file that does not hold is a fault, but not the end."""
     counts = {signature.statement.count for signature in proof.signatures}
-    entries = note_heads(proved(record.view.lines()), counts, proof.heads)
-    for told in on_time(follow(entries, record.plan, record.language)):
+    try:
+        next(record.entries(), None)
+    except RecordBroken as fault:
+        faults.append(str(fault))
+    for told in record.told(note_heads(proved(record.view.lines()), counts, proof.heads)):
         try:
             prove_files(record, told, proof)
         except RecordBroken as fault:

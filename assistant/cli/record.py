@@ -1,12 +1,14 @@
 """Opening a record for reading."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from assistant.grammar.language import Language, recall_grammar
+from assistant.journal.entry import Entry
 from assistant.plan import Plan, parse_plan
-from assistant.replay import Told, on_time, retell
+from assistant.replay import Told, follow, on_time, proved
+from assistant.session.live import with_own_files
 from assistant.storage.view import RecordView
 
 
@@ -18,9 +20,18 @@ class OpenRecord:
     plan: Plan
     language: Language
 
-    def told(self) -> Iterator[Told]:
-        """Retell it from the first entry, each proved to stand where and when it may."""
-        return on_time(retell(self.view.lines(), self.plan, self.language))
+    def entries(self) -> Iterator[Entry]:
+        """Read it from the first entry; plan and grammar are proved to be those it began with."""
+        return with_own_files(self.view, proved(self.view.lines()))
+
+    def told(self, entries: Iterable[Entry] | None = None) -> Iterator[Told]:
+        """Retell it from the first entry, each proved to stand where and when it may.
+
+        Args:
+            entries: its entries where somebody else looks at them too.
+        """
+        read = self.entries() if entries is None else entries
+        return on_time(follow(read, self.plan, self.language))
 
 
 def open_record(path: Path) -> OpenRecord:

@@ -10,10 +10,8 @@ from assistant.errors import InputError, RecordBroken
 from assistant.evaluation.assays import Unit, read_sheet
 from assistant.evaluation.tables import Table, table_from_csv, table_from_workbook
 from assistant.journal.signing import Signature, note_heads
-from assistant.replay import follow, on_time, proved
 from assistant.report.case import Laboratory
 from assistant.report.study import RecordStudy, study_of
-from assistant.session.live import same_files
 from assistant.storage.signatures import load_signatures
 
 MOST_BYTES = 20_000_000
@@ -34,9 +32,7 @@ def read_record(folder: Path) -> tuple[RecordStudy, tuple[Signature, ...]]:
     signatures = load_signatures(folder)
     heads: dict[int, str] = {}
     counts = {signature.statement.count for signature in signatures}
-    entries = note_heads(proved(record.view.lines()), counts, heads)
-    study = study_of(on_time(follow(entries, record.plan, record.language)), record.plan)
-    same_files(record.view, study.opened)
+    study = study_of(record.told(note_heads(record.entries(), counts, heads)), record.plan)
     for signature in signatures:
         said = signature.statement
         if heads.get(said.count) != said.head:

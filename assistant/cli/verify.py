@@ -11,10 +11,9 @@ from assistant.cli.record import OpenRecord, open_record
 from assistant.errors import RecordBroken
 from assistant.journal.head import head_code, watch
 from assistant.journal.signing import Signature, check, note_heads
-from assistant.procedure.events import Heard, Opened, RemarkTaken, Resumed
+from assistant.procedure.events import Heard, RemarkTaken, Resumed
 from assistant.procedure.model import begin
-from assistant.replay import Told, follow, on_time, proved, retell
-from assistant.session.live import same_files, with_own_files
+from assistant.replay import Told
 from assistant.storage.keys import load_public
 from assistant.storage.signatures import load_signatures
 
@@ -74,8 +73,7 @@ def _rehear(console: Console, record: OpenRecord, model: str) -> None:
 
     engine = open_second_hearing(model)
     heard = again = agreed = 0
-    told = retell(record.view.lines(), record.plan, record.language)
-    for each in rehear(told, begin(record.plan), record.language, record.view, engine):
+    for each in rehear(record.told(), begin(record.plan), record.language, record.view, engine):
         heard += 1
         if each.again is None:
             continue
@@ -114,11 +112,11 @@ def prove(record: OpenRecord, code: str = "") -> Proof:
     """
     proof = Proof(load_signatures(record.view.path))
     counts = {signature.statement.count for signature in proof.signatures}
-    entries = with_own_files(record.view, proved(record.view.lines()))
+    entries = record.entries()
     if code:
         entries = watch(code, entries)
     entries = note_heads(entries, counts, proof.heads)
-    for told in on_time(follow(entries, record.plan, record.language)):
+    for told in record.told(entries):
         proof.last = told
         prove_files(record, told, proof)
     _prove_heads(proof)
@@ -128,8 +126,6 @@ def prove(record: OpenRecord, code: str = "") -> Proof:
 def prove_files(record: OpenRecord, told: Told, proof: Proof) -> None:
     """Prove the files that an entry names."""
     match told.event:
-        case Opened():
-            same_files(record.view, told.event)
         case Heard(clip=clip) | RemarkTaken(clip=clip) if clip:
             record.view.clip(clip)
             proof.clips += 1

@@ -194,6 +194,13 @@ def other_plan(record: Path) -> None:
     path.write_bytes(path.read_bytes() + b"# other\n")
 
 
+@spoils("grammar.toml is not the file that was used")
+def reworded(record: Path) -> None:
+    """A prompt was changed: the file is named, not the entry that rests on it."""
+    path = record / "grammar.toml"
+    path.write_bytes(path.read_bytes().replace(b"Has your site's", b"Did your site's"))
+
+
 @spoils(f"The signature of {REVIEWER} was not made under this record")
 def cut(record: Path) -> None:
     """The end was cut off after the signature."""
