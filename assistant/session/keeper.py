@@ -25,6 +25,7 @@ class Keeper:
         last: Entry | None = None,
         trouble: Callable[[str], None],
         wait: Callable[[float], None],
+        boot: str = "",
     ) -> None:
         """Begin, or go on after `last`.
 
@@ -35,11 +36,12 @@ class Keeper:
             last: the entry to go on from.
             trouble: called with the reason, once, when the store fails.
             wait: waits so many seconds before the next try.
+            boot: names this start of the program; a fresh name if not given.
         """
         self._store = store
         self._clock = clock
         self._language = language
-        self._boot = uuid.uuid4().hex[:12]
+        self._boot = boot or uuid.uuid4().hex[:12]
         self._trouble = trouble
         self._wait = wait
         self.last = last

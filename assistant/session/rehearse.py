@@ -3,7 +3,9 @@
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from pathlib import Path
+from typing import Final
 
 from assistant.clock import ManualClock
 from assistant.grammar.language import Language, parse_grammar
@@ -26,6 +28,10 @@ from assistant.speech.voice import Voice
 from assistant.storage.record import RecordFolder
 
 BLOCK_NS = BLOCK_SAMPLES * 1_000_000_000 // SAMPLE_RATE
+
+BEGINS: Final = datetime(2026, 1, 5, 8, tzinfo=UTC)
+"""When every rehearsal begins. Its time is simulated; and since the head codes that are spoken hang
+on the time of the entries, another beginning would give the same seed another session."""
 
 OPERATOR_VOICES = ("en-us+m3", "en-gb-scotland", "en-us+f3", "en-us+m7")
 """Voices a rehearsal's operator may have; the seed chooses."""
@@ -96,7 +102,7 @@ class Rehearsal:
         plan = parse_plan(wish.plan, wish.plan_name)
         self.language: Language = parse_grammar(wish.grammar, "grammar")
         refuse_alike(self.language, plan)
-        self._clock = ManualClock()
+        self._clock = ManualClock(BEGINS)
         judge = self._judge = open_judge(self.language, "embedded", second=wish.second)
         self._speaker = SimulatedSpeaker(Voice(), self._clock)
         voice = wish.voice or OPERATOR_VOICES[wish.seed % len(OPERATOR_VOICES)]
@@ -105,7 +111,12 @@ class Rehearsal:
         self._operator = Operator(self.language, wish.script, wish.seed)
         self._folder = RecordFolder.create(wish.into, wish.plan, wish.grammar)
         keeper = Keeper(
-            self._folder, self._clock, self.language, trouble=self._trouble, wait=time.sleep
+            self._folder,
+            self._clock,
+            self.language,
+            trouble=self._trouble,
+            wait=time.sleep,
+            boot=f"rehearsal-{wish.seed}",
         )
         self._observers = tuple(observers)
         parts = Parts(
