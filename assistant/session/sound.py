@@ -85,7 +85,7 @@ class Devices:
             self._keyboard.start()
 
     def delays(self) -> Delays:
-        """What the system says about the delay of the devices that are open."""
+        """What is known of the delay of the devices that are open."""
         microphone = self._microphone.latency_ms if self._microphone is not None else None
         speaker = self._loud.latency_ms if self._loud is not None else None
         return Delays(microphone, speaker)

@@ -69,7 +69,11 @@ def stricter(snr_db: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Delays:
-    """Of the devices, as their system reports them, in milliseconds; None where it does not."""
+    """Of the devices, in milliseconds; None where it is not known.
+
+    The microphone's as its system reports it, the loudspeaker's as measured from the sentence's
+    start to its first sample.
+    """
 
     microphone: float | None = None
     speaker: float | None = None
