@@ -7,19 +7,17 @@ from pathlib import Path
 from rich.console import Console
 
 from assistant.cli.files import grammar_bytes, plan_bytes
-from assistant.errors import DeviceError, InputError
+from assistant.errors import InputError
 from assistant.grammar import parse_grammar
 from assistant.grammar.wording import NUMBER, universe
 from assistant.plan import parse_plan
 from assistant.procedure.model import begin
 from assistant.procedure.vocabulary import VIAL
+from assistant.session.attend import attend
 from assistant.session.sound import Wanted, open_devices
-from assistant.speech import signals
 from assistant.speech.acceptance.profile import make_profile, save_profile
 from assistant.speech.enrolment import Enrolment, Saying, said_in
 from assistant.speech.files import read_sound
-
-TICK_S = 0.1
 
 
 def run(options: argparse.Namespace) -> int:
@@ -88,12 +86,5 @@ def _asked(
     with open_devices(wanted) as devices:
         devices.start()
         asking = Enrolment(phrases, devices.speaker, shown=console.print)
-        while not asking.over:
-            match devices.queue.get(TICK_S):
-                case signals.SoundBlock(pcm=pcm):
-                    asking.tick(pcm)
-                case signals.MicrophoneLost(reason=reason):
-                    raise DeviceError(f"The enrolment found no sound: {reason}")
-                case _:
-                    pass
+        attend(devices.queue, "enrolment", over=lambda: asking.over, tick=asking.tick)
     return tuple(asking.sayings)

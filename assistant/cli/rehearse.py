@@ -9,7 +9,6 @@ from rich.console import Console
 from assistant.cli.files import grammar_bytes, plan_bytes, script_bytes
 from assistant.cli.summary import show_end
 from assistant.console.transcript import Transcript
-from assistant.grammar.language import parse_grammar
 from assistant.rehearsal.script import Script, parse_script
 from assistant.session.rehearse import Rehearsal, Wish
 
@@ -19,7 +18,6 @@ def run(options: argparse.Namespace) -> int:
     console = Console(highlight=False)
     plan, plan_name = plan_bytes(options.plan)
     grammar, grammar_name = grammar_bytes(options.grammar)
-    parse_grammar(grammar, grammar_name)
     script = Script(title="by the book")
     if options.script:
         script = parse_script(*script_bytes(options.script))
@@ -28,6 +26,7 @@ def run(options: argparse.Namespace) -> int:
         plan=plan,
         plan_name=plan_name,
         grammar=grammar,
+        grammar_name=grammar_name,
         into=into,
         script=script,
         seed=options.seed,

@@ -44,6 +44,7 @@ class Wish:
     plan: bytes
     plan_name: str
     grammar: bytes
+    grammar_name: str
     into: Path
     script: Script = field(default_factory=lambda: Script(title="by the book"))
     seed: int = 1
@@ -100,7 +101,7 @@ class Rehearsal:
         """
         self._wish, self._aloud = wish, aloud
         plan = parse_plan(wish.plan, wish.plan_name)
-        self.language: Language = parse_grammar(wish.grammar, "grammar")
+        self.language: Language = parse_grammar(wish.grammar, wish.grammar_name)
         refuse_alike(self.language, plan)
         self._clock = ManualClock(BEGINS)
         judge = self._judge = open_judge(self.language, "embedded", second=wish.second)

@@ -16,14 +16,13 @@ from assistant.procedure.events import Meaning, SoundChecked
 from assistant.procedure.model import Session
 from assistant.procedure.vocabulary import Intent
 from assistant.session.assemble import SessionJudge
-from assistant.speech import signals
+from assistant.session.attend import attend
 from assistant.speech.ear import Ear, Heard
-from assistant.speech.resample import ProgramRate
 from assistant.speech.soundqueue import SoundQueue
 
 WORKABLE_DB: Final = 12.0
-"""Signal above noise under which a session is refused unless overridden. At 10 dB about one phrase
-in four is not understood at first saying (measured; see the README's table)."""
+"""Signal above noise under which a session is refused unless overridden. At 10 dB about two phrases
+in five are not understood at first saying (measured; see the README's table)."""
 
 BLOCK_S: Final = 0.05
 QUIET_S: Final = 2.0
@@ -36,7 +35,6 @@ BELOW_OPERATOR_DB: Final = 15.0
 STRICTER_PER_DB: Final = 0.25
 STRICTEST: Final = 1.5
 _QUIETEST_DBFS: Final = -96.0
-_WAIT_S: Final = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,23 +198,13 @@ class SoundCheck:
         Raises:
             DeviceError: the sound ended, or the microphone was lost.
         """
-        rate, others = ProgramRate(), list[object]()
-        while self.finding is None:
-            match queue.get(_WAIT_S):
-                case None:
-                    pass
-                case signals.SoundBlock() as block:
-                    for pcm in rate.blocks(block):
-                        self.tick(pcm)
-                case Utterance() as utterance:
-                    self.key(utterance)
-                case signals.SoundEnded():
-                    raise DeviceError("The sound ended during the sound check.")
-                case signals.MicrophoneLost(reason=reason):
-                    raise DeviceError(f"The sound check found no sound: {reason}")
-                case other:
-                    others.append(other)
-        return others
+        return attend(
+            queue,
+            "sound check",
+            over=lambda: self.finding is not None,
+            tick=self.tick,
+            key=self.key,
+        )
 
     def _say(self, words: str) -> None:
         self._speaking = True
