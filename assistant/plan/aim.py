@@ -77,21 +77,11 @@ def clock_of(towards_deg: float) -> Clock:
     return Clock(halves // 2 or 12, bool(halves % 2))
 
 
-def aims(plan: Plan) -> tuple[Aim, ...]:
-    """Return how every location is aimed, in the plan's order.
-
-    Raises:
-        PlanError: the powder does not fit the vessel, or a manway does not lie in its top.
-    """
-    bed = bed_of(plan)
-    return tuple(aim_of(bed, location) for location in plan.locations)
-
-
 def aim(plan: Plan, location_index: int) -> Aim:
     """Return how a location of a plan is aimed.
 
     Raises:
-        PlanError: as `aims`.
+        PlanError: the powder does not fit the vessel, or a manway does not lie in its top.
         IndexError: the plan has no such location.
     """
     return aim_of(bed_of(plan), plan.locations[location_index])

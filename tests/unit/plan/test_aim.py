@@ -7,13 +7,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from assistant.plan import Plan
-from assistant.plan.aim import Aim, Clock, aim, aims, clock_of, entry_at, from_middle, told_shift_mm
+from assistant.plan.aim import Aim, Clock, aim, clock_of, entry_at, from_middle, told_shift_mm
 from assistant.plan.bed import bed_of
 from assistant.plan.check import findings
 from assistant.plan.finding import Verdict
 from assistant.plan.reach import direction, insertions, opening_for
 
 Change = Callable[..., Plan]
+
+
+def aims(plan: Plan) -> tuple[Aim, ...]:
+    """Return how every location is aimed, in the plan's order."""
+    return tuple(aim(plan, number) for number in range(len(plan.locations)))
 
 
 @pytest.mark.parametrize(
