@@ -1,9 +1,9 @@
-"""Fit the weights of the acceptance decision on the tuning half; print them as TOML.
+r"""Fit the weights of the acceptance decision on the tuning half; print them as TOML.
 
 A logistic regression whose weights are pulled towards those of an earlier, wider measurement, so
 that a few hundred clips refine them without overturning them. Nothing here is used at run time.
 
-    python tests/benchmarks/listening/train.py alone FOLDER \\
+    python tests/benchmarks/listening/train.py alone FOLDER \
         > assistant/speech/utterance_verification/alone.toml
 
 FOLDER holds the evidence that `sampling-assistant bench --half tuning --into FOLDER` left.
