@@ -1,5 +1,59 @@
-"""Recognition of phrases from phone probabilities: one pass of a small network per utterance.
+"""Recognition of phrases from phone probabilities: one small network, no words trained into it.
 
-`log_mel` -> `phone_model` -> `phrase_scores` (every phrase against the free path) -> `evidence`
--> `decision`. The network hears phones only, so a phrase needs no training, only a pronunciation.
+How to plug it in::
+
+    model = load_model()                                   # or a path; its hash is proved
+    words = Pronunciations(model_folder(), language.pronunciations)
+    engine = PhoneEngine(PhraseJudge(model, words, language.digits, profile=profile))
+    engine.set_legal({"vial one full": "strict", "say again": "lenient"}, others=every_phrase,
+                     expected=())                          # whenever the step changes
+    for event in engine.feed(block, time):                 # int16, 50 ms at 16 kHz; seconds
+        match event:
+            case SpeechBegan(): ...
+            case Decided(): ...      # accept, ask or refuse; `speak` says whether to answer aloud
+            case TakenBack(): ...    # undo what the last accepted phrase did
+    engine.reset()                                         # when a prompt begins, and when it ends
+
+- `legal` maps each phrase that may be said now to its stakes: "strict" for what records or
+  advances, "lenient" for what does neither. A phrase holding `NUMBER` opens the digit loop.
+- `others` are scored beside them; one of these taken has `legal` False in its judgement.
+- `expected` are the answers to the question just asked; a doubtful one is asked back.
+- A decision falls 150 ms after a clear phrase, 400 ms after a doubtful one, 700 ms after the rest.
+  Behind a phrase that was taken the engine listens on until `reset`: a "no" gives `TakenBack`.
+  While `stirring` is true something sounds there, and the answer should wait.
+- `judge(clip)` decides about a clip of a record again; the same samples give the same judgement,
+  except that a session's history (questions without an answer) plays no part in it.
+- Refusals are silent unless `speak` is set: two tries in a row that resembled a legal phrase.
+  Talk that resembles none never makes the program speak.
+
+Layers, each using those before it: `log_mel`, `phone_model`, `phrase_scores`, `evidence`,
+`decision`, `digits`, `voice_profile`, `judge`, `conversation`, `engine`.
 """
+
+from assistant.speech.phone_decoder.engine import (
+    Decided,
+    Event,
+    PhoneEngine,
+    SpeechBegan,
+    TakenBack,
+)
+from assistant.speech.phone_decoder.judge import Judgement, PhraseJudge
+from assistant.speech.phone_decoder.phone_model import PhoneModel, load_model
+from assistant.speech.phone_decoder.pronunciations import Pronunciations
+from assistant.speech.phone_decoder.voice_profile import VoiceProfile, fit_profile, read_profile
+
+__all__ = [
+    "Decided",
+    "Event",
+    "Judgement",
+    "PhoneEngine",
+    "PhoneModel",
+    "PhraseJudge",
+    "Pronunciations",
+    "SpeechBegan",
+    "TakenBack",
+    "VoiceProfile",
+    "fit_profile",
+    "load_model",
+    "read_profile",
+]

@@ -68,8 +68,29 @@ def log_energies(padded: npt.NDArray[np.float32]) -> Spectrogram:
         padded: samples as fractions of full scale, with half a window more on either side.
     """
     frames = np.lib.stride_tricks.sliding_window_view(padded, _WINDOW)[::HOP]
-    power = np.abs(np.fft.rfft(frames * _window())).astype(np.float32) ** 2
-    found: Spectrogram = np.log10(np.maximum(filters() @ power.T, _FLOOR))
+    spectrum = np.fft.rfft(frames * _window())
+    bands = _in_bands((spectrum.real**2 + spectrum.imag**2).astype(np.float32))
+    return np.log10(np.maximum(bands, _FLOOR)).T
+
+
+@cache
+def _slopes() -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp], npt.NDArray[np.float32]]:
+    """Return where each band begins in the two rows behind: its bins, and their weights."""
+    inside = [np.flatnonzero(row) for row in filters()]
+    sizes = [len(bins) for bins in inside]
+    starts = np.cumsum([0, *sizes[:-1]])
+    weights = np.concatenate([row[bins] for row, bins in zip(filters(), inside, strict=True)])
+    return starts, np.concatenate(inside), weights
+
+
+def _in_bands(power: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """Sum the power of each frame in bands, shape (frames, 80).
+
+    A product with `filters` does the same, but the library of products shares so small a one
+    between threads that then wait for each other.
+    """
+    starts, bins, weights = _slopes()
+    found: npt.NDArray[np.float32] = np.add.reduceat(power[:, bins] * weights, starts, axis=1)
     return found
 
 
@@ -93,35 +114,3 @@ def log_mel(samples: Samples) -> Spectrogram:
     count = samples.size // (2 * HOP) * 2
     signal = np.pad(samples.astype(np.float32) / FULL_SCALE, _HALF, mode="reflect")
     return normalised(log_energies(signal)[:, :count])
-
-
-class SpectrogramStream:
-    """The same spectrogram of a growing utterance; every frame is computed once.
-
-    The last frame of an excerpt needs half a window of sound behind it, which `log_mel` mirrors and
-    the stream has not heard yet: up to two frames at the end are therefore still missing here.
-    """
-
-    def __init__(self) -> None:
-        """Begin with no sound."""
-        self._rest = np.zeros(0, dtype=np.float32)
-        self._parts: list[Spectrogram] = []
-        self._begun = False
-
-    def feed(self, samples: Samples) -> None:
-        """Take the samples that follow; the first piece must be longer than half a window."""
-        signal = samples.astype(np.float32) / FULL_SCALE
-        if not self._begun:
-            signal = np.concatenate([signal[_HALF:0:-1], signal])
-            self._begun = True
-        self._rest = np.concatenate([self._rest, signal])
-        count = (self._rest.size - _WINDOW) // HOP + 1
-        if count > 0:
-            self._parts.append(log_energies(self._rest[: (count - 1) * HOP + _WINDOW]))
-            self._rest = self._rest[count * HOP :]
-
-    def spectrogram(self) -> Spectrogram:
-        """Return what is known so far, shape (80, frames) with an even number of frames."""
-        whole = np.concatenate([np.empty((BANDS, 0), np.float32), *self._parts], axis=1)
-        even = whole[:, : whole.shape[1] // 2 * 2]
-        return normalised(even) if even.size else even

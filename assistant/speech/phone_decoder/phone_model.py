@@ -18,8 +18,8 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 
 from assistant.errors import DeviceError
 from assistant.grammar.phones import PHONES
-from assistant.speech.phone_decoder.log_mel import log_mel
 from assistant.speech.pcm import samples_of
+from assistant.speech.phone_decoder.log_mel import log_mel
 
 INTERFACE: Final = "phones-en 1"
 """Version of the input and output that this program can use."""

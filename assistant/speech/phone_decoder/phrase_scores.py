@@ -53,7 +53,7 @@ def ratios(posteriors: Floats, filler_price: float = FILLER_PRICE) -> Floats:
     return np.hstack([scaled, filler])
 
 
-def labels(way: Way) -> list[int]:
+def labels(way: Sequence[str]) -> list[int]:
     """Return the numbers of a row of phones in the network's output."""
     return [_NUMBER[phone] for phone in way]
 
@@ -158,7 +158,7 @@ def align(way: Sequence[Way], ratio: Floats) -> Alignment | None:
         way: a row of phones for every word.
         ratio: as made by `ratios`.
     """
-    symbols = np.array(states(labels([phone for word in way for phone in word])))
+    symbols: Numbers = np.array(states(labels([phone for word in way for phone in word])))
     if len(ratio) < 1:
         return None
     path = _path(symbols, np.log(ratio))
