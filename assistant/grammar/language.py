@@ -11,7 +11,7 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from assistant.errors import GrammarError
-from assistant.procedure.vocabulary import POSITIONAL, VIAL, Intent, Prompt
+from assistant.procedure.enums import POSITIONAL, VIAL, Intent, Prompt
 
 PHRASE_SLOTS = {
     **{intent: {"position"} for intent in POSITIONAL},

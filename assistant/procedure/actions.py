@@ -8,11 +8,11 @@ from dataclasses import replace
 from assistant.plan.dies import Weight, mass_window
 from assistant.plan.model import Timing
 from assistant.procedure.effects import Close, StartTimer, StopTimers, TellHead
+from assistant.procedure.enums import Intent, Kind, Prompt, State, Timer
 from assistant.procedure.events import Meaning
 from assistant.procedure.guards import named_samples, to_repeat
 from assistant.procedure.model import Deviation, Draft, Insertion, Past, Standing, Status, planned
-from assistant.procedure.vocabulary import Intent, Kind, Prompt, State, Timer
-from assistant.procedure.work import Work
+from assistant.procedure.transition_context import Work
 
 _VERDICTS = {
     Intent.VIAL_FULL: Status.FULL,

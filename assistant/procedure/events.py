@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field, JsonValue, TypeAdapter
 
 from assistant.plan.model import Position
-from assistant.procedure.vocabulary import Intent, Timer
+from assistant.procedure.enums import Intent, Timer
 
 SCHEMA = 1
 """Version of the record's format; an older one is upgraded on reading."""

@@ -2,9 +2,9 @@
 
 from decimal import Decimal
 
+from assistant.procedure.enums import CAUTIONS, INSERTING, Intent, State
 from assistant.procedure.model import Sample, Session
-from assistant.procedure.vocabulary import CAUTIONS, INSERTING, Intent, State
-from assistant.procedure.work import Work
+from assistant.procedure.transition_context import Work
 
 MAX_MASS_MG = Decimal(100_000)
 """Above this no die's content can weigh; a misheard digit rather than a mass."""

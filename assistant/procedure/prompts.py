@@ -3,18 +3,18 @@
 from collections.abc import Callable
 from math import ceil
 
-from assistant.plan.aim import Clock, aim
-from assistant.plan.reach import insertion_mm
+from assistant.plan.entry_direction import Clock, aim
+from assistant.plan.insertion_geometry import insertion_mm
 from assistant.procedure.effects import Effect, Say, Slot, TakeRemark
-from assistant.procedure.guards import caution_asked
-from assistant.procedure.model import Session, Status
-from assistant.procedure.vocabulary import (
+from assistant.procedure.enums import (
     IN_POWDER,
     INSERTING,
     Intent,
     Prompt,
     State,
 )
+from assistant.procedure.guards import caution_asked
+from assistant.procedure.model import Session, Status
 
 REMARK_LIMIT_S = 30
 

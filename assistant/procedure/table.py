@@ -18,7 +18,7 @@ from typing import Final, NamedTuple
 
 from assistant.procedure import actions as do
 from assistant.procedure import guards as when
-from assistant.procedure.vocabulary import (
+from assistant.procedure.enums import (
     ACTIVE,
     NOTE,
     QUESTIONS,
@@ -28,7 +28,7 @@ from assistant.procedure.vocabulary import (
     State,
     Trigger,
 )
-from assistant.procedure.work import Work
+from assistant.procedure.transition_context import Work
 
 Guard = Callable[[Work], bool]
 Action = Callable[[Work], None]

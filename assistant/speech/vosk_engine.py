@@ -19,8 +19,8 @@ from typing import Any
 
 from assistant.errors import DeviceError, GrammarError
 from assistant.ports import SAMPLE_RATE, Hypothesis, Utterance
-from assistant.speech.network import normal
 from assistant.speech.pcm import dithered
+from assistant.speech.phrase_graph import normal
 
 MODEL_VARIABLE = "SAMPLING_ASSISTANT_VOSK_MODEL"
 """Environment variable that may hold the path of a model folder."""

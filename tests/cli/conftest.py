@@ -13,14 +13,14 @@ import pytest
 
 from assistant.cli import main
 from assistant.clock import ManualClock
+from assistant.procedure.enums import Intent, State
 from assistant.procedure.events import DeviceLost, Meaning, RemarkTaken, Resumed
-from assistant.procedure.vocabulary import Intent, State
-from assistant.storage import shipped
-from assistant.storage.record import RecordFolder
+from assistant.storage import bundled_files
+from assistant.storage.record_writer import RecordFolder
 from assistant.testing import Instead, quick_record
 
-GRAMMAR = shipped.read_grammar("en")
-CONE = shipped.read_plan("double-cone").split(b"[[locations]]")
+GRAMMAR = bundled_files.read_grammar("en")
+CONE = bundled_files.read_plan("double-cone").split(b"[[locations]]")
 SMALL = b"[[locations]]".join(CONE[:3])
 """The shipped plan with its first two locations only: six vials."""
 

@@ -8,8 +8,9 @@ from typing import Any, Literal
 import pytest
 
 from assistant.plan import Plan, parse_plan
-from assistant.procedure import views
+from assistant.procedure import queries
 from assistant.procedure.effects import Effect, Say
+from assistant.procedure.enums import Intent, State, Timer
 from assistant.procedure.events import (
     Event,
     Heard,
@@ -21,7 +22,6 @@ from assistant.procedure.events import (
 )
 from assistant.procedure.machine import Outcome, step
 from assistant.procedure.model import Sample, Session, begin
-from assistant.procedure.vocabulary import Intent, State, Timer
 
 PLANS = Path(__file__).parents[3] / "plans"
 
@@ -99,13 +99,13 @@ class Drive:
         **objects: Any,  # noqa: ANN401 - the model checks them
     ) -> "Drive":
         """Say a phrase about the object in hand, or about another one."""
-        meaning = views.expected(self.session, intent)
+        meaning = queries.expected(self.session, intent)
         self.take(said(meaning.model_copy(update=objects), decision))
         return self
 
     def hear(self, intent: Intent, **objects: Any) -> "Drive":  # noqa: ANN401 - as above
         """Say a phrase by voice, where that makes a difference."""
-        meaning = views.expected(self.session, intent).model_copy(update=objects)
+        meaning = queries.expected(self.session, intent).model_copy(update=objects)
         self.take(said(meaning, source="voice"))
         return self
 
@@ -131,7 +131,7 @@ class Drive:
         elif state is State.DISPOSING:
             self.say(Intent.DEVIATION_ACCEPTED)
         else:
-            self.say(views.advancing(self.session)[0].intent)
+            self.say(queries.advancing(self.session)[0].intent)
         return self
 
     def until(self, state: State) -> "Drive":

@@ -4,8 +4,9 @@ from collections.abc import Callable
 
 import pytest
 
-from assistant.procedure import views
+from assistant.procedure import queries
 from assistant.procedure.effects import Close, Say, StartTimer, StopTimers, TakeRemark, TellHead
+from assistant.procedure.enums import ACTIVE, Intent, Prompt, State, Timer
 from assistant.procedure.events import (
     AudioLost,
     ClockStepped,
@@ -21,7 +22,6 @@ from assistant.procedure.events import (
 )
 from assistant.procedure.model import Status
 from assistant.procedure.prompts import REMARK_LIMIT_S
-from assistant.procedure.vocabulary import ACTIVE, Intent, Prompt, State, Timer
 from tests.unit.procedure.conftest import OPENED, RESUMED, Drive, reachable, said
 
 Start = Callable[..., Drive]
@@ -348,7 +348,7 @@ def test_a_disturbed_insertion_is_void_and_begins_anew(drive: Start) -> None:
     there.until(State.RESTING).answer()
     assert [s.vial for s in there.session.here()] == [4, 5, 6]
     there.until(State.DISPOSING)
-    offered = {m.intent for m in views.advancing(there.session)}
+    offered = {m.intent for m in queries.advancing(there.session)}
     assert Intent.INSERTION_REPEATED not in offered
     there.until(State.CLOSED)
     assert there.effects[0] == TellHead()
@@ -441,7 +441,7 @@ def test_a_record_is_opened_once(drive: Start) -> None:
 def test_the_key_gives_the_normal_answer(drive: Start, state: State, intent: Intent) -> None:
     """One press says what a smooth session would say, about the object in hand."""
     session = drive("double-cone", state).session
-    assert views.normal(session) == views.expected(session, intent)
+    assert queries.normal(session) == queries.expected(session, intent)
 
 
 @pytest.mark.parametrize(
@@ -453,7 +453,7 @@ def test_the_key_gives_the_normal_answer(drive: Start, state: State, intent: Int
 )
 def test_the_key_does_not_choose(drive: Start, state: State) -> None:
     """Where there is a choice, a number or another person to answer, it stands for nothing."""
-    assert views.normal(drive("watched", state).session) is None
+    assert queries.normal(drive("watched", state).session) is None
 
 
 def test_where_are_we_tells_step_and_count(drive: Start) -> None:
@@ -483,10 +483,10 @@ def test_what_can_i_say_lists_what_counts(drive: Start) -> None:
     there = drive("double-cone", State.OPENING).say(Intent.WHAT_CAN_I_SAY, "ask")
     effect = there.effects[0]
     assert isinstance(effect, Say)
-    assert effect.options == views.options(there.session)
-    assert effect.options[0] == views.expected(there.session, Intent.PORT_OPEN)
+    assert effect.options == queries.options(there.session)
+    assert effect.options[0] == queries.expected(there.session, Intent.PORT_OPEN)
     first = drive("brief").answer()
-    assert Intent.CORRECTION not in {m.intent for m in views.options(first.session)}
+    assert Intent.CORRECTION not in {m.intent for m in queries.options(first.session)}
 
 
 def test_a_phrase_out_of_place_is_quoted_back(drive: Start) -> None:

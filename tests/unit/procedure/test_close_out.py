@@ -4,11 +4,11 @@ from collections.abc import Callable
 
 import pytest
 
-from assistant.procedure import views
+from assistant.procedure import queries
 from assistant.procedure.effects import Close, Say
+from assistant.procedure.enums import Intent, Prompt, State
 from assistant.procedure.events import DeviceLost
 from assistant.procedure.model import Status
-from assistant.procedure.vocabulary import Intent, Prompt, State
 from tests.unit.procedure.conftest import Drive
 
 Start = Callable[..., Drive]
@@ -31,7 +31,7 @@ def test_a_missing_die_is_a_deviation_without_samples(drive: Start) -> None:
     """It may lie in the product: it can be accepted with a reason, not voided or repeated."""
     there = drive("double-cone", State.COUNTING).say(Intent.DIE_MISSING)
     assert there.effects == (Say(Prompt.DISPOSE, {"number": 1, "kind": "die-missing"}),)
-    assert [m.intent for m in views.advancing(there.session)] == [Intent.DEVIATION_ACCEPTED]
+    assert [m.intent for m in queries.advancing(there.session)] == [Intent.DEVIATION_ACCEPTED]
     for intent in (Intent.SAMPLES_VOIDED, Intent.INSERTION_REPEATED):
         assert there.say(intent).prompts == ["not-now"]
     assert there.say(Intent.DEVIATION_ACCEPTED).prompts == ["ask-remark"]
@@ -70,7 +70,7 @@ def test_a_second_fault_of_a_repeated_insertion_is_not_repeated_again(drive: Sta
     """Its location was entered anew already; void or accept is left."""
     there = drive("double-cone", State.EMPTYING).say(Intent.VIAL_SHORT).say(Intent.VIAL_EMPTY)
     there.until(State.DISPOSING).say(Intent.INSERTION_REPEATED).answer().until(State.DISPOSING)
-    offered = [m.intent for m in views.advancing(there.session)]
+    offered = [m.intent for m in queries.advancing(there.session)]
     assert offered == [Intent.DEVIATION_ACCEPTED, Intent.SAMPLES_VOIDED]
     assert there.say(Intent.INSERTION_REPEATED).prompts == ["not-now"]
 

@@ -6,9 +6,9 @@ import pytest
 
 from assistant.plan import Position
 from assistant.procedure.effects import Say, StartTimer, StopTimers
+from assistant.procedure.enums import CONFIRMS, Intent, Prompt, State, Timer
 from assistant.procedure.events import DeviceLost, Meaning
 from assistant.procedure.model import Session, Status, begin
-from assistant.procedure.vocabulary import CONFIRMS, Intent, Prompt, State, Timer
 from tests.unit.procedure.conftest import NAMES, RESUMED, Drive, plan_of
 
 Start = Callable[..., Drive]

@@ -17,6 +17,7 @@ from assistant.procedure.effects import (
     TellHead,
     plain,
 )
+from assistant.procedure.enums import Intent, Prompt, Signal, State, Timer
 from assistant.procedure.events import (
     AudioLost,
     ClockStepped,
@@ -33,8 +34,7 @@ from assistant.procedure.events import (
     dump,
     load,
 )
-from assistant.procedure.vocabulary import Intent, Prompt, Signal, State, Timer
-from assistant.procedure.work import Work
+from assistant.procedure.transition_context import Work
 from tests.unit.procedure.conftest import OPENED, RESUMED, Drive
 
 Start = Callable[..., Drive]

@@ -5,12 +5,12 @@ from collections.abc import Callable
 import pytest
 
 from assistant.plan import Position
-from assistant.plan.aim import aim
-from assistant.procedure import views
+from assistant.plan.entry_direction import aim
+from assistant.procedure import queries
 from assistant.procedure.effects import Close, Say, Slot, StartTimer, StopTimers, TellHead
+from assistant.procedure.enums import Intent, Prompt, State, Timer
 from assistant.procedure.model import Status, begin
 from assistant.procedure.prompts import tally
-from assistant.procedure.vocabulary import Intent, Prompt, State, Timer
 from tests.unit.procedure.conftest import OPENED, Drive, plan_of
 
 Start = Callable[..., Drive]
@@ -170,7 +170,7 @@ def test_the_prompts_name_what_is_in_hand(drive: Start) -> None:
 def test_cautions_must_be_affirmed_one_by_one_in_the_plan_s_order(drive: Start) -> None:
     """A caution out of turn is refused, and only the one asked for is offered."""
     begun = drive("double-cone", State.BRIEFING)
-    offered = [m.intent for m in views.advancing(begun.session)]
+    offered = [m.intent for m in queries.advancing(begun.session)]
     assert offered == [Intent.CAUTION_ISOLATED]
     begun.say(Intent.CAUTION_PROTECTED)
     assert begun.prompts == ["not-now"]
@@ -264,7 +264,7 @@ def test_the_witness_must_affirm_and_may_refuse(drive: Start) -> None:
     """A refused step is as if it had not been said; the operator's own affirm does not count."""
     there = drive("watched", State.WITNESSING)
     assert there.say(Intent.AFFIRM).prompts == ["not-now"]
-    assert views.normal(there.session) is None
+    assert queries.normal(there.session) is None
     assert there.say(Intent.NEGATIVE).state is State.ENTERING
     assert there.session.ordinal == 5
     assert there.session.progress.pending is None
@@ -280,14 +280,14 @@ def test_an_entry_names_who_answers_for_it(drive: Start) -> None:
     witness = next(p.name for p in plan.people if p.role == "witness")
     from tests.unit.procedure.conftest import said  # noqa: PLC0415
 
-    affirmed = said(views.expected(there.session, Intent.WITNESS_AFFIRMED))
-    assert views.answerable(there.session, affirmed) == witness
-    assert views.answerable(there.session, OPENED) == "Ada"
-    assert views.answerable(there.session, said(views.expected(there.session, Intent.AFFIRM))) == (
-        there.session.operator
-    )
+    affirmed = said(queries.expected(there.session, Intent.WITNESS_AFFIRMED))
+    assert queries.answerable(there.session, affirmed) == witness
+    assert queries.answerable(there.session, OPENED) == "Ada"
+    assert queries.answerable(
+        there.session, said(queries.expected(there.session, Intent.AFFIRM))
+    ) == (there.session.operator)
     alone = drive("v-blender", State.SEATING).session
-    assert views.answerable(alone, affirmed) == alone.operator
+    assert queries.answerable(alone, affirmed) == alone.operator
 
 
 def test_a_mass_is_read_back_and_affirmed(drive: Start) -> None:
@@ -370,7 +370,7 @@ def test_a_marked_shaft_holds_the_work(drive: Start) -> None:
     assert [(d.kind.value, d.vials) for d in there.session.deviations] == [
         ("marked-shaft", (1, 2, 3)),
     ]
-    assert views.normal(there.session) is None
+    assert queries.normal(there.session) is None
     assert there.say(Intent.ON_STAND).prompts == ["not-now"]
     exchanged = drive("double-cone", State.MARKED).say(Intent.SAMPLER_CHANGED)
     assert exchanged.state is State.RESTING

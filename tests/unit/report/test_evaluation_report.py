@@ -10,17 +10,26 @@ from html.parser import HTMLParser
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
-from assistant.evaluation.synthetic import Truth
+from assistant.evaluation.simulated_assays import Truth
 from assistant.journal.signing import sign
+from assistant.procedure.enums import Intent, State
 from assistant.procedure.events import DeviceLost, Meaning, Resumed
-from assistant.procedure.vocabulary import Intent, State
-from assistant.report.blocks import Document, Facts, Heading, Picture, Table, Text, Verdict, table
-from assistant.report.case import Case, Laboratory, Wish, make_case
-from assistant.report.content import document, in_short
+from assistant.report.document_model import (
+    Document,
+    Facts,
+    Heading,
+    Picture,
+    Table,
+    Text,
+    Verdict,
+    table,
+)
+from assistant.report.evaluation_run import Case, Laboratory, Wish, make_case
 from assistant.report.html import html
 from assistant.report.pdf import pdf
 from assistant.report.plots import components, drawing
-from assistant.report.study import RecordStudy
+from assistant.report.sections import document, in_short
+from assistant.report.vial_records import RecordStudy
 from assistant.testing import Instead
 
 MakeCase = Callable[..., Case]

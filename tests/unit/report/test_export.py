@@ -8,22 +8,22 @@ from pathlib import Path
 import pytest
 
 from assistant.clock import ManualClock
+from assistant.conformance import Told, retell
 from assistant.errors import RecordBroken
 from assistant.grammar.language import parse_grammar
 from assistant.plan import parse_plan
+from assistant.procedure.enums import Intent, State
 from assistant.procedure.events import Meaning
-from assistant.procedure.vocabulary import Intent, State
-from assistant.replay import Told, retell
 from assistant.report import export as module
 from assistant.report.export import SCHEMA_FILE, Export, Sample, schema, to_json
 from assistant.report.export_collect import Collector
 from assistant.report.export_tables import tables
-from assistant.storage import shipped
+from assistant.storage import bundled_files
 from assistant.storage.memory import MemoryJournal
 from assistant.testing import Instead, quick_record
 
-GRAMMAR = shipped.read_grammar("en")
-CONE = shipped.read_plan("double-cone").split(b"[[locations]]")
+GRAMMAR = bundled_files.read_grammar("en")
+CONE = bundled_files.read_plan("double-cone").split(b"[[locations]]")
 SMALL = b"[[locations]]".join(CONE[:3])
 WEIGHED = SMALL + (
     b'[weighing]\nbalance = "BAL-2"\nreadability_mg = 0.1\nminimum_mg = 82.0\n'

@@ -7,11 +7,11 @@ import pytest
 from assistant.clock import ManualClock, SystemClock
 from assistant.ports import Instant
 from assistant.procedure.effects import StartTimer
+from assistant.procedure.enums import Timer
 from assistant.procedure.events import ClockStepped, NoiseRose, TimerRang
-from assistant.procedure.vocabulary import Timer
-from assistant.session.remark import RemarkWatch
+from assistant.session.monitors import ClockWatch, NoiseWatch
 from assistant.session.timers import Timers
-from assistant.session.watch import ClockWatch, NoiseWatch
+from assistant.session.voice_memo import RemarkWatch
 
 START = datetime(2026, 3, 4, 8, tzinfo=UTC)
 

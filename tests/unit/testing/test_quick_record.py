@@ -5,23 +5,23 @@ from datetime import UTC, datetime
 import pytest
 
 from assistant.clock import ManualClock
+from assistant.conformance import fold
 from assistant.grammar.language import parse_grammar
 from assistant.plan import parse_plan
+from assistant.procedure.enums import Intent, Kind, State
 from assistant.procedure.events import DeviceLost, Meaning, Resumed
 from assistant.procedure.model import Session
-from assistant.procedure.vocabulary import Intent, Kind, State
-from assistant.replay import fold
-from assistant.storage import shipped
+from assistant.storage import bundled_files
 from assistant.storage.memory import MemoryJournal
 from assistant.testing import Instead, quick_record
 
-GRAMMAR = shipped.read_grammar("en")
+GRAMMAR = bundled_files.read_grammar("en")
 START = datetime(2026, 3, 4, 8, tzinfo=UTC)
 
 
 def record(*departures: Instead, plan: str = "double-cone", until: State | None = None) -> Session:
     """Make a record, prove it, and return the session it tells of."""
-    journal, raw = MemoryJournal(), shipped.read_plan(plan)
+    journal, raw = MemoryJournal(), bundled_files.read_plan(plan)
     made = quick_record(
         journal, ManualClock(START), raw, GRAMMAR, departures=departures, until=until
     )
