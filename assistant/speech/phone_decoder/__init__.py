@@ -4,7 +4,7 @@ How to plug it in::
 
     model = load_model()                                   # or a path; its hash is proved
     words = Pronunciations(model_folder(), language.pronunciations)
-    engine = PhoneEngine(PhraseJudge(model, words, language.digits, profile=profile))
+    engine = PhoneEngine(PhraseVerifier(model, words, language.digits, profile=profile))
     engine.set_legal({"vial one full": "strict", "say again": "lenient"}, others=every_phrase,
                      expected=())                          # whenever the step changes
     for event in engine.feed(block, time):                 # int16, 50 ms at 16 kHz; seconds
@@ -27,20 +27,21 @@ How to plug it in::
   Talk that resembles none never makes the program speak.
 
 Layers, each using those before it: `log_mel`, `phone_model`, `phrase_scores`, `evidence`,
-`decision`, `digits`, `voice_profile`, `judge`, `conversation`, `engine`.
+`decision`, `digit_decoder`, `voice_adaptation`, `phrase_verifier`, `ask_back_policy`,
+`phone_engine`.
 """
 
-from assistant.speech.phone_decoder.engine import (
+from assistant.speech.phone_decoder.phone_engine import (
     Decided,
     Event,
     PhoneEngine,
     SpeechBegan,
     TakenBack,
 )
-from assistant.speech.phone_decoder.judge import Judgement, PhraseJudge
 from assistant.speech.phone_decoder.phone_model import PhoneModel, load_model
+from assistant.speech.phone_decoder.phrase_verifier import Judgement, PhraseVerifier
 from assistant.speech.phone_decoder.pronunciations import Pronunciations
-from assistant.speech.phone_decoder.voice_profile import VoiceProfile, fit_profile, read_profile
+from assistant.speech.phone_decoder.voice_adaptation import VoiceProfile, fit_profile, read_profile
 
 __all__ = [
     "Decided",
@@ -48,7 +49,7 @@ __all__ = [
     "Judgement",
     "PhoneEngine",
     "PhoneModel",
-    "PhraseJudge",
+    "PhraseVerifier",
     "Pronunciations",
     "SpeechBegan",
     "TakenBack",

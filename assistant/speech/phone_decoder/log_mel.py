@@ -53,7 +53,9 @@ def filters() -> npt.NDArray[np.float32]:
     rising = (bins - edges[:-2, None]) / np.diff(edges)[:-1, None]
     falling = (edges[2:, None] - bins) / np.diff(edges)[1:, None]
     triangles = np.clip(np.minimum(rising, falling), 0.0, None)
-    return (triangles * (2.0 / (edges[2:] - edges[:-2]))[:, None]).astype(np.float32)
+    areas = 2.0 / (edges[2:] - edges[:-2])
+    found: npt.NDArray[np.float32] = (triangles * areas[:, None]).astype(np.float32)
+    return found
 
 
 @cache
@@ -70,7 +72,8 @@ def log_energies(padded: npt.NDArray[np.float32]) -> Spectrogram:
     frames = np.lib.stride_tricks.sliding_window_view(padded, _WINDOW)[::HOP]
     spectrum = np.fft.rfft(frames * _window())
     bands = _in_bands((spectrum.real**2 + spectrum.imag**2).astype(np.float32))
-    return np.log10(np.maximum(bands, _FLOOR)).T
+    found: Spectrogram = np.log10(np.maximum(bands, _FLOOR)).T
+    return found
 
 
 @cache

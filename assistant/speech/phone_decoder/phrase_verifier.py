@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 
 from assistant.grammar.phones import Way
-from assistant.grammar.wording import NUMBER
+from assistant.grammar.rendering import NUMBER
 from assistant.ports import SAMPLE_RATE, Decision
 from assistant.speech.pcm import Samples
 from assistant.speech.phone_decoder.decision import (
@@ -19,12 +19,12 @@ from assistant.speech.phone_decoder.decision import (
     choose,
     shipped_calibration,
 )
-from assistant.speech.phone_decoder.digits import DigitLoop, DigitWords
+from assistant.speech.phone_decoder.digit_decoder import DigitDecoder, DigitWords
 from assistant.speech.phone_decoder.evidence import measure, spikes
 from assistant.speech.phone_decoder.phone_model import PhoneModel
 from assistant.speech.phone_decoder.phrase_scores import Floats, PhraseSet, ratios
 from assistant.speech.phone_decoder.pronunciations import Pronunciations
-from assistant.speech.phone_decoder.voice_profile import VoiceProfile, adapted
+from assistant.speech.phone_decoder.voice_adaptation import VoiceProfile, adapted
 
 FRAME_SAMPLES: Final = SAMPLE_RATE // 50
 """Samples from one row of the network's output to the next."""
@@ -67,7 +67,7 @@ NOTHING: Final = Judgement(
 """No speech at all."""
 
 
-class PhraseJudge:
+class PhraseVerifier:
     """Decides which phrase a stretch of sound is, if any."""
 
     def __init__(
@@ -100,7 +100,7 @@ class PhraseJudge:
         self._expected: frozenset[str] = frozenset()
         self._phrases: PhraseSet | None = None
         self._number = ""
-        self._loop: DigitLoop | None = None
+        self._loop: DigitDecoder | None = None
 
     @property
     def name(self) -> str:
@@ -135,7 +135,7 @@ class PhraseJudge:
             self._phrases = PhraseSet(ways) if ways else None
         number = next((name for name in legal if NUMBER in name), "")
         if number and number != self._number:
-            self._loop = DigitLoop(self._number_words(number))
+            self._loop = DigitDecoder(self._number_words(number))
         self._number = number
         self._legal, self._expected = dict(legal), frozenset(expected)
 

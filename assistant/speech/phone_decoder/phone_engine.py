@@ -13,12 +13,12 @@ from typing import Final
 import numpy as np
 
 from assistant.ports import SAMPLE_RATE
-from assistant.speech.loudness import NoiseFloor
+from assistant.speech.noise_floor import NoiseFloor
 from assistant.speech.pcm import Samples
-from assistant.speech.phone_decoder.conversation import Conversation
+from assistant.speech.phone_decoder.ask_back_policy import AskBackPolicy
 from assistant.speech.phone_decoder.decision import Stakes
 from assistant.speech.phone_decoder.evidence import spikes
-from assistant.speech.phone_decoder.judge import FRAME_SAMPLES, Judgement, PhraseJudge
+from assistant.speech.phone_decoder.phrase_verifier import FRAME_SAMPLES, Judgement, PhraseVerifier
 
 _MS: Final = SAMPLE_RATE // 1000
 LEAD: Final = 300 * _MS
@@ -112,7 +112,7 @@ class _Utterance:
 class PhoneEngine:
     """Finds phrases in a stream; a pure function of what it was fed. Knows no thread."""
 
-    def __init__(self, judge: PhraseJudge) -> None:
+    def __init__(self, judge: PhraseVerifier) -> None:
         """Listen with this judge."""
         self._judge = judge
         self._floor = NoiseFloor()
@@ -123,7 +123,7 @@ class PhoneEngine:
         self._awake_until = 0
         self._next = 0
         self._speech: _Utterance | None = None
-        self._conversation = Conversation()
+        self._conversation = AskBackPolicy()
         self.level_dbfs = -120.0
         """Level of the last block, in dB relative to full scale."""
         self.floor_dbfs = -120.0
@@ -151,7 +151,7 @@ class PhoneEngine:
         others: Collection[str] = (),
         expected: Collection[str] = (),
     ) -> None:
-        """Set what may be said from now on; as `PhraseJudge.set_legal`."""
+        """Set what may be said from now on; as `PhraseVerifier.set_legal`."""
         self._judge.set_legal(legal, others, expected)
 
     def judge(self, clip: bytes) -> Judgement:

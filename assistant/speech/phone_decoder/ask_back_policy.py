@@ -13,7 +13,7 @@ TRIES: Final = 2
 
 
 @dataclass(frozen=True, slots=True)
-class Conversation:
+class AskBackPolicy:
     """What went before: questions without an answer, and tries without success."""
 
     questions: int = 0
@@ -21,7 +21,7 @@ class Conversation:
 
     def after(
         self, decision: Decision, reason: Reason, *, tried: bool
-    ) -> tuple["Conversation", Decision, Reason, bool]:
+    ) -> tuple["AskBackPolicy", Decision, Reason, bool]:
         """Return the state after an utterance, its outcome, and whether to speak about it.
 
         Args:
@@ -30,9 +30,9 @@ class Conversation:
             tried: whether a legal phrase was perhaps meant; other talk never makes it speak.
         """
         if decision == "accept":
-            return Conversation(), decision, reason, True
+            return AskBackPolicy(), decision, reason, True
         if decision == "ask" and self.questions < MOST_QUESTIONS:
-            return Conversation(self.questions + 1), decision, reason, True
+            return AskBackPolicy(self.questions + 1), decision, reason, True
         if decision == "ask":
             return self, "refuse", "unanswered", False
         tries = self.tries + tried

@@ -73,7 +73,7 @@ class DigitWords:
         return (plain, *others)
 
 
-class DigitLoop:
+class DigitDecoder:
     """Finds the number in a stretch of sound."""
 
     def __init__(self, words: DigitWords) -> None:
