@@ -24,6 +24,8 @@ Reason = Literal[
 
 ACCEPT: Final[Mapping[Stakes, float]] = {"strict": 0.9, "lenient": 0.8}
 """Least probability of being right at which a phrase is taken."""
+ACCEPT_EXPECTED: Final = 0.7
+"""The same for the answer to the question just asked: nothing else is likelier there."""
 ASK: Final = 0.5
 """Least probability at which a phrase is asked back."""
 ASK_AMONG_WORDS: Final = 0.8
@@ -110,7 +112,8 @@ class Rated:
                 return "refuse", "contradicted"
             asked = self.probability >= ASK_AMONG_WORDS
             return ("ask", "other-words") if asked else ("refuse", "no-phrase")
-        if self.probability >= ACCEPT[self.stakes or "strict"]:
+        needed = ACCEPT_EXPECTED if self.expected else ACCEPT[self.stakes or "strict"]
+        if self.probability >= needed:
             return "accept", ""
         least = ASK_EXPECTED if self.expected else ASK
         return ("ask", "unclear") if self.probability >= least else ("refuse", "no-phrase")
