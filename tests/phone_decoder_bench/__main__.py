@@ -14,7 +14,7 @@ from assistant.speech.phone_decoder.phrase_verifier import PhraseVerifier
 from assistant.speech.phone_decoder.pronunciations import Pronunciations
 from assistant.speech.pocketsphinx_engine import model_folder
 
-from . import fit, measure
+from . import enrol, fit, measure
 from .clips import KINDS, LEVELS, Clip, NaturalVoices, Studio, grammar, phrases
 
 
@@ -42,7 +42,7 @@ def _clips(options: argparse.Namespace) -> Iterator[Clip]:
 def main() -> None:
     """Fit or measure."""
     parser = argparse.ArgumentParser(prog="phone_decoder_bench")
-    parser.add_argument("what", choices=("fit", "measure"))
+    parser.add_argument("what", choices=("fit", "measure", "enrol"))
     parser.add_argument("--model", type=Path, required=True)
     parser.add_argument("--cache", type=Path, default=Path("build/bench"))
     parser.add_argument("--half", choices=("tuning", "test"), default="test")
@@ -66,6 +66,11 @@ def main() -> None:
     rule = shipped_calibration()
     if options.calibration:
         rule = parse_calibration(options.calibration.read_text())
+    if options.what == "enrol":
+        studio = Studio(options.half, options.cache)
+        for line in enrol.compare(model, _words(), rule, studio):
+            sys.stdout.write(f"{line}\n")
+        return
     verifier = PhraseVerifier(model, _words(), grammar()["digits"], rule)
     found = measure.run(verifier, _clips(options))
     sys.stdout.write(f"{verifier.name}\n{measure.table(found)}\n")

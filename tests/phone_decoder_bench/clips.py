@@ -111,7 +111,8 @@ class Studio:
         """Return talk for babble."""
         return [speech(who, text, self._cache) for who in self.voices for text in self._talk[:6]]
 
-    def _say(self, who: Speaker, text: str) -> Wave:
+    def say(self, who: Speaker, text: str) -> Wave:
+        """Return one text in one voice, without the stillness around it."""
         return trimmed_speech(speech(who, text, self._cache)).astype(np.float64)
 
     def clip(self, kind: str, level: str, number: int) -> Clip:
@@ -130,7 +131,7 @@ class Studio:
         for place, piece in enumerate(said.replace("|", ";0.06;").split(";")):
             spoken = place % 2 == 0
             parts.append(
-                self._say(who, piece) if spoken else np.zeros(int(SAMPLE_RATE * float(piece)))
+                self.say(who, piece) if spoken else np.zeros(int(SAMPLE_RATE * float(piece)))
             )
         return np.concatenate(parts)
 

@@ -1,7 +1,8 @@
-"""One person's voice: how much more or less often the network hears each phone from it.
+"""One person's voice: which phones the network takes for others when this person speaks.
 
-A bias for every output of the last layer, fitted on phrases whose words are known: about a minute
-of speech. It is bound to the model it was made with, by hash.
+A bias for every phone of the last layer, fitted on phrases whose words are known: about a minute of
+speech. Only the frames in which a phone peaks are used, and only how the phones share them: how
+often the network hears any phone at all stays as it is. A profile is bound to its model by hash.
 """
 
 import hashlib
@@ -24,11 +25,11 @@ from assistant.speech.phone_decoder.phrase_scores import (
     ratios,
 )
 
-LEAST_SECONDS: Final = 20.0
-"""Less speech than this says too little about a voice."""
-STRENGTH: Final = 4.0
+LEAST_PHONES: Final = 150
+"""Fewer clear phones than this say too little about a voice; a minute holds some 400."""
+STRENGTH: Final = 10.0
 """How strongly each bias is drawn to zero, in frames; little speech changes little."""
-LARGEST: Final = 2.0
+LARGEST: Final = 1.5
 """No bias goes further, in natural logarithms."""
 WORST_FIT: Final = -4.0
 """A saying whose phones fit worse than this, on average, was not the phrase and is left out."""
@@ -44,10 +45,10 @@ class VoiceProfile(BaseModel):
 
     name: str
     model_sha256: str
-    seconds: float
-    """Speech that it was made from."""
+    phones: int
+    """Clear phones that it was made from."""
     bias: Annotated[tuple[Finite, ...], Field(min_length=len(SYMBOLS), max_length=len(SYMBOLS))]
-    """One figure for the blank and for each phone, natural logarithms."""
+    """One figure for the blank, always 0, and for each phone, natural logarithms."""
 
     def encoded(self) -> bytes:
         """Return the content of the profile's file."""
@@ -103,25 +104,25 @@ def fit_profile(
     Raises:
         InputError: too little of it was clear speech of the phrases.
     """
-    pieces = [piece for ways, posteriors in sayings if (piece := _labelled(ways, posteriors))]
-    frames = sum(len(posteriors) for posteriors, _ in pieces)
-    seconds = frames / 50.0
-    if seconds < LEAST_SECONDS:
+    pieces = [piece for ways, posteriors in sayings if (piece := _peaks(ways, posteriors))]
+    count = sum(len(meant) for _, meant in pieces)
+    if count < LEAST_PHONES:
         raise InputError(
-            f'Only {seconds:.0f} s of what "{name}" said was clear; {LEAST_SECONDS:.0f} s are '
-            "needed: say more of the phrases, one at a time, in a quiet place."
+            f'Only {count} sounds of what "{name}" said were clear; {LEAST_PHONES} are needed: '
+            "say more of the phrases, one at a time, in a quiet place."
         )
-    heard = np.concatenate([posteriors for posteriors, _ in pieces])
-    meant = np.concatenate([targets for _, targets in pieces])
-    bias = _fitted(heard, meant)
-    rounded = tuple(round(float(value), 4) for value in bias)
-    return VoiceProfile(
-        name=name, model_sha256=model_sha256, seconds=round(seconds, 1), bias=rounded
-    )
+    heard = np.concatenate([rows for rows, _ in pieces])
+    bias = _fitted(heard, np.concatenate([meant for _, meant in pieces]))
+    rounded = (0.0, *(round(float(value), 4) for value in bias))
+    return VoiceProfile(name=name, model_sha256=model_sha256, phones=count, bias=rounded)
 
 
-def _labelled(ways: Sequence[Sequence[Way]], posteriors: Floats) -> tuple[Floats, Numbers] | None:
-    """Return the frames of a saying with the symbol meant in each, None where it does not fit."""
+def _peaks(ways: Sequence[Sequence[Way]], posteriors: Floats) -> tuple[Floats, Numbers] | None:
+    """Return the frame of each phone of a saying and the phone meant, None where it does not fit.
+
+    Returns:
+        probabilities of the phones without the blank, shape (phones, 39), and their numbers from 0.
+    """
     if not len(posteriors):
         return None
     ratio = ratios(posteriors)
@@ -130,27 +131,24 @@ def _labelled(ways: Sequence[Sequence[Way]], posteriors: Floats) -> tuple[Floats
     found = align(way, ratio)
     if found is None or sum(found.phones) / len(found.phones) < WORST_FIT:
         return None
-    numbers = labels([phone for word in way for phone in word])
-    inside = posteriors[found.begin : found.end]
-    targets = np.zeros(len(inside), dtype=np.intp)
-    stops = [*(start - found.begin for start in found.starts[1:]), len(inside)]
-    begin = 0
-    for number, stop in zip(numbers, stops, strict=True):
-        # A phone peaks in a frame or two; the blank fills the rest of its stretch.
-        stretch = inside[begin:stop]
-        peak = begin + int(stretch[:, number].argmax())
-        targets[peak] = number
-        begin = stop
-    return inside, targets
+    meant: Numbers = np.array(labels([phone for word in way for phone in word])) - 1
+    stops = [*found.starts[1:], found.end]
+    frames = [
+        start + int(posteriors[start:stop, 0].argmin())
+        for start, stop in zip(found.starts, stops, strict=True)
+    ]
+    return posteriors[frames, 1:], meant
 
 
 def _fitted(heard: Floats, meant: Numbers) -> Floats:
-    """Return the biases under which the symbols meant are likeliest (gradient ascent)."""
-    counts = np.bincount(meant, minlength=len(SYMBOLS)).astype(np.float64)
-    bias = np.zeros(len(SYMBOLS))
+    """Return the biases under which the phones meant are likeliest, with a mean of zero."""
+    count = heard.shape[1]
+    wanted = np.bincount(meant, minlength=count).astype(np.float64)
+    bias = np.zeros(count)
     for _ in range(_STEPS):
         share = np.exp(adapted(heard, bias))
-        gradient = counts - share.sum(axis=0) - STRENGTH * bias
+        gradient = wanted - share.sum(axis=0) - STRENGTH * bias
         curvature = (share * (1.0 - share)).sum(axis=0) + STRENGTH
         bias = np.clip(bias + 0.5 * gradient / curvature, -LARGEST, LARGEST)
-    return bias
+    centred: Floats = bias - bias.mean()
+    return np.clip(centred, -LARGEST, LARGEST)

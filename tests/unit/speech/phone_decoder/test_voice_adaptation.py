@@ -39,13 +39,13 @@ def test_a_bias_of_the_microphone_is_taken_out(spell: Spell) -> None:
 def test_what_was_not_the_phrase_is_left_out(spell: Spell) -> None:
     """What was not the phrase is left out."""
     other = spell(["M", "UW", "N", "L", "AY", "-", "G", "OW", "Z"])
-    with pytest.raises(InputError, match="Only 0 s"):
+    with pytest.raises(InputError, match="Only 0 sounds"):
         fit_profile("Ada", "f" * 64, [([WAY], other), ([WAY], other[:0]), ([WAY], other[:3])])
 
 
 def profile() -> VoiceProfile:
     """Profile."""
-    return VoiceProfile(name="Ada", model_sha256="a" * 64, seconds=40.0, bias=(0.1,) * 40)
+    return VoiceProfile(name="Ada", model_sha256="a" * 64, phones=400, bias=(0.1,) * 40)
 
 
 def test_a_profile_is_read_again(tmp_path: Path) -> None:
