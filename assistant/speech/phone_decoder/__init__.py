@@ -12,7 +12,7 @@ How to plug it in::
             case SpeechBegan(): ...
             case Decided(): ...      # accept, ask or refuse; `speak` says whether to answer aloud
             case TakenBack(): ...    # undo what the last accepted phrase did
-    engine.reset()                                         # when a prompt begins, and when it ends
+    engine.reset()              # when a prompt begins and when it ends, and when samples were lost
 
 - `legal` maps each phrase that may be said now to its stakes: "strict" for what records or
   advances, "lenient" for what does neither. A phrase holding `NUMBER` opens the digit loop.
@@ -23,6 +23,7 @@ How to plug it in::
   While `stirring` is true something sounds there, and the answer should wait.
 - `judge(clip)` decides about a clip of a record again; the same samples give the same judgement,
   except that a session's history (questions without an answer) plays no part in it.
+- The model's card (same name, .json) needs "format" ("phones-en 1"), "version", "bytes" and "sha256".
 - Refusals are silent unless `speak` is set: two tries in a row that resembled a legal phrase.
   Talk that resembles none never makes the program speak.
 

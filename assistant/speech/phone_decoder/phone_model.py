@@ -21,7 +21,7 @@ from assistant.grammar.phones import PHONES
 from assistant.speech.pcm import samples_of
 from assistant.speech.phone_decoder.log_mel import log_mel
 
-INTERFACE: Final = "phones-en 1"
+FORMAT: Final = "phones-en 1"
 """Version of the input and output that this program can use."""
 SYMBOLS: Final = ("", *PHONES)
 """What a column of the output stands for; the first is the blank, the rest are phones."""
@@ -39,9 +39,11 @@ class ModelCard(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="ignore")
 
-    interface: str
+    format: str
+    """Which input and output the model has: `FORMAT`."""
     version: str
     bytes: int
+    """Size of the model file."""
     sha256: str
 
 
@@ -67,10 +69,10 @@ def read_model(path: Path) -> ModelFile:
             another version, or has another hash.
     """
     card = _read_card(path.with_suffix(".json"))
-    if card.interface != INTERFACE:
+    if card.format != FORMAT:
         raise DeviceError(
-            f'The phone model {path} is of version "{card.interface}"; this program needs '
-            f'"{INTERFACE}": {_REINSTALL}.'
+            f'The phone model {path} is of version "{card.format}"; this program needs '
+            f'"{FORMAT}": {_REINSTALL}.'
         )
     try:
         data = path.read_bytes()

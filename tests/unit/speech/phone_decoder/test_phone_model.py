@@ -10,7 +10,7 @@ import pytest
 
 from assistant.errors import DeviceError
 from assistant.speech.phone_decoder.phone_model import (
-    INTERFACE,
+    FORMAT,
     ModelFile,
     PhoneModel,
     load_model,
@@ -26,7 +26,7 @@ def laid(folder: Path, data: bytes | None, **card: object) -> Path:
     if data is not None:
         path.write_bytes(data)
     told = {
-        "interface": INTERFACE,
+        "format": FORMAT,
         "version": "1",
         "bytes": len(DATA),
         "sha256": hashlib.sha256(DATA).hexdigest(),
@@ -42,7 +42,7 @@ def laid(folder: Path, data: bytes | None, **card: object) -> Path:
         (None, {}, r"phones-en.onnx cannot be read \(no such file"),
         (DATA[:900], {}, "is truncated, 900 of 2100 bytes"),
         (DATA[:-1] + b"?", {}, "has the SHA-256 .* its card says"),
-        (DATA, {"interface": "phones-en 9"}, 'is of version "phones-en 9"; this program needs'),
+        (DATA, {"format": "phones-en 9"}, 'is of version "phones-en 9"; this program needs'),
         (DATA, {"bytes": "many"}, "card .* is damaged"),
     ],
 )
