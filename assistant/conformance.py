@@ -20,7 +20,7 @@ from assistant.grammar.language import Language
 from assistant.grammar.rendering import sentence
 from assistant.journal.chain import read
 from assistant.journal.entry import Entry
-from assistant.journal.upcast import Upgrade, upcast
+from assistant.journal.upcast import Fields, Upgrade, upcast
 from assistant.plan.model import Plan
 from assistant.procedure.effects import Effect, Say, StartTimer, StopTimers, plain
 from assistant.procedure.enums import END
@@ -28,9 +28,29 @@ from assistant.procedure.events import SCHEMA, Event, Heard, Opened, TimerRang, 
 from assistant.procedure.machine import Outcome, step
 from assistant.procedure.model import Session, begin
 from assistant.procedure.queries import answerable
+from assistant.procedure.renamed import BY_KEY
 
-UPGRADES: Mapping[int, Upgrade] = {}
-"""From each older schema of the record to the next; there is no older one than 1."""
+
+def _from_schema_1(fields: Fields) -> Fields:
+    """Give states, intents, timers and prompts their present names; the first entry its schema."""
+    event, outcome = (_renamed(fields[key]) for key in ("event", "outcome"))
+    if isinstance(event, dict) and "schema" in event:
+        event["schema"] = 2
+    return {**fields, "event": event, "outcome": outcome}
+
+
+def _renamed(value: JsonValue, key: str = "") -> JsonValue:
+    if isinstance(value, dict):
+        return {name: _renamed(each, name) for name, each in value.items()}
+    if isinstance(value, list):
+        return [_renamed(each, key) for each in value]
+    if isinstance(value, str):
+        return BY_KEY.get(key, {}).get(value, value)
+    return value
+
+
+UPGRADES: Mapping[int, Upgrade] = {1: _from_schema_1}
+"""From each older schema of the record to the next."""
 
 MOST_KEPT = 1024
 """Outcomes kept; a bound on memory, not on what can be proved."""

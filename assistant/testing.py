@@ -169,7 +169,7 @@ class _Typist:
 
     def _next(self) -> None:
         state = self._session.state
-        if state in (State.FILLING, State.SHEDDING) and not self._session.progress.waited:
+        if state in (State.FILLING, State.SHAKING_OFF) and not self._session.progress.waited:
             self._ring(min(due for due, _ in self._timers) - self._clock.now().mono_ns)
             return
         self._visits[state] += 1

@@ -14,6 +14,7 @@ ROWS = (
     "cli",
     "session",
     "speech storage console clock rehearsal testing",
+    "user_folder",
     "report",
     "conformance",
     "grammar",

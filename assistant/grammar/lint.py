@@ -54,7 +54,7 @@ AT_ANY_MOMENT = (
     *(Prompt.OUT_OF_RANGE, Prompt.BELOW_MINIMUM, Prompt.MASS_OUTSIDE, Prompt.NOT_UNDERSTOOD),
     *(Prompt.TAKEN_OVER, Prompt.UNKNOWN_PERSON, Prompt.MICROPHONE_LOST, Prompt.MICROPHONE_BACK),
     *(Prompt.SPEAKER_LOST, Prompt.SPEAKER_BACK, Prompt.NOISE_ROSE, Prompt.STORAGE_FAILED),
-    *(Prompt.STORAGE_BACK, Prompt.HEAD, Prompt.FILL_REACHED, Prompt.SHED_REACHED),
+    *(Prompt.STORAGE_BACK, Prompt.HEAD, Prompt.FILL_REACHED, Prompt.SHAKE_OFF_REACHED),
 )
 """Prompts that do not belong to one state: they may be heard wherever the work stands."""
 

@@ -66,7 +66,7 @@ def _objects(plan: Plan, progress: Progress, state: State) -> Iterator[Progress]
             yield from (replace(here, position=n) for n in range(len(plan.sampler.positions)))
         case State.RAISING:
             yield from (replace(here, position=n) for n in range(len(plan.sampler.positions) - 1))
-        case State.EMPTYING:
+        case State.EMPTYING_DIES:
             last = len(plan.locations) - 1
             for insertion in dict.fromkeys((0, last, last + 1)):
                 for die in range(plan.vials_per_insertion):

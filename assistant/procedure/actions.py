@@ -48,8 +48,8 @@ def arm(work: Work) -> None:
         wanted = [(Timer.FILL_OVERRUN, timing.fill_limit_s)]
         if not waited:
             wanted.insert(0, (Timer.FILL_REACHED, timing.fill_s))
-    elif work.session.step is State.SHEDDING and not waited:
-        wanted = [(Timer.SHED_REACHED, timing.shed_s)]
+    elif work.session.step is State.SHAKING_OFF and not waited:
+        wanted = [(Timer.SHAKE_OFF_REACHED, timing.shed_s)]
     if wanted:
         generation = work.session.ordinal + 1
         work.progress(timer=generation)
@@ -75,11 +75,11 @@ def fill_reached(work: Work) -> None:
         work.say(Prompt.FILL_REACHED)
 
 
-def shed_reached(work: Work) -> None:
+def shake_off_reached(work: Work) -> None:
     """The sampler has been held dies down long enough."""
     work.progress(waited=True)
-    if work.session.state is State.SHEDDING:
-        work.say(Prompt.SHED_REACHED)
+    if work.session.state is State.SHAKING_OFF:
+        work.say(Prompt.SHAKE_OFF_REACHED)
 
 
 def fill_overrun(work: Work) -> None:

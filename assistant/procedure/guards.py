@@ -59,9 +59,9 @@ def filling(work: Work) -> bool:
     return work.session.step is State.FILLING
 
 
-def shedding(work: Work) -> bool:
+def shaking_off(work: Work) -> bool:
     """The step is the shedding, whatever side dialogue is held."""
-    return work.session.step is State.SHEDDING
+    return work.session.step is State.SHAKING_OFF
 
 
 def waited(work: Work) -> bool:

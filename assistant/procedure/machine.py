@@ -197,7 +197,7 @@ def _refuse(work: Work, meaning: Meaning) -> None:
     """Say why a phrase that is known here does not count now."""
     prompt = {
         Intent.SET_FILLED: Prompt.TOO_EARLY,
-        Intent.POWDER_SHED: Prompt.TOO_EARLY,
+        Intent.SHAKEN_OFF: Prompt.TOO_EARLY,
         Intent.MASS: Prompt.OUT_OF_RANGE,
         Intent.CORRECTION: Prompt.NOTHING_TO_CORRECT,
         Intent.TAKE_OVER: Prompt.UNKNOWN_PERSON,

@@ -71,7 +71,7 @@ class Operator:
             return Deed(slip.do, slip.words, self._pause(), slip.seconds)
         if session.state is State.REMARKING:
             return Deed("chatter", "the filter over the manway was shaken just now", self._pause())
-        if session.state in (State.FILLING, State.SHEDDING) and not session.progress.waited:
+        if session.state in (State.FILLING, State.SHAKING_OFF) and not session.progress.waited:
             return None
         self._tries += 1
         words = self._answer(session)

@@ -164,7 +164,7 @@ def step_to_the_balance(person: Sitting) -> None:
     person.until(lambda _, e: isinstance(e, SoundChecked), within=20)
     while person.follower.session.state is not State.WEIGHING:
         session = person.follower.session
-        if session.state in {State.FILLING, State.SHEDDING} and not session.progress.waited:
+        if session.state in {State.FILLING, State.SHAKING_OFF} and not session.progress.waited:
             person.until(lambda _, e: isinstance(e, TimerRang), within=20)
         else:
             press(person)

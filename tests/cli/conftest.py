@@ -32,7 +32,7 @@ Make = Callable[[str], Path]
 
 Departures = Callable[[RecordFolder], tuple[Instead, ...]]
 
-LOST = Instead(State.RESTING, DeviceLost(device="speaker", reason="unplugged"))
+LOST = Instead(State.STOWING, DeviceLost(device="speaker", reason="unplugged"))
 STOP = Instead(State.SEATING, Meaning(intent=Intent.STOP_SAMPLING), visit=2)
 SPILL = Instead(State.OPENING, Meaning(intent=Intent.NOTE_SPILL), visit=4)
 
@@ -67,7 +67,7 @@ def torn(record: RecordFolder) -> tuple[Instead, ...]:
         torn_bytes=len(data),
         torn_sha256=digest,
     )
-    return (Instead(State.RESTING, resumed),)
+    return (Instead(State.STOWING, resumed),)
 
 
 def typed(text: str) -> Departures:

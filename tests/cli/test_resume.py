@@ -44,7 +44,7 @@ def judge() -> SessionJudge:
 def lines() -> list[bytes]:
     """A whole session on record, with a deviation."""
     journal = MemoryJournal()
-    lost = Instead(State.RESTING, DeviceLost(device="speaker", reason="unplugged"))
+    lost = Instead(State.STOWING, DeviceLost(device="speaker", reason="unplugged"))
     clock = ManualClock(datetime(2026, 3, 4, 8, tzinfo=UTC))
     quick_record(journal, clock, SMALL, GRAMMAR, departures=[lost])
     return list(journal.lines())

@@ -139,7 +139,7 @@ class Technician:
 
     def _answer(self, live: LiveSession) -> None:
         session = live.conductor.session
-        if session.state in (State.FILLING, State.SHEDDING) and not session.progress.waited:
+        if session.state in (State.FILLING, State.SHAKING_OFF) and not session.progress.waited:
             left = live.conductor.timers.left_s(self._clock.now().mono_ns)
             assert left is not None
             self._clock.advance(round(left * 1e9))

@@ -189,7 +189,7 @@ class Walk(RuleBasedStateMachine):
 
     def _normal(self) -> Event:
         state, progress = self.session.state, self.session.progress
-        waiting = {State.FILLING: Timer.FILL_REACHED, State.SHEDDING: Timer.SHED_REACHED}
+        waiting = {State.FILLING: Timer.FILL_REACHED, State.SHAKING_OFF: Timer.SHAKE_OFF_REACHED}
         if state in waiting and not progress.waited:
             return TimerRang(timer=waiting[state], generation=progress.timer)
         if state is State.REMARKING:

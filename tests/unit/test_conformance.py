@@ -49,9 +49,9 @@ def genuine() -> tuple[bytes, ...]:
         bundled_files.read_grammar("en"),
         departures=[
             Instead(State.FILLING, RESUMED, visit=2),
-            Instead(State.TURNING, DOUBTED),
+            Instead(State.INVERTING, DOUBTED),
             Instead(State.DOUBTING, Meaning(intent=Intent.NEGATIVE)),
-            Instead(State.CLEARING, Meaning(intent=Intent.POWDER_IN_TUBE)),
+            Instead(State.EMPTYING_TUBE, Meaning(intent=Intent.POWDER_IN_TUBE)),
             Instead(State.INSPECTING, Meaning(intent=Intent.CORRECTION)),
         ],
     )

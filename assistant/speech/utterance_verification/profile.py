@@ -5,9 +5,7 @@ same; its hash goes on record with the name of the judge, and nothing else of it
 """
 
 import hashlib
-import os
 import re
-import sys
 from collections.abc import Iterable, Mapping, Sequence
 from functools import cached_property
 from pathlib import Path
@@ -24,11 +22,10 @@ from assistant.speech.utterance_verification.dtw_templates import (
     unpack,
 )
 from assistant.speech.utterance_verification.trimming import samples_of
+from assistant.user_folder import user_folder
 
 USUAL_GAP: Final = 2.0
 """Taken for the distance between two phrases where only one of them has a template."""
-FOLDER_VARIABLE: Final = "SAMPLING_ASSISTANT_PROFILES"
-"""Names another folder for the profiles."""
 
 
 class Profile(BaseModel):
@@ -99,26 +96,6 @@ def make_profile(name: str, sayings: Iterable[tuple[str, bytes]]) -> Profile:
     return Profile(name=name, templates=found)
 
 
-def profile_folder(environment: Mapping[str, str] | None = None, home: Path | None = None) -> Path:
-    """Return the folder of all profiles, by the rules of the platform unless the environment says.
-
-    Args:
-        environment: variables; the process's own if not given.
-        home: the home folder; the user's if not given.
-    """
-    variables = os.environ if environment is None else environment
-    at_home = home or Path.home()
-    if variables.get(FOLDER_VARIABLE):
-        return Path(variables[FOLDER_VARIABLE])
-    if sys.platform == "win32":
-        data = Path(variables.get("LOCALAPPDATA") or at_home / "AppData" / "Local")
-    elif sys.platform == "darwin":
-        data = at_home / "Library" / "Application Support"
-    else:
-        data = Path(variables.get("XDG_DATA_HOME") or at_home / ".local" / "share")
-    return data / "sampling-assistant" / "profiles"
-
-
 def profile_path(name: str, folder: Path | None = None) -> Path:
     """Return where a person's profile is kept.
 
@@ -128,7 +105,7 @@ def profile_path(name: str, folder: Path | None = None) -> Path:
     stem = re.sub(r"[^\w.-]+", "-", " ".join(name.split()).casefold()).strip("-.")
     if not stem:
         raise InputError(f'"{name}" cannot name a profile; use letters or digits.')
-    return (folder or profile_folder()) / f"{stem}.voice.json"
+    return (folder or user_folder() / "profiles") / f"{stem}.voice.json"
 
 
 def save_profile(profile: Profile, folder: Path | None = None) -> Path:

@@ -93,7 +93,7 @@ def test_two_phrases_that_sound_alike_are_refused_by_name(pronounce: Pronounce) 
     with pytest.raises(GrammarError, match=r"'vial one full' and 'vial one short'.*emptying"):
         refuse(alike, plan_of("bin"), pronounce)
     found = errors(lint(alike, plan_of("bin"), pronounce), "alike")
-    assert all(f.states == (State.EMPTYING,) for f in found)
+    assert all(f.states == (State.EMPTYING_DIES,) for f in found)
 
 
 def test_alike_in_different_states_is_no_matter(pronounce: Pronounce) -> None:
@@ -121,7 +121,7 @@ def test_the_nearest_pair_of_every_state_is_known(pronounce: Pronounce) -> None:
     for state, pair in found.items():
         assert state in pair.states
         assert TOO_CLOSE <= pair.distance <= 1
-    assert found[State.EMPTYING].distance < CLOSE
+    assert found[State.EMPTYING_DIES].distance < CLOSE
 
 
 def test_a_word_nobody_can_pronounce_is_named(pronounce: Pronounce) -> None:

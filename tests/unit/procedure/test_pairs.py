@@ -142,7 +142,7 @@ def _follows(outcome: Outcome, row: Line, session: Session) -> None:
         assert outcome.session.state is row.target
     else:
         assert outcome.session.state is not State.BACK
-    assert outcome.effects or row.trigger in (Signal.FILL_REACHED, Signal.SHED_REACHED)
+    assert outcome.effects or row.trigger in (Signal.FILL_REACHED, Signal.SHAKE_OFF_REACHED)
 
 
 def _drops(outcome: Outcome, session: Session, event: Event) -> None:
@@ -175,7 +175,7 @@ def _refusals(session: Session, trigger: Trigger) -> set[Prompt]:
         return {Prompt.NOT_NOW}
     return {
         Intent.SET_FILLED: {Prompt.TOO_EARLY},
-        Intent.POWDER_SHED: {Prompt.TOO_EARLY},
+        Intent.SHAKEN_OFF: {Prompt.TOO_EARLY},
         Intent.CORRECTION: {Prompt.NOTHING_TO_CORRECT},
     }.get(trigger, {Prompt.NOT_NOW})
 
@@ -200,7 +200,7 @@ def _walked() -> Iterator[Session]:
     starts += [(name, State.MARKED) for name in NAMES]
     for name, state in starts:
         yield from _onward(Drive(session_in(name, state)))
-    for wait in (State.FILLING, State.SHEDDING):
+    for wait in (State.FILLING, State.SHAKING_OFF):
         yield from _aside(session_in("bin", wait))
     yield step(session_in("bin", State.COUNTING), RESUMED).session
     lost = DeviceLost(device="speaker", reason="unplugged")
@@ -244,7 +244,7 @@ def test_what_is_offered_is_taken(name: str, state: State) -> None:
     for meaning in offered:
         assert queries.legal(session, meaning)
         full = meaning.model_copy(update={"number": "300"} if meaning.intent is Intent.MASS else {})
-        waiting = meaning.intent in (Intent.SET_FILLED, Intent.POWDER_SHED)
+        waiting = meaning.intent in (Intent.SET_FILLED, Intent.SHAKEN_OFF)
         if not waiting or session.progress.waited:
             assert step(session, said(full)).advanced
 

@@ -79,7 +79,7 @@ class Room:
         return deed
 
     def _ring(self) -> None:
-        names = {State.FILLING: Timer.FILL_REACHED, State.SHEDDING: Timer.SHED_REACHED}
+        names = {State.FILLING: Timer.FILL_REACHED, State.SHAKING_OFF: Timer.SHAKE_OFF_REACHED}
         timer = names[self.session.state]
         self.take(TimerRang(timer=timer, generation=self.session.progress.timer))
 
@@ -124,11 +124,11 @@ def test_slips_happen_in_their_state_and_visit() -> None:
             "slip": [
                 {"at": "entering", "do": "say", "words": "top port open"},
                 {"at": "entering", "visit": 2, "do": "silence", "seconds": 9},
-                {"at": "emptying", "visit": 3, "do": "chatter", "words": "nice weather"},
+                {"at": "emptying-dies", "visit": 3, "do": "chatter", "words": "nice weather"},
             ],
         }
     )
-    room = Room("double-cone", script).until(State.RESTING)
+    room = Room("double-cone", script).until(State.STOWING)
     room.act()
     room.until(State.OPENING)
     entering = [deed for state, deed in room.deeds if state is State.ENTERING]
@@ -138,7 +138,7 @@ def test_slips_happen_in_their_state_and_visit() -> None:
         ("silence", "", 9.0),
         ("say", "sampler at depth", 0.0),
     ]
-    emptying = [deed.words for state, deed in room.deeds if state is State.EMPTYING]
+    emptying = [deed.words for state, deed in room.deeds if state is State.EMPTYING_DIES]
     assert emptying == ["vial one full", "vial two full", "nice weather", "vial three full"]
 
 

@@ -209,7 +209,7 @@ def test_what_limits_the_answer_stands_below_it(record: Record, sheet: Sheet) ->
 def test_a_session_broken_off_says_where_it_stands(record: Record, sheet: Sheet) -> None:
     """A record that simply ends is not called stopped."""
     found = record(
-        Instead(State.RESTING, DeviceLost(device="speaker", reason="dead")), until=State.COUNTING
+        Instead(State.STOWING, DeviceLost(device="speaker", reason="dead")), until=State.COUNTING
     )
     made = document(make_case(found, sheet(found), Wish(partial=True), software="x"))
     assert "not closed: counting" in words(section(made, "Record, software and inputs"))

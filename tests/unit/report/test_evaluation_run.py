@@ -26,7 +26,7 @@ Sheet = Callable[..., Laboratory]
 MakeCase = Callable[..., Case]
 
 UNEVEN = Truth(100.0, 6.0, 0.5)
-EMPTY = Instead(State.EMPTYING, Meaning(intent=Intent.VIAL_EMPTY, vial=2), visit=2)
+EMPTY = Instead(State.EMPTYING_DIES, Meaning(intent=Intent.VIAL_EMPTY, vial=2), visit=2)
 
 
 def test_the_record_s_facts_reach_the_results(case: MakeCase) -> None:
@@ -165,7 +165,7 @@ def test_deviations_mark_their_vials(case: MakeCase) -> None:
     """A vial filled too long is touched; a deviation that was withdrawn touches nothing."""
     late = Instead(State.FILLING, 40.0, visit=2)
     assert case(late).touched == {"2": [1]}
-    short = Instead(State.EMPTYING, Meaning(intent=Intent.VIAL_SHORT, vial=2), visit=2)
-    back = Instead(State.EMPTYING, Meaning(intent=Intent.CORRECTION), visit=3)
+    short = Instead(State.EMPTYING_DIES, Meaning(intent=Intent.VIAL_SHORT, vial=2), visit=2)
+    back = Instead(State.EMPTYING_DIES, Meaning(intent=Intent.CORRECTION), visit=3)
     assert case(short, back).touched == {}
     assert case(short).touched == {"2": [1]}

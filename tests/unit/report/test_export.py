@@ -95,7 +95,7 @@ def test_each_vial_knows_when_it_was_taken_and_emptied() -> None:
 
 def test_what_was_corrected_counts_from_its_last_time() -> None:
     """A vial said full and taken back is emptied when it is said again; taken stays what it was."""
-    export = export_of(took_back(State.EMPTYING, 2))
+    export = export_of(took_back(State.EMPTYING_DIES, 2))
     first, again = said(export, "vial one full")
     assert again > first
     closed = said(export, "bottom closed again")[0]
@@ -117,7 +117,7 @@ def test_a_weight_is_timed_and_can_be_taken_back() -> None:
     plain = export_of(plan=WEIGHED)
     assert all(seqs(s)["weighed"] > seqs(s)["emptied"] for s in plain.samples)
     assert all(float(s.mass_mg) > 300 for s in plain.samples)
-    corrected = export_of(took_back(State.EMPTYING, 2), plan=WEIGHED)
+    corrected = export_of(took_back(State.EMPTYING_DIES, 2), plan=WEIGHED)
     assert seqs(corrected.samples[0])["weighed"] > seqs(plain.samples[0])["weighed"]
     assert float(corrected.samples[0].mass_mg) > 300
 
@@ -175,8 +175,8 @@ def test_a_disposal_taken_back_is_open_again() -> None:
 
 def test_a_deviation_taken_back_is_withdrawn() -> None:
     """It keeps its number and names no vial any more."""
-    short = Instead(State.EMPTYING, Meaning(intent=Intent.VIAL_SHORT, vial=1))
-    export = export_of(short, took_back(State.EMPTYING, 2))
+    short = Instead(State.EMPTYING_DIES, Meaning(intent=Intent.VIAL_SHORT, vial=1))
+    export = export_of(short, took_back(State.EMPTYING_DIES, 2))
     (deviation,) = export.deviations
     assert (deviation.kind, deviation.status) == ("short-die", "withdrawn")
     assert export.totals["deviations-withdrawn"] == 1

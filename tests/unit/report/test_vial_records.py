@@ -99,7 +99,7 @@ def test_a_break_that_moved_the_sampler_voids_and_repeats(record: Record) -> Non
 
 def test_what_never_reached_its_vial_is_not_reconciled(record: Record) -> None:
     """A die that came out empty, one still in the sampler and one never filled await a decision."""
-    empty = record(Instead(State.EMPTYING, Meaning(intent=Intent.VIAL_EMPTY, vial=2), visit=2))
+    empty = record(Instead(State.EMPTYING_DIES, Meaning(intent=Intent.VIAL_EMPTY, vial=2), visit=2))
     assert empty.vials[1].status is Status.EMPTY
     assert empty.expected[1].state is Fate.UNRECONCILED
     broken_off = record(until=State.WITHDRAWING)

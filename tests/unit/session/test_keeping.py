@@ -40,7 +40,7 @@ def test_timers_ring_once_and_in_order() -> None:
 def test_stopped_timers_do_not_ring() -> None:
     """All are forgotten."""
     timers = Timers()
-    timers.start(StartTimer(Timer.SHED_REACHED, 1000, 4), 0)
+    timers.start(StartTimer(Timer.SHAKE_OFF_REACHED, 1000, 4), 0)
     timers.stop()
     assert timers.due(5_000_000_000) == []
 

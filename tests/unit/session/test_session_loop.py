@@ -373,7 +373,7 @@ def test_the_record_ends_with_its_closing(bench: Bench) -> None:
 def test_the_head_code_is_spoken_between_insertions(bench: Bench) -> None:
     """It is that of the entry which asks for it."""
     through_cautions(bench)
-    while bench.conductor.session.state is not State.RESTING:
+    while bench.conductor.session.state is not State.STOWING:
         bench.pass_time(0.05)
         bench.press()
     bench.press()

@@ -43,7 +43,7 @@ def test_every_kind_of_departure_leaves_its_mark() -> None:
     """Time that passes, a phrase and an event each work where and when they are asked for."""
     made = record(
         Instead(State.FILLING, 45.0, visit=2),
-        Instead(State.RESTING, DeviceLost(device="speaker", reason="unplugged")),
+        Instead(State.STOWING, DeviceLost(device="speaker", reason="unplugged")),
         Instead(State.OPENING, Meaning(intent=Intent.NOTE_SPILL), visit=7),
     )
     assert [d.kind for d in made.deviations] == [Kind.OVERRUN, Kind.DEVICE_LOST, Kind.SPILL]

@@ -1,6 +1,5 @@
 """A person's profile: made, kept, read back, and refused when it is not as it was."""
 
-import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -10,16 +9,15 @@ from assistant.errors import InputError
 from assistant.speech.utterance_verification import Judge
 from assistant.speech.utterance_verification.dtw_templates import Compared
 from assistant.speech.utterance_verification.profile import (
-    FOLDER_VARIABLE,
     USUAL_GAP,
     Profile,
     load_profile,
     make_profile,
-    profile_folder,
     profile_path,
     save_profile,
 )
 from assistant.speech.utterance_verification.trimming import Samples
+from assistant.user_folder import FOLDER_VARIABLE
 
 Sing = Callable[..., Samples]
 
@@ -105,22 +103,10 @@ def test_a_name_needs_a_letter() -> None:
         profile_path("../..")
 
 
-@pytest.mark.parametrize(
-    ("platform", "environment", "wanted"),
-    [
-        ("linux", {}, "home/.local/share/sampling-assistant/profiles"),
-        ("linux", {"XDG_DATA_HOME": "data"}, "data/sampling-assistant/profiles"),
-        ("darwin", {}, "home/Library/Application Support/sampling-assistant/profiles"),
-        ("win32", {}, "home/AppData/Local/sampling-assistant/profiles"),
-        ("win32", {FOLDER_VARIABLE: "mine"}, "mine"),
-    ],
-)
-def test_profiles_lie_where_the_platform_keeps_such_things(
-    platform: str, environment: dict[str, str], wanted: str, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """XDG base directories, Application Support, LOCALAPPDATA; the variable goes before all."""
-    monkeypatch.setattr(sys, "platform", platform)
-    assert profile_folder(environment, Path("home")) == Path(wanted)
+def test_profiles_lie_in_the_users_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Beside settings and models."""
+    monkeypatch.setenv(FOLDER_VARIABLE, str(tmp_path))
+    assert profile_path("Ann").parent == tmp_path / "profiles"
 
 
 def test_the_judge_puts_the_hash_on_record(profile: Profile) -> None:
