@@ -23,7 +23,8 @@ How to plug it in::
   While `stirring` is true something sounds there, and the answer should wait.
 - `judge(clip)` decides about a clip of a record again; the same samples give the same judgement,
   except that a session's history (questions without an answer) plays no part in it.
-- The model's card (same name, .json) needs "format" ("phones-en 1"), "version", "bytes" and "sha256".
+- The model's card (same name, .json) needs "format" ("phones-en 1"), "version", "bytes" and
+  "sha256"; what else it says is not read.
 - Refusals are silent unless `speak` is set: two tries in a row that resembled a legal phrase.
   Talk that resembles none never makes the program speak.
 

@@ -4,9 +4,10 @@ All figures come from one pass of the network. They ask: does the phrase explain
 well as the free path does, on the whole and at its worst phone; is the runner-up far behind; how
 long is it; is there other sound before or after it, and does that say "no".
 
-Four figures make the probability. On 1260 clips of the prototype, voices held out, their log loss is
-0.094; with the worst third and word, pace, sureness and spelling as well it is 0.096; without the
-length 0.100, without the worst phone 0.104, with the fit alone 0.105. So the rest is not computed.
+Four figures make the probability. On 1260 clips of the prototype, voices held out, their log loss
+is 0.094; with the worst third and word, pace, sureness and spelling as well it is 0.096; without
+the length 0.100, with the fit and the gap alone 0.104, with the fit alone 0.105. So the rest is not
+computed.
 """
 
 import math
