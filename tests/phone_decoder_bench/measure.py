@@ -48,7 +48,7 @@ class Tally:
             if each.judgement.decision == "accept":
                 self.latencies.append(each.closed - clip.end / SAMPLE_RATE)
         if outcome in ("taken", "taken wrong") and undone:
-            self.outcomes["taken, then undone"] += 1
+            self.outcomes["undone"] += 1
             outcome = "refused"
         self.outcomes[outcome] += 1
         self.outcomes["spoke"] += any(each.speak for each in decided)
@@ -109,7 +109,7 @@ def interval(hits: int, count: int) -> tuple[float, float]:
 
 def table(found: Mapping[tuple[str, str], Tally]) -> str:
     """Return the table, one row for each kind and level."""
-    names = ("taken", "asked", "taken wrong", "asked wrong", "spoke")
+    names = ("taken", "asked", "taken wrong", "asked wrong", "undone", "spoke")
     lines = ["| clips | level | n | " + " | ".join(names) + " | latency p50 / p95 s | core |"]
     lines.append("|---" * (len(names) + 5) + "|")
     for (kind, level), tally in found.items():

@@ -21,6 +21,7 @@ How to plug it in::
 - A decision falls 150 ms after a clear phrase, 400 ms after a doubtful one, 700 ms after the rest.
   Behind a phrase that was taken the engine listens on until `reset`: a "no" gives `TakenBack`.
   While `stirring` is true something sounds there, and the answer should wait.
+- `SpeechBegan` may be a false start, with no event behind it; `in_speech` then turns false.
 - `judge(clip)` decides about a clip of a record again; the same samples give the same judgement,
   except that a session's history (questions without an answer) plays no part in it.
 - The model's card (same name, .json) needs "format" ("phones-en 1"), "version", "bytes" and
