@@ -43,6 +43,8 @@ _IDLE_EVERY: Final = 150 * _MS
 _RECENT: Final = 500 * _MS
 _SPEAKING_EVERY: Final = 600 * _MS
 _SOON: Final = 50 * _MS
+_SETTLED: Final = 100 * _MS
+"""A dip in level shorter than this lies within a word: the network need not look."""
 _AWAKE_FOR: Final = 400 * _MS
 _ONSET_SPIKES: Final = 2
 _GATE_DB: Final = 2.2
@@ -178,6 +180,8 @@ class PhoneEngine:
         excess = self._floor.feed(block.astype("<i2").tobytes())
         self.level_dbfs, self.floor_dbfs = excess.level_dbfs, excess.floor_dbfs
         if sum(value > _GATE_DB for value in excess.frames) >= _GATE_FRAMES:
+            if self._speech is None and self._position > self._awake_until:
+                self._next = self._position + _SETTLED
             self._awake_until = self._position + _AWAKE_FOR
         if self._speech is not None:
             self._follow_level(self._speech)
@@ -193,7 +197,7 @@ class PhoneEngine:
         dropped = self.level_dbfs < self.floor_dbfs + max(_QUIET_SHARE * rise, _QUIET_DB)
         speech.peak = max(speech.peak, self.level_dbfs)
         if dropped and not speech.dropped:
-            self._next = self._position + _SOON
+            self._next = self._position + _SETTLED
         if speech.dropped and not dropped:
             self._next = self._position + _SPEAKING_EVERY
             speech.stirred = True
