@@ -18,7 +18,8 @@ How to plug it in::
   advances, "lenient" for what does neither. A phrase holding `NUMBER` opens the digit loop.
 - `others` are scored beside them; one of these taken has `legal` False in its judgement.
 - `expected` are the answers to the question just asked; a doubtful one is asked back.
-- A decision falls 150 ms after a clear phrase, 400 ms after a doubtful one, 700 ms after the rest.
+- A decision falls 250 ms after the last phone of a clear phrase (which is some 150 ms after its
+  sound ends), 400 ms after a doubtful one, 700 ms after the rest.
   Behind a phrase that was taken the engine listens on until `reset`: a "no" gives `TakenBack`.
   While `stirring` is true something sounds there, and the answer should wait.
 - `SpeechBegan` may be a false start, with no event behind it; `in_speech` then turns false.
