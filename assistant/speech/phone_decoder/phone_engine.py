@@ -21,8 +21,8 @@ from assistant.speech.phone_decoder.evidence import spikes
 from assistant.speech.phone_decoder.phrase_verifier import FRAME_SAMPLES, Judgement, PhraseVerifier
 
 _MS: Final = SAMPLE_RATE // 1000
-LEAD: Final = 300 * _MS
-"""Samples kept from before the first phone."""
+LEAD: Final = 450 * _MS
+"""Samples kept from before the first phone heard: a faint "not" may lie there."""
 TAKEN_AFTER: Final = 250 * _MS
 """Blank behind a complete and clear phrase after which it is taken. The last phone peaks some
 100 ms before its sound ends: with 150 ms here, 73 of 104 phrases with a "no" 60 ms behind them were
