@@ -43,46 +43,11 @@ class Utterance:
     source: Literal["voice", "text", "key"] = "voice"
 
 
-@dataclass(frozen=True, slots=True)
-class Hypothesis:
-    """What a recogniser made of one utterance."""
-
-    text: str
-    """The words in lower case, "" when nothing fitted."""
-    confidence: float | None = None
-    """The engine's own figure, 0 to 1, where it has one; never proof by itself."""
-
-
-class Recogniser(Protocol):
-    """Turns one utterance into the words of one of the given phrases."""
-
-    @property
-    def name(self) -> str:
-        """Engine, version and model, as they go on record."""
-        ...
-
-    def missing(self, words: Sequence[str]) -> list[str]:
-        """Return the words this engine cannot pronounce; they may not stand in a phrase."""
-        ...
-
-    def prepare(self, phrases: Sequence[str]) -> None:
-        """Set the phrases that can be heard from the next utterance on.
-
-        Raises:
-            GrammarError: a phrase holds a word the engine does not know, or the list is empty.
-        """
-        ...
-
-    def hear(self, utterance: Utterance) -> Hypothesis:
-        """Recognise one whole utterance; the text is one of the phrases, or ""."""
-        ...
-
-
 Decision = Literal["accept", "ask", "refuse"]
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
+class Judgement:
     """What became of one utterance: taken, to be asked back, or refused."""
 
     decision: Decision
@@ -94,6 +59,31 @@ class Verdict:
     engine: str
     scores: Mapping[str, str] = field(default_factory=dict)
     """Figures behind the decision, as decimal strings."""
+
+
+class PhraseEngine(Protocol):
+    """Recognises one utterance and decides: take the phrase, ask it back, or refuse it."""
+
+    @property
+    def name(self) -> str:
+        """Engine, version and model, as they go on record."""
+        ...
+
+    def prepare(self, union: Sequence[str], legal: Sequence[str]) -> None:
+        """Set all phrases that can be heard, and those of them that are legal now.
+
+        Raises:
+            GrammarError: the union is empty, or a word cannot be pronounced.
+        """
+        ...
+
+    def tighten(self, by: float) -> None:
+        """Raise the thresholds by this much evidence, in log odds (lower, when negative)."""
+        ...
+
+    def judge(self, utterance: Utterance) -> Judgement:
+        """Decide about one utterance; the same samples always give the same judgement."""
+        ...
 
 
 class Speaker(Protocol):

@@ -3,10 +3,11 @@
 import argparse
 
 from assistant.grammar import Language
-from assistant.session.engine_factory import SessionJudge, open_judge
+from assistant.ports import PhraseEngine
+from assistant.session.engine_factory import open_engine
 
 
-def chosen_judge(options: argparse.Namespace, language: Language) -> tuple[SessionJudge, str]:
+def chosen_engine(options: argparse.Namespace, language: Language) -> tuple[PhraseEngine, str]:
     """Open it; also return the SHA-256 of the voice profile it listens with, "" without one.
 
     Raises:
@@ -19,5 +20,5 @@ def chosen_judge(options: argparse.Namespace, language: Language) -> tuple[Sessi
         from assistant.speech.utterance_verification.profile import load_profile  # noqa: PLC0415 - loads numpy
 
         voice = load_profile(options.profile, options.profiles)
-    judge = open_judge(language, options.engine, options.model, options.second_opinion, voice)
-    return judge, voice.digest if voice else ""
+    engine = open_engine(language, options.engine, options.model, options.second_opinion, voice)
+    return engine, voice.digest if voice else ""

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from rich.console import Console
 from rich.live import Live
 
-from assistant.cli.engine_options import chosen_judge
+from assistant.cli.engine_options import chosen_engine
 from assistant.cli.files import grammar_bytes, plan_bytes
 from assistant.cli.summary import show_end
 from assistant.clock import ManualClock
@@ -37,12 +37,12 @@ def run(options: argparse.Namespace) -> int:
     console.print(CAUTION, style="bold")
     with contextlib.ExitStack() as stack:
         language, opened = _words(options, stack)
-        judge, profile_sha256 = chosen_judge(options, language)
+        engine, profile_sha256 = chosen_engine(options, language)
         devices = stack.enter_context(open_devices(_wanted(options)))
         watcher = _Watcher(console, plain=options.plain or options.audio is not None)
         setting = Setting(
             language=language,
-            judge=judge,
+            engine=engine,
             speaker=devices.speaker,
             microphone=devices.microphone_name,
             listens=not options.keyboard and options.audio is None,

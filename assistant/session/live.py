@@ -15,7 +15,7 @@ from assistant.errors import InputError, RecordBroken, RecordError
 from assistant.grammar.language import Language
 from assistant.journal.entry import Entry
 from assistant.plan import Plan, parse_plan
-from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Clock, Speaker, Utterance
+from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Clock, PhraseEngine, Speaker, Utterance
 from assistant.procedure.enums import END, Prompt
 from assistant.procedure.events import (
     AudioLost,
@@ -27,7 +27,7 @@ from assistant.procedure.events import (
     load,
 )
 from assistant.procedure.model import Session, begin
-from assistant.session.engine_factory import SessionJudge, fingerprint, software
+from assistant.session.engine_factory import fingerprint, software
 from assistant.session.journal_writer import Keeper
 from assistant.session.monitors import ClockWatch, NoiseWatch
 from assistant.session.session_loop import Conductor, Observer, Parts
@@ -39,11 +39,11 @@ from assistant.session.sound_check import (
     unworkable,
     with_delays,
 )
-from assistant.session.speculative_judging import JudgeAhead
 from assistant.speech import audio_events
 from assistant.speech.audio_events import DeviceReport, QueueItem, SoundQueue
-from assistant.speech.barge_in import StrictListening
-from assistant.speech.listening_pipeline import Ear
+from assistant.speech.barge_in import BargeIn
+from assistant.speech.early_judgement import EarlyJudgement
+from assistant.speech.listening_pipeline import ListeningPipeline
 from assistant.speech.resample import ProgramRate
 from assistant.storage.record_reader import RecordView
 from assistant.storage.record_writer import RecordFolder
@@ -61,7 +61,7 @@ class Setting:
     """What a live session is started with."""
 
     language: Language
-    judge: SessionJudge
+    engine: PhraseEngine
     speaker: Speaker
     microphone: str
     """Its name, as it goes on record."""
@@ -69,7 +69,7 @@ class Setting:
     """Whether there is a microphone, so that a sound check makes sense."""
     operator: str = ""
     profile_sha256: str = ""
-    """Of the voice profile that the judge was opened with."""
+    """Of the voice profile that the engine was opened with."""
     headset: bool = False
     observers: tuple[Observer, ...] = ()
     on_tick: Tick = field(default=lambda _live: None)
@@ -109,12 +109,12 @@ class LiveSession:
         session, last, noted = self._told()
         if session.state in END:
             raise RecordError(f"The record in {folder.path} is closed; begin one in a new folder.")
-        self._judge = JudgeAhead(setting.judge)
-        self.ear = Ear(
-            self._judge.judge,
-            while_speaking=self._judge.judge if setting.headset else None,
-            strict=None if setting.headset else StrictListening(self._judge.judge),
-            expect=self._judge.expect,
+        self._engine = EarlyJudgement(setting.engine)
+        self.pipeline = ListeningPipeline(
+            self._engine.judge,
+            while_speaking=self._engine.judge if setting.headset else None,
+            strict=None if setting.headset else BargeIn(self._engine.judge),
+            expect=self._engine.expect,
         )
         self.conductor = Conductor(session, self._parts(last))
         self._first = self._opening(last, noted)
@@ -134,8 +134,8 @@ class LiveSession:
         trouble, wait = self._trouble, time.sleep
         return Parts(
             language=words,
-            judge=self._judge,
-            ear=self.ear,
+            engine=self._engine,
+            pipeline=self.pipeline,
             speaker=setting.speaker,
             clock=self.clock,
             keeper=Keeper(self._folder, self.clock, words, last=last, trouble=trouble, wait=wait),
@@ -153,7 +153,7 @@ class LiveSession:
         try:
             return self._run(blocks)
         finally:
-            self._judge.close()
+            self._engine.close()
 
     def _run(self, blocks: Iterable[bytes] | None) -> Session:
         checked = self._check_sound() if blocks is None and self._setting.listens else ()
@@ -185,21 +185,21 @@ class LiveSession:
         """
         setting = self._setting
         phrases = spoken_for_check(setting.language, self.conductor.session)
-        check = SoundCheck(setting.language, self._judge, setting.speaker, phrases, setting.shown)
+        check = SoundCheck(setting.language, self._engine, setting.speaker, phrases, setting.shown)
         self._late = check.work(self._queue)
         found = check.result
         if not found.workable:
             raise unworkable(found)
         self._noise_watch = NoiseWatch(found.noise_dbfs)
         self._snr_db = found.snr_db
-        self.ear.ignore_below(found.least_dbfs)
-        self._judge.tighten(found.stricter)
+        self.pipeline.ignore_below(found.least_dbfs)
+        self._engine.tighten(found.stricter)
         return (with_delays(found.event, setting.delays()),)
 
     @property
     def level_dbfs(self) -> float:
         """Level of the last block listened to, in dB relative to full scale."""
-        return self.ear.level_dbfs
+        return self.pipeline.level_dbfs
 
     def _told(self) -> tuple[Session, Entry | None, frozenset[str]]:
         """Prove what is on record; also return the hashes of the torn tails that it names."""
@@ -226,7 +226,7 @@ class LiveSession:
         setting = self._setting
         return Resumed(
             software=software(),
-            engine=setting.judge.name,
+            engine=setting.engine.name,
             microphone=setting.microphone,
             speaker=setting.speaker.name,
             torn_bytes=torn_bytes,
@@ -240,7 +240,7 @@ class LiveSession:
             plan_sha256=fingerprint(self._folder.plan),
             grammar_sha256=fingerprint(self._folder.grammar),
             operator=_operator(self.plan, setting.operator),
-            engine=setting.judge.name,
+            engine=setting.engine.name,
             microphone=setting.microphone,
             speaker=setting.speaker.name,
             profile_sha256=setting.profile_sha256,
@@ -268,13 +268,13 @@ class LiveSession:
         """Tell what a device reported."""
         match item:
             case audio_events.AudioLost():
-                self.ear.sound_lost()
+                self.pipeline.sound_lost()
                 return [AudioLost(milliseconds=item.milliseconds)]
             case audio_events.MicrophoneLost():
-                self.ear.sound_lost()
+                self.pipeline.sound_lost()
                 return [self._gone("microphone", item.reason)]
             case audio_events.MicrophoneBack():
-                self.ear.microphone_changed()
+                self.pipeline.microphone_changed()
                 return self._back("microphone", item.name)
             case audio_events.SpeakerLost():
                 return [self._gone("speaker", item.reason)]
@@ -287,9 +287,9 @@ class LiveSession:
 
     def _sound(self, item: audio_events.SoundBlock, notices: list[Event | None]) -> None:
         """Listen; where the noise has risen for good, be as strict as its ratio asks."""
-        rose = self._noise_watch.look(self.ear.floor_dbfs, self.clock.now())
+        rose = self._noise_watch.look(self.pipeline.floor_dbfs, self.clock.now())
         if rose is not None:
-            self._judge.tighten(stricter(self._snr_db - float(rose.rise_db)))
+            self._engine.tighten(stricter(self._snr_db - float(rose.rise_db)))
         told = [notice for notice in (*notices, rose) if notice]
         for pcm in self._rate.blocks(item):
             self.conductor.tick(pcm, notices=told)

@@ -17,12 +17,12 @@ from assistant.procedure.machine import Outcome
 from assistant.procedure.model import Session, begin
 from assistant.rehearsal.operator import PATIENCE_S, Deed, Operator
 from assistant.rehearsal.script import Script
-from assistant.session.engine_factory import fingerprint, open_judge, software
+from assistant.session.engine_factory import fingerprint, open_engine, software
 from assistant.session.journal_writer import Keeper
 from assistant.session.pronunciation_check import refuse_alike
 from assistant.session.session_loop import Conductor, Observer, Parts
 from assistant.session.sound_check import SoundCheck, spoken_for_check
-from assistant.speech.listening_pipeline import Ear
+from assistant.speech.listening_pipeline import ListeningPipeline
 from assistant.speech.simulated_room import Loopback
 from assistant.speech.tts import Voice
 from assistant.storage.record_writer import RecordFolder
@@ -52,7 +52,7 @@ class Wish:
     voice: str = ""
     real_time: bool = False
     second: str = ""
-    """The second opinion, as for `open_judge`."""
+    """The second opinion, as for `open_engine`."""
 
 
 class SimulatedSpeaker:
@@ -104,7 +104,7 @@ class Rehearsal:
         self.language: Language = parse_grammar(wish.grammar, wish.grammar_name)
         refuse_alike(self.language, plan)
         self._clock = ManualClock(BEGINS)
-        judge = self._judge = open_judge(self.language, "embedded", second=wish.second)
+        engine = self._engine = open_engine(self.language, "embedded", second=wish.second)
         self._speaker = SimulatedSpeaker(Voice(), self._clock)
         voice = wish.voice or OPERATOR_VOICES[wish.seed % len(OPERATOR_VOICES)]
         self._voice = Voice(voice, rate=150)
@@ -122,8 +122,8 @@ class Rehearsal:
         self._observers = tuple(observers)
         parts = Parts(
             language=self.language,
-            judge=judge,
-            ear=Ear(judge.judge),
+            engine=engine,
+            pipeline=ListeningPipeline(engine.judge),
             speaker=self._speaker,
             clock=self._clock,
             keeper=keeper,
@@ -151,7 +151,7 @@ class Rehearsal:
             plan_sha256=fingerprint(self._wish.plan),
             grammar_sha256=fingerprint(self._wish.grammar),
             operator=next(p.name for p in plan.people if p.role == "operator"),
-            engine=self._judge.name,
+            engine=self._engine.name,
             microphone=f"simulated room, {self._wish.snr_db:g} dB",
             speaker=self._speaker.name,
         )
@@ -159,7 +159,7 @@ class Rehearsal:
     def _check_sound(self) -> SoundChecked:
         """Let the operator go through the sound check; he overrides where the room is too loud."""
         phrases = spoken_for_check(self.language, self.conductor.session)
-        check = SoundCheck(self.language, self._judge, self._speaker, phrases)
+        check = SoundCheck(self.language, self._engine, self._speaker, phrases)
         answered = ""
         while check.finding is None:
             self._speaker.tick()

@@ -15,7 +15,7 @@ from assistant.grammar.language import Language
 from assistant.grammar.rendering import NUMBER, phrase, sentence
 from assistant.journal.entry import Entry
 from assistant.journal.head_code import head_code
-from assistant.ports import Clock, Speaker, Utterance, Verdict
+from assistant.ports import Clock, Judgement, PhraseEngine, Speaker, Utterance
 from assistant.procedure import queries
 from assistant.procedure.effects import (
     Close,
@@ -32,18 +32,10 @@ from assistant.procedure.model import Session
 from assistant.session.journal_writer import Keeper
 from assistant.session.monitors import RemarkWatch, Timers
 from assistant.session.utterance_to_event import Hearing
-from assistant.speech.listening_pipeline import Ear
+from assistant.speech.listening_pipeline import ListeningPipeline
 
 THROUGH = (Intent.STAND_BY, Intent.STOP_SAMPLING)
 """What must get through while the program speaks, even from a loudspeaker."""
-
-
-class Attentive(Protocol):
-    """An acceptance layer that is told which phrases there are and which count now."""
-
-    def prepare(self, union: list[str], legal: list[str]) -> None:
-        """Set the phrases."""
-        ...
 
 
 class ClipStore(Protocol):
@@ -71,8 +63,8 @@ class Parts:
     """What a session is put together from."""
 
     language: Language
-    judge: Attentive
-    ear: Ear
+    engine: PhraseEngine
+    pipeline: ListeningPipeline
     speaker: Speaker
     clock: Clock
     keeper: Keeper
@@ -155,10 +147,10 @@ class Conductor:
 
     def _attune(self) -> None:
         union, legal = self._hearing.attune(self.session)
-        self._parts.judge.prepare(union, legal)
+        self._parts.engine.prepare(union, legal)
         through = (phrase(self._parts.language, Meaning(intent=intent)) for intent in THROUGH)
-        self._parts.ear.allow_through([each for each in through if each in legal])
-        self._parts.ear.allow_numbers(wanted=any(NUMBER in each for each in legal))
+        self._parts.pipeline.allow_through([each for each in through if each in legal])
+        self._parts.pipeline.allow_numbers(wanted=any(NUMBER in each for each in legal))
 
     def _perform(self, outcome: Outcome, entry: Entry, *, moved: bool) -> str:
         words = []
@@ -198,7 +190,7 @@ class Conductor:
         text = self._waiting.pop(0)
         self._number += 1
         number = self._speaking = self._number
-        self._parts.ear.prompt_started(text)
+        self._parts.pipeline.prompt_started(text)
         self._parts.speaker.say(text, lambda: self._finished.append(number))
 
     def _prompts(self) -> None:
@@ -211,28 +203,28 @@ class Conductor:
         if self._waiting:
             self._start_next()
             return
-        self._parts.ear.prompt_ended()
+        self._parts.pipeline.prompt_ended()
         if self._remark_wanted and self.session.state is State.REMARKING:
-            self._parts.ear.start_clip(self._remark_wanted)
+            self._parts.pipeline.start_clip(self._remark_wanted)
             self._remark = RemarkWatch(self._remark_wanted)
             self._remark_wanted = 0
 
     def _listen(self, block: bytes) -> None:
-        verdicts = self._parts.ear.feed(block)
+        judgements = self._parts.pipeline.feed(block)
         if self._remark is not None:
             self._follow_remark(self._remark)
             return
-        for verdict in verdicts:
-            self._judged(verdict)
+        for judgement in judgements:
+            self._judged(judgement)
 
-    def _judged(self, verdict: Verdict) -> None:
+    def _judged(self, judgement: Judgement) -> None:
         if self.session.state in END:
             return
-        if verdict.decision == "accept" and self.speaking:
+        if judgement.decision == "accept" and self.speaking:
             self._waiting.clear()
             self._parts.speaker.silence()
-        clip = self._clip(verdict.utterance.pcm)
-        self.take(self._hearing.heard(verdict, clip))
+        clip = self._clip(judgement.utterance.pcm)
+        self.take(self._hearing.heard(judgement, clip))
 
     def _clip(self, pcm: bytes) -> str:
         if not pcm:
@@ -242,13 +234,13 @@ class Conductor:
         return names[0]
 
     def _follow_remark(self, watch: RemarkWatch) -> None:
-        ear = self._parts.ear
+        pipeline = self._parts.pipeline
         if self.session.state is not State.REMARKING:
             self._remark = None
-            ear.stop_clip()
-        elif watch.over(ear.level_dbfs, ear.floor_dbfs):
+            pipeline.stop_clip()
+        elif watch.over(pipeline.level_dbfs, pipeline.floor_dbfs):
             self._remark = None
-            clip = self._clip(ear.stop_clip())
+            clip = self._clip(pipeline.stop_clip())
             self.take(RemarkTaken(clip=clip, seconds=f"{watch.seconds:.1f}"))
 
     def _typed(self, utterance: Utterance) -> None:
@@ -258,7 +250,7 @@ class Conductor:
             self.take(heard)
             return
         watch, self._remark, self._remark_wanted = self._remark, None, 0
-        spoken = self._parts.ear.stop_clip()
+        spoken = self._parts.pipeline.stop_clip()
         if utterance.source == "key" and watch is not None:
             self.take(RemarkTaken(clip=self._clip(spoken), seconds=f"{watch.seconds:.1f}"))
         else:

@@ -11,14 +11,13 @@ from typing import Final
 from assistant.errors import DeviceError
 from assistant.grammar.language import Language
 from assistant.grammar.rendering import phrase
-from assistant.ports import Speaker, Utterance
+from assistant.ports import PhraseEngine, Speaker, Utterance
 from assistant.procedure.enums import Intent
 from assistant.procedure.events import Meaning, SoundChecked
 from assistant.procedure.model import Session
 from assistant.session.audio_pump import attend
-from assistant.session.engine_factory import SessionJudge
 from assistant.speech.audio_events import QueueItem, SoundQueue
-from assistant.speech.listening_pipeline import Ear, Heard
+from assistant.speech.listening_pipeline import ListeningPipeline, PlacedJudgement
 
 WORKABLE_DB: Final = 12.0
 """Signal above noise under which a session is refused unless overridden. At 10 dB about two phrases
@@ -121,7 +120,7 @@ class SoundCheck:
     def __init__(
         self,
         language: Language,
-        judge: SessionJudge,
+        engine: PhraseEngine,
         speaker: Speaker,
         phrases: tuple[str, ...],
         shown: Callable[[str], None] = lambda _words: None,
@@ -130,19 +129,19 @@ class SoundCheck:
 
         Args:
             language: the words.
-            judge: the acceptance layer; its phrases are set here.
+            engine: understands the phrases; they are set here.
             speaker: asks.
             phrases: to be said one after the other.
             shown: takes every sentence that is spoken.
         """
         self._words = language.sound_check
-        self._judge = judge
+        self._engine = engine
         self._speaker = speaker
         self._shown = shown
         self._asked = phrases
-        self._ear = Ear(judge.judge)
+        self._pipeline = ListeningPipeline(engine.judge)
         union = [*phrases, self._words.override]
-        judge.prepare(union, union)
+        engine.prepare(union, union)
         self._number = -1
         self._speaking = True
         self._since = 0.0
@@ -172,7 +171,7 @@ class SoundCheck:
 
     def tick(self, block: bytes) -> None:
         """Take 50 ms of sound."""
-        heard = self._ear.listen(block)
+        heard = self._pipeline.listen(block)
         if self._speaking or self.finding is not None:
             return
         self._since += BLOCK_S
@@ -208,28 +207,28 @@ class SoundCheck:
 
     def _say(self, words: str) -> None:
         self._speaking = True
-        self._ear.prompt_started()
+        self._pipeline.prompt_started()
         self._shown(words)
         self._speaker.say(words, self._said)
 
     def _said(self) -> None:
         self._speaking = False
         self._since = 0.0
-        self._ear.prompt_ended()
+        self._pipeline.prompt_ended()
 
     def _measure_quiet(self) -> None:
         if self._since > SETTLE_S:
-            self._tally.noise.append(max(self._ear.level_dbfs, _QUIETEST_DBFS))
+            self._tally.noise.append(max(self._pipeline.level_dbfs, _QUIETEST_DBFS))
         if self._since >= QUIET_S + SETTLE_S:
             self._next()
 
-    def _listen(self, heard: list[Heard]) -> None:
+    def _listen(self, heard: list[PlacedJudgement]) -> None:
         for each in heard:
             segment = each.segment
             self._tally.levels.append(segment.level_dbfs)
             self._tally.clipped |= segment.clipped >= CLIPPED_SAMPLES
-            verdict = each.verdict
-            right = verdict.decision != "refuse" and verdict.text == self._asked[self._number]
+            judgement = each.judgement
+            right = judgement.decision != "refuse" and judgement.text == self._asked[self._number]
             self._tally.understood += right
             self._next()
             return
@@ -252,10 +251,10 @@ class SoundCheck:
             return 0.0
         return fmean(self._tally.levels) - fmean(self._tally.noise)
 
-    def _await_override(self, heard: list[Heard]) -> None:
+    def _await_override(self, heard: list[PlacedJudgement]) -> None:
         for each in heard:
-            said = each.verdict.text == self._words.override
-            if said and each.verdict.decision == "accept":
+            said = each.judgement.text == self._words.override
+            if said and each.judgement.decision == "accept":
                 self._end(overridden=True)
                 return
         if self._since >= OVERRIDE_PATIENCE_S:

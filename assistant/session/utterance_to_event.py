@@ -1,8 +1,8 @@
-"""Between the ear and the procedure: which phrases count now, and what a verdict means."""
+"""Between the pipeline and the procedure: which phrases count now, and what a judgement means."""
 
 from assistant.grammar.language import Language
 from assistant.grammar.rendering import phrase, understand, universe
-from assistant.ports import Utterance, Verdict
+from assistant.ports import Judgement, Utterance
 from assistant.procedure import queries
 from assistant.procedure.enums import Intent, State
 from assistant.procedure.events import Heard, Meaning
@@ -32,35 +32,35 @@ class Hearing:
         legal = [phrase(self._language, meaning) for meaning in queries.options(session)]
         return list(self._known), legal
 
-    def heard(self, verdict: Verdict, clip: str) -> Heard:
+    def heard(self, judgement: Judgement, clip: str) -> Heard:
         """The event of a spoken utterance.
 
         Args:
-            verdict: of the acceptance layer.
+            judgement: of the acceptance layer.
             clip: name of the stored audio, "" where none was stored.
         """
-        meaning = understand(self._language, self._known, verdict.text)
-        if verdict.decision != "refuse" and meaning is None:
-            return self._refused(verdict, clip)
+        meaning = understand(self._language, self._known, judgement.text)
+        if judgement.decision != "refuse" and meaning is None:
+            return self._refused(judgement, clip)
         return Heard(
             source="voice",
-            text=verdict.text,
-            decision=verdict.decision,
-            reason=verdict.reason,
+            text=judgement.text,
+            decision=judgement.decision,
+            reason=judgement.reason,
             meaning=meaning,
-            engine=verdict.engine,
-            scores=dict(verdict.scores),
+            engine=judgement.engine,
+            scores=dict(judgement.scores),
             clip=clip,
         )
 
-    def _refused(self, verdict: Verdict, clip: str) -> Heard:
+    def _refused(self, judgement: Judgement, clip: str) -> Heard:
         return Heard(
             source="voice",
-            text=verdict.text,
+            text=judgement.text,
             decision="refuse",
             reason="no-phrase",
-            engine=verdict.engine,
-            scores=dict(verdict.scores),
+            engine=judgement.engine,
+            scores=dict(judgement.scores),
             clip=clip,
         )
 

@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Final
 
-from assistant.ports import Utterance, Verdict
+from assistant.ports import Judgement, Utterance
 from assistant.speech.endpoint import Endpointer, EndpointSettings, Segment
 
 MARGIN: Final = 0.5
@@ -18,12 +18,12 @@ MARGIN: Final = 0.5
 that all phrases compete and two only can win."""
 
 
-class StrictListening:
+class BargeIn:
     """Finds utterances in the sound during prompts and lets next to nothing pass."""
 
     def __init__(
         self,
-        judge: Callable[[Utterance], Verdict],
+        judge: Callable[[Utterance], Judgement],
         *,
         margin: float = MARGIN,
         settings: EndpointSettings | None = None,
@@ -62,7 +62,7 @@ class StrictListening:
         self._spoken = f" {_plain(spoken)} "
         self._endpointer.reset()
 
-    def listen(self, block: bytes) -> tuple[Verdict, Segment] | None:
+    def listen(self, block: bytes) -> tuple[Judgement, Segment] | None:
         """Take 50 ms of sound during a prompt and return what passed in it, usually nothing."""
         segment = self._endpointer.feed(block)
         if segment is None or segment.too_short or segment.ended_by == "limit":
@@ -70,16 +70,16 @@ class StrictListening:
         open_to = [phrase for phrase in self._allowed if f" {phrase} " not in self._spoken]
         if not open_to:
             return None
-        verdict = self._judge(segment.utterance)
-        return (verdict, segment) if self._passes(verdict, open_to) else None
+        judgement = self._judge(segment.utterance)
+        return (judgement, segment) if self._passes(judgement, open_to) else None
 
-    def _passes(self, verdict: Verdict, open_to: Sequence[str]) -> bool:
-        if verdict.decision != "accept" or verdict.text not in open_to:
+    def _passes(self, judgement: Judgement, open_to: Sequence[str]) -> bool:
+        if judgement.decision != "accept" or judgement.text not in open_to:
             return False
         # An engine without these figures cannot be held to a stricter measure.
-        if not {"total", "accept"} <= set(verdict.scores):
+        if not {"total", "accept"} <= set(judgement.scores):
             return False
-        total, accept = float(verdict.scores["total"]), float(verdict.scores["accept"])
+        total, accept = float(judgement.scores["total"]), float(judgement.scores["accept"])
         return total >= accept + self._margin
 
 

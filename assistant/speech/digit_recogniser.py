@@ -1,15 +1,12 @@
-"""Spoken numbers beside phrases: an own network of digits, bounded in length, the unit last.
+"""Spoken numbers: a network of digits, bounded in length, the unit last.
 
 A number is never taken at its first hearing: the procedure reads it back digit by digit and has it
 affirmed. So this network may be lenient; a free loop of phones beside it takes what is no number.
 """
 
-import threading
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
-from assistant.grammar.rendering import NUMBER
-from assistant.ports import Utterance, Verdict
 from assistant.speech.pcm import dithered
 from assistant.speech.pocketsphinx_engine import (
     PHONE_WORD,
@@ -17,9 +14,6 @@ from assistant.speech.pocketsphinx_engine import (
     add_phone_words,
     open_decoder,
 )
-from assistant.speech.utterance_verification import Judge
-from assistant.speech.utterance_verification.profile import Profile
-from assistant.speech.utterance_verification.verifier import Opinion
 
 MOST_WHOLE: Final = 5
 MOST_DECIMALS: Final = 2
@@ -34,33 +28,18 @@ _SEARCH = "number"
 Arc = tuple[int, int, float, str]
 
 
-class NumberAware:
-    """The acceptance layer, and a network of digits while a number is asked for.
-
-    May be used from several threads, calls wait for each other.
-    """
+class DigitRecogniser:
+    """Hears a number with its unit, for one caller at a time."""
 
     def __init__(
-        self,
-        pronunciations: Mapping[str, Sequence[str]],
-        digits: Mapping[str, Sequence[str]],
-        second: Opinion | None = None,
-        profile: Profile | None = None,
+        self, pronunciations: Mapping[str, Sequence[str]], digits: Mapping[str, Sequence[str]]
     ) -> None:
-        """Load the engines.
+        """Know the words; the engine is loaded when a number is asked for, which few plans do.
 
         Args:
             pronunciations: word to its extra pronunciations in ARPAbet.
             digits: "0" to "9" and "." to the words that stand for them.
-            second: votes on phrases; numbers are read back and need no vote.
-            profile: the voice of whoever is going to speak; it knows phrases, no numbers.
-
-        Raises:
-            DeviceError: the engine or its model is missing.
-            GrammarError: a pronunciation uses a sound the model does not have.
         """
-        self._lock = threading.Lock()
-        self._judge = Judge(pronunciations, second=second, profile=profile)
         self._pronunciations = pronunciations
         self._decoder: Any = None
         self._digits = [word for key, words in digits.items() if key != "." for word in words]
@@ -68,50 +47,28 @@ class NumberAware:
         self._unit = ""
         self._loop: list[str] = []
 
-    @property
-    def name(self) -> str:
-        """Engine and weights, as they go on record."""
-        return self._judge.name
-
-    def prepare(self, union: Sequence[str], legal: Sequence[str]) -> None:
-        """Set all phrases that can be heard, and those that are legal now.
+    def prepare(self, unit: str) -> None:
+        """Set the words of the unit that follows the number; "" where no number is asked for.
 
         Raises:
-            GrammarError: the union is empty, or a word cannot be pronounced.
+            DeviceError: the engine or its model is missing.
+            GrammarError: a pronunciation uses a sound the model does not have.
         """
-        plain = [phrase for phrase in union if NUMBER not in phrase]
-        self._judge.prepare(plain, [phrase for phrase in legal if NUMBER not in phrase])
-        wanted = next((phrase for phrase in union if NUMBER in phrase), "")
-        unit = wanted.replace(NUMBER, "").strip()
-        with self._lock:
-            if unit and unit != self._unit:
-                self._open()
-                fsg = self._decoder.create_fsg(_SEARCH, 0, _FINAL, self._arcs(unit.split()))
-                self._decoder.add_fsg(_SEARCH, fsg)
-            self._unit = unit
+        if unit and unit != self._unit:
+            if self._decoder is None:
+                self._decoder = open_decoder(self._pronunciations)
+                self._loop = add_phone_words(self._decoder)
+            fsg = self._decoder.create_fsg(_SEARCH, 0, _FINAL, self._arcs(unit.split()))
+            self._decoder.add_fsg(_SEARCH, fsg)
+        self._unit = unit
 
-    def _open(self) -> None:
-        """Load a decoder for digits: not before a number is asked for, which few plans do."""
-        if self._decoder is None:
-            self._decoder = open_decoder(self._pronunciations)
-            self._loop = add_phone_words(self._decoder)
+    def hear(self, pcm: bytes) -> str:
+        """Return the words of a number with its unit, "" when the sound is none.
 
-    def tighten(self, by: float) -> None:
-        """Raise the thresholds for phrases, as a sound check or a noisy room asks."""
-        self._judge.tighten(by)
-
-    def judge(self, utterance: Utterance) -> Verdict:
-        """Decide about one utterance: as a number where one is asked for, else as a phrase."""
-        if utterance.source == "voice":
-            with self._lock:
-                number = self._number(utterance.pcm) if self._unit else ""
-            if number:
-                return Verdict("accept", number, "", utterance, f"{self.name}, digits")
-        return self._judge.judge(utterance)
-
-    def _number(self, pcm: bytes) -> str:
-        """The words of a number with its unit, "" when the sound is none."""
-        if len(pcm) < SHORTEST_BYTES:
+        Args:
+            pcm: one utterance, mono 16-bit at `SAMPLE_RATE`.
+        """
+        if not self._unit or len(pcm) < SHORTEST_BYTES:
             return ""
         decoder = self._decoder
         decoder.activate_search(_SEARCH)

@@ -186,7 +186,7 @@ class Endpointer:
         """Return the utterance as it will be if nothing more is said, None before it is so quiet.
 
         Once the sound behind the last loud frame is long enough to be kept, the finished utterance
-        can hold no other samples; whoever judges it now has the verdict sooner.
+        can hold no other samples; whoever judges it now has the judgement sooner.
         """
         if self._first is None:
             return None

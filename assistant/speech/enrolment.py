@@ -8,9 +8,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from assistant.ports import Speaker, Utterance, Verdict
+from assistant.ports import Judgement, Speaker, Utterance
 from assistant.speech.endpoint import Endpointer
-from assistant.speech.listening_pipeline import Ear
+from assistant.speech.listening_pipeline import ListeningPipeline
 from assistant.speech.pcm import BLOCK_BYTES
 
 BLOCK_S: Final = 0.05
@@ -60,7 +60,7 @@ class Enrolment:
         self._speaker = speaker
         self._ask = ask
         self._shown = shown
-        self._ear = Ear(_taken)
+        self._pipeline = ListeningPipeline(_taken)
         self._number = 0
         self._times = 0
         self._speaking = False
@@ -80,7 +80,7 @@ class Enrolment:
 
     def tick(self, block: bytes) -> None:
         """Take 50 ms of sound."""
-        heard = [each.verdict for each in self._ear.listen(block)]
+        heard = [each.judgement for each in self._pipeline.listen(block)]
         if not self.asking:
             return
         self._since += BLOCK_S
@@ -100,7 +100,7 @@ class Enrolment:
     def _say(self) -> None:
         self._times += 1
         self._speaking = True
-        self._ear.prompt_started()
+        self._pipeline.prompt_started()
         words = self._ask.format(phrase=self._phrases[self._number])
         self._shown(words)
         self._speaker.say(words, self._said)
@@ -108,9 +108,9 @@ class Enrolment:
     def _said(self) -> None:
         self._speaking = False
         self._since = 0.0
-        self._ear.prompt_ended()
+        self._pipeline.prompt_ended()
 
 
-def _taken(utterance: Utterance) -> Verdict:
+def _taken(utterance: Utterance) -> Judgement:
     """Keep whatever was said: what it is known to be is what was asked for."""
-    return Verdict("accept", "", "", utterance, "enrolment")
+    return Judgement("accept", "", "", utterance, "enrolment")

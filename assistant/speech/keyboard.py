@@ -1,4 +1,4 @@
-"""Typed phrases and a confirm key, as a recogniser and as a reader of the terminal.
+"""Typed phrases and a confirm key, read from the terminal.
 
 A foot switch that acts as a keyboard with one key confirms without a hand: Enter by default, or
 any other single key.
@@ -7,58 +7,16 @@ any other single key.
 import contextlib
 import sys
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from typing import TextIO
 
-from assistant.errors import DeviceError, GrammarError
-from assistant.ports import Hypothesis, Utterance
-from assistant.speech.phrase_graph import normal
+from assistant.errors import DeviceError
+from assistant.ports import Utterance
 
 ENTER = "\n"
 
 _ERASE = ("\b", "\x7f")
 _POLL_S = 0.2
-
-
-class KeyboardRecogniser:
-    """A `Recogniser` over what was typed: case and spacing do not matter, everything else does."""
-
-    def __init__(self) -> None:
-        """Start without phrases."""
-        self._phrases: frozenset[str] = frozenset()
-
-    @property
-    def name(self) -> str:
-        """The name that goes on record."""
-        return "keyboard"
-
-    def missing(self, words: Sequence[str]) -> list[str]:  # noqa: ARG002 - part of the port
-        """Return no word, since every word can be typed."""
-        return []
-
-    def prepare(self, phrases: Sequence[str]) -> None:
-        """Set the phrases that can be typed from now on.
-
-        Raises:
-            GrammarError: the list is empty, or a phrase has no word.
-        """
-        spoken = frozenset(normal(phrase) for phrase in phrases)
-        if not spoken or "" in spoken:
-            raise GrammarError("There is no phrase to listen for; give at least one, with words")
-        self._phrases = spoken
-
-    def hear(self, utterance: Utterance) -> Hypothesis:
-        """Return the phrase that was typed, or ""; sound is not heard.
-
-        Raises:
-            RuntimeError: `prepare` was not called.
-        """
-        if not self._phrases:
-            raise RuntimeError("prepare() must name the phrases before hear()")
-        text = normal(utterance.typed)
-        if text not in self._phrases:
-            return Hypothesis("")
-        return Hypothesis(text, 1.0)
 
 
 class KeyboardReader:

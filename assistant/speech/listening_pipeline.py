@@ -1,19 +1,28 @@
-"""The way of a sound: blocks -> gate -> end of speech -> judgement.
+"""The path of one utterance, from the microphone's blocks to a judgement.
 
-The gate is shut from the start of a prompt until its real end plus a tail, so that the program
-does not hear itself. Nothing is fed to the detector meanwhile; it is told how much it missed. What
-little may pass then is for `StrictListening`, which has a detector of its own.
+    block of 50 ms
+      -> gate             closed during prompts, so that the program does not hear itself
+      -> endpointer       cuts the utterance out (`endpoint`)
+      -> early judgement  begins on an utterance that has perhaps ended (`early_judgement`)
+      -> checks           no sound missing, neither too long nor too short
+      -> phrase engine    accepts, asks back or refuses (`embedded_engine`, `vosk_engine`)
+      -> Judgement        `session.utterance_to_event` turns it into an event
+
+`ListeningPipeline.listen` is that path; its steps stand below it in this order. The gate is closed
+from the start of a prompt until its real end plus a tail. Nothing reaches the endpointer meanwhile;
+it is told how much it missed. A few phrases may pass even then, by `BargeIn` with an endpointer of
+its own, or with a headset all of them.
 """
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Recogniser, Utterance, Verdict
-from assistant.speech.barge_in import StrictListening
+from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Judgement, Utterance
+from assistant.speech.barge_in import BargeIn
 from assistant.speech.endpoint import Endpointer, Segment, for_numbers
 
-Judge = Callable[[Utterance], Verdict]
-"""Decides on one utterance; the acceptance layer, or `PlainJudge`."""
+Judge = Callable[[Utterance], Judgement]
+"""Decides about one utterance: the `judge` of a `PhraseEngine`."""
 
 DEFAULT_TAIL_MS = 350
 """The gate stays shut for this long after a prompt: echo of the room and delay of the devices."""
@@ -21,35 +30,16 @@ DEFAULT_TAIL_MS = 350
 _BYTES_PER_MS = 2 * SAMPLE_RATE // 1000
 
 
-class PlainJudge:
-    """Accepts whatever the grammar makes of an utterance: the baseline, without any safeguard."""
-
-    def __init__(self, recogniser: Recogniser) -> None:
-        """Judge by this recogniser; its phrases are set by whoever owns it."""
-        self._recogniser = recogniser
-
-    def __call__(self, utterance: Utterance) -> Verdict:
-        """Accept a phrase, refuse when none fits."""
-        found = self._recogniser.hear(utterance)
-        return Verdict(
-            decision="accept" if found.text else "refuse",
-            text=found.text,
-            reason="" if found.text else "no-phrase",
-            utterance=utterance,
-            engine=self._recogniser.name,
-        )
-
-
 @dataclass(frozen=True, slots=True)
-class Heard:
-    """A verdict with where in the stream it came from."""
+class PlacedJudgement:
+    """A judgement with where in the stream it came from."""
 
-    verdict: Verdict
+    judgement: Judgement
     segment: Segment
 
 
-class Ear:
-    """Turns blocks of sound into verdicts; does nothing by itself and knows no thread."""
+class ListeningPipeline:
+    """Turns blocks of sound into judgements; does nothing by itself and knows no thread."""
 
     def __init__(
         self,
@@ -58,7 +48,7 @@ class Ear:
         endpointer: Endpointer | None = None,
         tail_ms: int = DEFAULT_TAIL_MS,
         while_speaking: Judge | None = None,
-        strict: StrictListening | None = None,
+        strict: BargeIn | None = None,
         expect: Callable[[Utterance], None] | None = None,
     ) -> None:
         """Join the parts.
@@ -87,6 +77,65 @@ class Ear:
         self._clip: bytearray | None = None
         self._clip_limit = 0
 
+    def feed(self, block: bytes) -> list[Judgement]:
+        """Take one block of 50 ms and return what was decided in it, usually nothing."""
+        return [heard.judgement for heard in self.listen(block)]
+
+    def listen(self, block: bytes) -> list[PlacedJudgement]:
+        """Do what `feed` does and also return the place of each utterance in the stream."""
+        self._keep(block)
+        if self.shut:
+            if self._while_speaking is None:
+                self._endpointer.skip(BLOCK_SAMPLES)
+                passed = self._strict.listen(block) if self._strict is not None else None
+                return [PlacedJudgement(*passed)] if passed else []
+            self._spoken_over = self.position
+        elif self._strict is not None:
+            self._strict.follow(block)
+        heard = self._decide(self._endpointer.feed(block))
+        self._look_ahead()
+        return heard
+
+    @property
+    def shut(self) -> bool:
+        """Whether the gate keeps the sound out."""
+        return self._speaking or self.position < self._shut_until
+
+    def _look_ahead(self) -> None:
+        """Tell of an utterance that has perhaps ended, if it will be for the usual judge."""
+        began = self._endpointer.began
+        if self._expect is None or began is None:
+            return
+        if max(self._lost_at, self._spoken_over) >= self._begin(began):
+            return
+        perhaps = self._endpointer.pending()
+        if perhaps is not None:
+            self._expect(perhaps)
+
+    def _decide(self, segment: Segment | None) -> list[PlacedJudgement]:
+        if segment is None:
+            return []
+        begin = self._begin(segment.first_sample)
+        if self._lost_at >= begin:
+            return [PlacedJudgement(_refused(segment, "overflow"), segment)]
+        if segment.ended_by == "limit":
+            return [PlacedJudgement(_refused(segment, "too-long"), segment)]
+        if segment.too_short:
+            return [PlacedJudgement(_refused(segment, "too-short"), segment)]
+        # Whatever a prompt may have leaked into is for the strict judge, wherever it ended.
+        over = self._while_speaking is not None and begin <= self._spoken_over
+        judge = self._while_speaking if over and self._while_speaking else self._judge
+        return [PlacedJudgement(judge(segment.utterance), segment)]
+
+    def _begin(self, first_sample: int) -> int:
+        """Place where the sound of an utterance begins that is first loud there."""
+        before = self._endpointer.settings.pre_roll_ms * SAMPLE_RATE // 1000
+        return max(first_sample - before, 0)
+
+    def finish(self) -> list[Judgement]:
+        """Decide on what the end of the stream cut off."""
+        return [heard.judgement for heard in self._decide(self._endpointer.finish())]
+
     @property
     def level_dbfs(self) -> float:
         """Level of the last block listened to, in dB relative to full scale."""
@@ -106,11 +155,6 @@ class Ear:
     def position(self) -> int:
         """Samples fed so far."""
         return self._endpointer.position
-
-    @property
-    def shut(self) -> bool:
-        """Whether the gate keeps the sound out."""
-        return self._speaking or self.position < self._shut_until
 
     def allow_through(self, phrases: Sequence[str]) -> None:
         """Set which phrases may pass during prompts from a loudspeaker; all of them legal."""
@@ -157,60 +201,6 @@ class Ear:
         if self._strict is not None:
             self._strict.ignore_below(dbfs)
 
-    def feed(self, block: bytes) -> list[Verdict]:
-        """Take one block of 50 ms and return what was decided in it, usually nothing."""
-        return [heard.verdict for heard in self.listen(block)]
-
-    def listen(self, block: bytes) -> list[Heard]:
-        """Do what `feed` does and also return the place of each utterance in the stream."""
-        self._keep(block)
-        if self.shut:
-            if self._while_speaking is None:
-                self._endpointer.skip(BLOCK_SAMPLES)
-                passed = self._strict.listen(block) if self._strict is not None else None
-                return [Heard(*passed)] if passed else []
-            self._spoken_over = self.position
-        elif self._strict is not None:
-            self._strict.follow(block)
-        heard = self._decide(self._endpointer.feed(block))
-        self._look_ahead()
-        return heard
-
-    def _look_ahead(self) -> None:
-        """Tell of an utterance that has perhaps ended, if it will be for the usual judge."""
-        began = self._endpointer.began
-        if self._expect is None or began is None:
-            return
-        if max(self._lost_at, self._spoken_over) >= self._begin(began):
-            return
-        perhaps = self._endpointer.pending()
-        if perhaps is not None:
-            self._expect(perhaps)
-
-    def _begin(self, first_sample: int) -> int:
-        """Place where the sound of an utterance begins that is first loud there."""
-        before = self._endpointer.settings.pre_roll_ms * SAMPLE_RATE // 1000
-        return max(first_sample - before, 0)
-
-    def finish(self) -> list[Verdict]:
-        """Decide on what the end of the stream cut off."""
-        return [heard.verdict for heard in self._decide(self._endpointer.finish())]
-
-    def _decide(self, segment: Segment | None) -> list[Heard]:
-        if segment is None:
-            return []
-        begin = self._begin(segment.first_sample)
-        if self._lost_at >= begin:
-            return [Heard(_refused(segment, "overflow"), segment)]
-        if segment.ended_by == "limit":
-            return [Heard(_refused(segment, "too-long"), segment)]
-        if segment.too_short:
-            return [Heard(_refused(segment, "too-short"), segment)]
-        # Whatever a prompt may have leaked into is for the strict judge, wherever it ended.
-        over = self._while_speaking is not None and begin <= self._spoken_over
-        judge = self._while_speaking if over and self._while_speaking else self._judge
-        return [Heard(judge(segment.utterance), segment)]
-
     def start_clip(self, seconds: float) -> None:
         """Start to keep everything that comes in, for a spoken remark.
 
@@ -230,9 +220,9 @@ class Ear:
             self._clip += block[: self._clip_limit - len(self._clip)]
 
 
-def _refused(segment: Segment, reason: str) -> Verdict:
+def _refused(segment: Segment, reason: str) -> Judgement:
     """Refuse an utterance that no recogniser needs to hear."""
-    return Verdict(
+    return Judgement(
         decision="refuse",
         text="",
         reason=reason,

@@ -13,7 +13,8 @@ from typing import Any
 
 from assistant.errors import DeviceError, GrammarError
 from assistant.grammar.phones import PHONES
-from assistant.ports import SAMPLE_RATE, Hypothesis, Utterance
+from assistant.ports import SAMPLE_RATE, Utterance
+from assistant.speech.hypothesis import Hypothesis
 from assistant.speech.pcm import dithered
 from assistant.speech.phrase_graph import build_network, normal
 
@@ -120,7 +121,7 @@ def known_ways(decoder: Any, word: str) -> list[str]:  # noqa: ANN401 - untyped 
 
 
 class PocketSphinxRecogniser:
-    """A `Recogniser` over the embedded English model.
+    """The embedded English model as a plain recogniser, without any verification.
 
     One instance may be used from several threads; calls wait for each other.
     """

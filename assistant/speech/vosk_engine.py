@@ -15,10 +15,12 @@ from collections.abc import Iterable, Sequence
 from importlib.metadata import version
 from itertools import pairwise
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from assistant.errors import DeviceError, GrammarError
-from assistant.ports import SAMPLE_RATE, Hypothesis, Utterance
+from assistant.grammar.rendering import NUMBER
+from assistant.ports import SAMPLE_RATE, Decision, Judgement, Utterance
+from assistant.speech.hypothesis import Hypothesis
 from assistant.speech.pcm import dithered
 from assistant.speech.phrase_graph import normal
 from assistant.user_folder import user_folder
@@ -240,3 +242,49 @@ def pair_cover(phrases: Iterable[str]) -> list[str]:
             seen |= pairs
             cover.append(phrase)
     return cover
+
+
+ACCEPTS: Final = 0.9
+"""Confidence of the least sure word from which on a phrase is taken."""
+ASKS: Final = 0.6
+"""From which on it is asked back."""
+
+
+class VoskEngine:
+    """Decides by Vosk's own confidence: a weak veto, for languages the embedded engine lacks."""
+
+    def __init__(self, folder: Path) -> None:
+        """Load the model.
+
+        Raises:
+            DeviceError: the folder holds no usable dynamic-graph model.
+        """
+        self._recogniser = VoskRecogniser(folder)
+        self._stricter = 0.0
+
+    @property
+    def name(self) -> str:
+        """Engine, version and model, as they go on record."""
+        return self._recogniser.name
+
+    def prepare(self, union: Sequence[str], legal: Sequence[str]) -> None:
+        """Set the phrases; the number loop is not available with this engine."""
+        phrases = dict.fromkeys([*union, *legal])
+        self._recogniser.prepare([phrase for phrase in phrases if NUMBER not in phrase])
+
+    def tighten(self, by: float) -> None:
+        """Ask for more confidence: 1/20 more for each 1 of `by`, which is in log odds."""
+        self._stricter = by / 20.0
+
+    def judge(self, utterance: Utterance) -> Judgement:
+        """Accept, ask back or refuse by the least sure word."""
+        found = self._recogniser.hear(utterance)
+        sure = found.confidence if found.confidence is not None else 0.0
+        decision: Decision = "refuse"
+        if found.text and sure >= ACCEPTS + self._stricter:
+            decision = "accept"
+        elif found.text and sure >= ASKS + self._stricter:
+            decision = "ask"
+        reason = {"accept": "", "ask": "unclear", "refuse": "no-phrase"}[decision]
+        scores = {"confidence": f"{sure:.4f}"}
+        return Judgement(decision, found.text, reason, utterance, self.name, scores)

@@ -26,6 +26,8 @@ import pytest
 from assistant.speech.simulated_room import Colour, NoiseMaker
 
 SCENES = Path(__file__).parent / "scenes"
+ROOT = Path(__file__).parents[2]
+"""Holds this tree's `assistant` and `tests`."""
 
 REQUIRED = os.environ.get("SAMPLING_ASSISTANT_AUDIO") == "required"
 
@@ -54,7 +56,7 @@ def run_scene(
     """Play a scene in a process of its own and return the JSON it printed last."""
     result = subprocess.run(
         [sys.executable, "-W", "error", str(SCENES / f"{scene}.py"), *words],
-        env=env,
+        env={**(env or os.environ), "PYTHONPATH": str(ROOT)},
         capture_output=True,
         timeout=timeout,
         check=False,

@@ -1,4 +1,4 @@
-"""The true path: virtual cable -> PortAudio -> microphone -> ear -> recogniser."""
+"""The true path: virtual cable -> PortAudio -> microphone -> pipeline -> recogniser."""
 
 from typing import TYPE_CHECKING
 

@@ -99,7 +99,7 @@ def test_a_dead_sound_server_is_reported_and_its_return_too(sound: "VirtualSound
 
 
 def test_a_muted_microphone_is_reported_and_its_return_too(sound: "VirtualSound") -> None:
-    """Exact zeros for a second are no silence of a room; when noise returns the ear is back."""
+    """Exact zeros for a second are no silence of a room; when noise returns, so does hearing."""
     sound.play_noise()
     with watched(sound) as scene:
         scene.next("sound", within=15)

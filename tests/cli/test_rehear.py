@@ -7,10 +7,9 @@ from pathlib import Path
 import pytest
 
 from assistant.grammar.language import parse_grammar
-from assistant.ports import Utterance
+from assistant.ports import PhraseEngine, Utterance
 from assistant.procedure.enums import Intent
 from assistant.procedure.events import Heard, Meaning
-from assistant.session.engine_factory import SessionJudge
 from assistant.session.live import LiveSession, Setting
 from assistant.speech.audio_events import SoundEnded, SoundQueue
 from assistant.speech.loudspeaker import TextOnlySpeaker
@@ -54,7 +53,7 @@ def record(path: Path, *heard: tuple[str, Intent, str]) -> Path:
 
     A clip of no words is not kept.
     """
-    judge: SessionJudge = Deaf()  # type: ignore[assignment] # it is never asked to judge
+    judge: PhraseEngine = Deaf()  # type: ignore[assignment] # it is never asked to judge
     language = parse_grammar(GRAMMAR, "en")
 
     def take(live: LiveSession) -> None:

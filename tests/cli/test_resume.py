@@ -14,11 +14,11 @@ from assistant.errors import RecordBroken, RecordError
 from assistant.grammar.language import Language, parse_grammar
 from assistant.journal.chain import read
 from assistant.plan import parse_plan
-from assistant.ports import Utterance
+from assistant.ports import PhraseEngine, Utterance
 from assistant.procedure.enums import END, IN_POWDER, Kind, Prompt, State
 from assistant.procedure.events import DeviceLost, Opened, Resumed
 from assistant.procedure.model import Session, begin
-from assistant.session.engine_factory import SessionJudge, open_judge
+from assistant.session.engine_factory import open_engine
 from assistant.session.live import LiveSession, Setting
 from assistant.speech.audio_events import MicrophoneBack, QueueItem, SoundEnded, SoundQueue
 from assistant.speech.loudspeaker import TextOnlySpeaker
@@ -34,9 +34,9 @@ SMALL = b"[[locations]]".join(PLAN[:3])
 
 
 @pytest.fixture(scope="module")
-def judge() -> SessionJudge:
+def judge() -> PhraseEngine:
     """The embedded recogniser, loaded once."""
-    return open_judge(parse_grammar(GRAMMAR, "en"), "embedded")
+    return open_engine(parse_grammar(GRAMMAR, "en"), "embedded")
 
 
 @pytest.fixture(scope="module")
@@ -62,7 +62,7 @@ def crashed(path: Path, lines: list[bytes], torn: bytes = b"") -> Path:
     return path
 
 
-def resume(path: Path, judge: SessionJudge, *items: QueueItem) -> Session:
+def resume(path: Path, judge: PhraseEngine, *items: QueueItem) -> Session:
     """Resume a record, let some things come in, and leave it open."""
     queue = SoundQueue()
     for item in (*items, SoundEnded()):
@@ -86,7 +86,7 @@ def events(path: Path) -> list[object]:
 
 
 def test_killed_at_any_entry_it_goes_on_where_it_stood(
-    tmp_path: Path, judge: SessionJudge, lines: list[bytes]
+    tmp_path: Path, judge: PhraseEngine, lines: list[bytes]
 ) -> None:
     """Every number of entries: the same state is asked about, and stands after the answer."""
     for count in range(1, len(lines)):
@@ -107,7 +107,7 @@ def test_killed_at_any_entry_it_goes_on_where_it_stood(
 
 
 def test_it_says_where_it_is_and_asks_for_the_physical_state(
-    tmp_path: Path, judge: SessionJudge, lines: list[bytes]
+    tmp_path: Path, judge: PhraseEngine, lines: list[bytes]
 ) -> None:
     """In the powder it names location, position and ports; outside it names the step."""
     language = parse_grammar(GRAMMAR, "en")
@@ -138,7 +138,7 @@ def test_it_says_where_it_is_and_asks_for_the_physical_state(
 
 
 def test_the_negative_answer_voids_the_insertion(
-    tmp_path: Path, judge: SessionJudge, lines: list[bytes]
+    tmp_path: Path, judge: PhraseEngine, lines: list[bytes]
 ) -> None:
     """If things are no longer as they were, the insertion in hand is made anew."""
     count = next(n for n in range(len(lines)) if folded(lines[:n]).state is State.CLOSING)
@@ -150,7 +150,7 @@ def test_the_negative_answer_voids_the_insertion(
 
 
 def test_every_torn_line_gets_on_record_even_after_more_kills(
-    tmp_path: Path, judge: SessionJudge, lines: list[bytes]
+    tmp_path: Path, judge: PhraseEngine, lines: list[bytes]
 ) -> None:
     """Tails set aside by starts that were killed before they could note it are noted later."""
     path = crashed(tmp_path / "a", lines[:9], b'{"boot":"5f')
@@ -174,7 +174,7 @@ def test_every_torn_line_gets_on_record_even_after_more_kills(
 
 
 def test_a_record_without_an_entry_is_opened(
-    tmp_path: Path, judge: SessionJudge, lines: list[bytes]
+    tmp_path: Path, judge: PhraseEngine, lines: list[bytes]
 ) -> None:
     """Killed before or within the first entry: the session opens, and the torn line is noted."""
     resume(crashed(tmp_path / "a", []), judge)
@@ -187,7 +187,7 @@ def test_a_record_without_an_entry_is_opened(
 
 
 def test_a_closed_changed_or_foreign_record_is_not_gone_on_with(
-    tmp_path: Path, judge: SessionJudge, lines: list[bytes]
+    tmp_path: Path, judge: PhraseEngine, lines: list[bytes]
 ) -> None:
     """Closed: nothing to do; changed or with another plan: not to be trusted."""
     with pytest.raises(RecordError, match="is closed"):
@@ -202,7 +202,7 @@ def test_a_closed_changed_or_foreign_record_is_not_gone_on_with(
 
 
 def test_another_microphone_in_the_place_of_the_first_is_a_deviation(
-    tmp_path: Path, judge: SessionJudge, lines: list[bytes]
+    tmp_path: Path, judge: PhraseEngine, lines: list[bytes]
 ) -> None:
     """The same device coming back is noted only; another name opens a deviation that says so."""
     path = crashed(tmp_path / "a", lines[:9])
@@ -228,7 +228,7 @@ class _RenamedSpeaker(TextOnlySpeaker):
 
 
 def test_another_loudspeaker_in_the_place_of_the_first_is_a_deviation(
-    tmp_path: Path, judge: SessionJudge, lines: list[bytes]
+    tmp_path: Path, judge: PhraseEngine, lines: list[bytes]
 ) -> None:
     """A loudspeaker that opens another device when it reopens says so by its name."""
     path = crashed(tmp_path / "a", lines[:9])

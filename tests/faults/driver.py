@@ -1,8 +1,8 @@
 """A technician who works a live session to its end: types, and speaks now and then.
 
-The session, its queue, ear, keeper and record are the real ones. Only what a spoken phrase says is
-told to the session instead of being recognised: that something was said at all is found by the real
-detection of speech on bursts of noise, and stored as a clip.
+The session, its queue, pipeline, writer and record are the real ones. Only the words of a spoken
+phrase are told to the session instead of being recognised: that something was said at all is
+found by the real detection of speech on bursts of noise, and stored as a clip.
 """
 
 import random
@@ -17,7 +17,7 @@ import numpy as np
 from assistant.clock import ManualClock
 from assistant.grammar.language import Language, parse_grammar
 from assistant.plan import Plan, parse_plan
-from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Utterance, Verdict
+from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Judgement, Utterance
 from assistant.procedure.enums import END, State
 from assistant.procedure.events import Heard, RemarkTaken
 from assistant.procedure.model import Session
@@ -82,9 +82,9 @@ class Dictated:
     def tighten(self, by: float) -> None:
         """Be as sure as ever."""
 
-    def judge(self, utterance: Utterance) -> Verdict:
+    def judge(self, utterance: Utterance) -> Judgement:
         """Accept the dictated phrase."""
-        return Verdict("accept", self.text, "", utterance, self.name, {"sure": "1"})
+        return Judgement("accept", self.text, "", utterance, self.name, {"sure": "1"})
 
 
 class Technician:
@@ -95,7 +95,7 @@ class Technician:
         self._every = spoken_every
         self._chance = random.Random(seed)  # noqa: S311 - repeatable masses, no secret
         self._noise = np.random.default_rng(seed)
-        self._judge = Dictated()
+        self._engine = Dictated()
         self._queue = Impatient()
         self._clock = ManualClock(START)
         self._sound: deque[bytes] = deque()
@@ -120,7 +120,7 @@ class Technician:
         self._stop_after = answers
         setting = Setting(
             language=english(),
-            judge=self._judge,
+            engine=self._engine,
             speaker=TextOnlySpeaker(),
             microphone="noise",
             listens=False,
@@ -159,7 +159,7 @@ class Technician:
 
     def _say(self, text: str) -> None:
         """Make a noise for 600 ms with quiet around it; it is to be taken for `text`."""
-        self._judge.text = text
+        self._engine.text = text
         quiet = [self._block(20) for _ in range(12)]
         self._sound.extend([*quiet, *(self._block(4000) for _ in range(12)), *quiet, *quiet])
         self._put_block(self._sound.popleft())

@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 
 from assistant.ports import SAMPLE_RATE
-from assistant.speech.digit_recogniser import NumberAware
+from assistant.speech.embedded_engine import EmbeddedEngine
 from assistant.speech.endpoint import EndpointSettings, for_numbers
 from assistant.speech.pcm import Samples
 from tests.listening_bench import human
@@ -90,7 +90,7 @@ def measure(
         digits: the words for "0" to "9" and ".".
         phrase: the phrase with the number's place in it and the unit behind it.
     """
-    judge = NumberAware(pronunciations, digits)
+    judge = EmbeddedEngine(pronunciations, digits)
     judge.prepare([*material.union, phrase], [phrase])
     unit = phrase.rsplit(maxsplit=1)[-1]
     settings = for_numbers(EndpointSettings())

@@ -9,7 +9,7 @@ from assistant.grammar.rendering import NUMBER
 from assistant.procedure.enums import Intent
 from assistant.speech.pocketsphinx_engine import PocketSphinxRecogniser
 from assistant.speech.utterance_verification.score_model import load
-from assistant.speech.utterance_verification.verifier import Judge, Opinion
+from assistant.speech.utterance_verification.verifier import Opinion, Verifier
 from assistant.speech.utterance_verification.whisper_scores import SecondOpinion
 from tests.listening_bench import digits as spoken_numbers
 from tests.listening_bench.cases import Case, Kind, Material, plan
@@ -188,10 +188,10 @@ def timing(setting: Setting, wanted: Mapping[Kind, int]) -> list[Line]:
     cases = [case for case in drawn if case.kind == "phrase"][:_TIMED]
     raw = PocketSphinxRecogniser(setting.pronunciations)
     raw.prepare(material.union)
-    judges: dict[str, Judge] = {}
+    judges: dict[str, Verifier] = {}
     found: dict[str, dict[str, str]] = {}
     for name, opinion in _opinions(setting):
-        judge = judges[name] = Judge(setting.pronunciations, second=opinion)
+        judge = judges[name] = Verifier(setting.pronunciations, second=opinion)
         judge.prepare(material.union, material.situations[0].legal)
         timed = delays(material, cases, judge.judge, raw.hear)
         found.setdefault("processor time of the whole loop", {RAW: "1.0 x"})

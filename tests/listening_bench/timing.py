@@ -11,7 +11,7 @@ from typing import Final
 
 import numpy as np
 
-from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Utterance, Verdict
+from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Judgement, Utterance
 from assistant.speech.endpoint import Endpointer, EndpointSettings
 from assistant.speech.pcm import bytes_of
 from tests.listening_bench.cases import Case, Material
@@ -19,7 +19,7 @@ from tests.listening_bench.cutting import usable
 from tests.listening_bench.noise import Noise, make
 
 AHEAD_SECONDS: Final = EndpointSettings().post_roll_ms / 1000.0
-"""Quiet after which the verdict is worked out ahead: what an utterance keeps behind the words."""
+"""Quiet after which the judgement is worked out ahead: what an utterance keeps behind the words."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +41,7 @@ class Delay:
 
     @property
     def total(self) -> float:
-        """To the verdict, judged ahead; never before the utterance has closed."""
+        """To the judgement, judged ahead; never before the utterance has closed."""
         hang = EndpointSettings().hang_ms / 1000.0
         return max(self.endpoint, self.endpoint - hang + AHEAD_SECONDS + self.judged)
 
@@ -49,7 +49,7 @@ class Delay:
 def delays(
     material: Material,
     cases: Sequence[Case],
-    judge: Callable[[Utterance], Verdict],
+    judge: Callable[[Utterance], Judgement],
     raw: Callable[[Utterance], object],
 ) -> list[Delay]:
     """Time the judgement of each case's utterances, the last one's for the delay.
@@ -116,7 +116,7 @@ def noise_alone(
     kind: Noise,
     minutes: int,
     material: Material,
-    judges: Mapping[str, Callable[[Utterance], Verdict]],
+    judges: Mapping[str, Callable[[Utterance], Judgement]],
 ) -> Mapping[str, Listened]:
     """Listen to minutes of one noise with nobody speaking, with every judge at once.
 
@@ -127,7 +127,7 @@ def noise_alone(
         judges: the ways of listening by their names.
     """
     endpointer = Endpointer()
-    verdicts: dict[str, list[str]] = {name: [] for name in judges}
+    judgements: dict[str, list[str]] = {name: [] for name in judges}
     size = BLOCK_SAMPLES * 2
     for minute in range(minutes):
         generator = np.random.default_rng([minute, len(kind)])
@@ -137,10 +137,10 @@ def noise_alone(
             segment = endpointer.feed(data[at : at + size])
             if segment is not None and segment.ended_by == "quiet" and not segment.too_short:
                 for name, judge in judges.items():
-                    verdicts[name].append(judge(segment.utterance).decision)
+                    judgements[name].append(judge(segment.utterance).decision)
     return {
         name: Listened(float(minutes), len(found), found.count("accept"), found.count("ask"))
-        for name, found in verdicts.items()
+        for name, found in judgements.items()
     }
 
 
@@ -151,10 +151,10 @@ import sys
 from pathlib import Path
 import numpy as np
 from assistant.ports import Utterance
-from assistant.speech.utterance_verification import Judge, SecondOpinion
+from assistant.speech.utterance_verification import Verifier, SecondOpinion
 from tests.listening_bench.timing import peak_memory
 folder = sys.argv[1]
-judge = Judge(second=SecondOpinion(Path(folder)) if folder else None)
+judge = Verifier(second=SecondOpinion(Path(folder)) if folder else None)
 judge.prepare(["stop sampling now", "say again", "stand by"], ["say again"])
 for seed in range(3):
     noise = np.random.default_rng(seed).normal(0, 900, 32000)

@@ -1,6 +1,6 @@
 """The decision about one utterance: take the phrase, ask it back, or refuse it.
 
-All phrases are decoded, so that a legal phrase at the wrong moment can be answered; a verdict's
+All phrases are decoded, so that a legal phrase at the wrong moment can be answered; a judgement's
 phrase may therefore be one that is not legal now, and `legal` in its scores says so.
 """
 
@@ -8,7 +8,7 @@ import threading
 from collections.abc import Mapping, Sequence
 from typing import Final, Protocol
 
-from assistant.ports import SAMPLE_RATE, Decision, Utterance, Verdict
+from assistant.ports import SAMPLE_RATE, Decision, Judgement, Utterance
 from assistant.speech.utterance_verification.decision import HOPELESS, Weighed, choose, weigh
 from assistant.speech.utterance_verification.decoder_passes import Engine, Passes
 from assistant.speech.utterance_verification.dtw_templates import Compared
@@ -42,7 +42,7 @@ class Opinion(Protocol):
         ...
 
 
-class Judge:
+class Verifier:
     """Decides about utterances; may be used from several threads, calls wait for each other."""
 
     def __init__(
@@ -102,21 +102,21 @@ class Judge:
         with self._lock:
             self._stricter = by
 
-    def judge(self, utterance: Utterance) -> Verdict:
-        """Decide about one utterance; the same samples always give the same verdict."""
+    def judge(self, utterance: Utterance) -> Judgement:
+        """Decide about one utterance; the same samples always give the same judgement."""
         if utterance.source != "voice":
             return self._typed(utterance)
         with self._lock:
             return self._judged(utterance)
 
-    def _judged(self, utterance: Utterance) -> Verdict:
+    def _judged(self, utterance: Utterance) -> Judgement:
         whole = samples_of(utterance.pcm)
         samples = trimmed(whole)
         seconds = len(samples) / SAMPLE_RATE
         if seconds < SHORTEST:
-            return self._verdict(utterance, "refuse", "", "too-short", {"seconds": seconds})
+            return self._judgement(utterance, "refuse", "", "too-short", {"seconds": seconds})
         if seconds > LONGEST:
-            return self._verdict(utterance, "refuse", "", "too-long", {"seconds": seconds})
+            return self._judgement(utterance, "refuse", "", "too-long", {"seconds": seconds})
         samples = dithered(samples)
         found: list[Weighed] = []
         for passes in self._engine.run(samples, spread(whole)):
@@ -127,7 +127,7 @@ class Judge:
             if weighed is not None and weighed.decision == "accept" and self._may(weighed.phrase):
                 break
         if not found:
-            return self._verdict(utterance, "refuse", "", "no-phrase", {"seconds": seconds})
+            return self._judgement(utterance, "refuse", "", "no-phrase", {"seconds": seconds})
         decision, chosen = choose(found, self._legal)
         reason = {"accept": "", "ask": "unclear", "refuse": "no-phrase"}[decision]
         if decision == "refuse" and chosen.decision == "accept":
@@ -140,7 +140,7 @@ class Judge:
             "legal": float(chosen.phrase in self._legal),
             "seconds": seconds,
         }
-        return self._verdict(utterance, decision, chosen.phrase, reason, scores)
+        return self._judgement(utterance, decision, chosen.phrase, reason, scores)
 
     def _may(self, phrase: str) -> bool:
         """Whether a phrase can be taken now."""
@@ -164,20 +164,20 @@ class Judge:
                 return weigh(passes.phrase, {**figures, **likeness}, weights)
         return alone
 
-    def _typed(self, utterance: Utterance) -> Verdict:
+    def _typed(self, utterance: Utterance) -> Judgement:
         phrase = " ".join(utterance.typed.lower().split())
         known = phrase in self._union
-        return self._verdict(
+        return self._judgement(
             utterance, "accept" if known else "refuse", phrase, "" if known else "no-phrase", {}
         )
 
-    def _verdict(
+    def _judgement(
         self,
         utterance: Utterance,
         decision: Decision,
         phrase: str,
         reason: str,
         scores: Mapping[str, float],
-    ) -> Verdict:
+    ) -> Judgement:
         written = {name: f"{value:.4f}" for name, value in scores.items()}
-        return Verdict(decision, phrase, reason, utterance, self.name, written)
+        return Judgement(decision, phrase, reason, utterance, self.name, written)

@@ -1,11 +1,11 @@
-"""An ear in a thread of its own, fed from a microphone, for the scenes without a session."""
+"""a pipeline in a thread of its own, fed from a microphone, for the scenes without a session."""
 
 import queue
 import threading
 from collections.abc import Callable
 
 from assistant.speech.audio_events import SoundBlock, SoundItem
-from assistant.speech.listening_pipeline import Ear
+from assistant.speech.listening_pipeline import ListeningPipeline
 
 
 class Deeds:
@@ -32,30 +32,30 @@ class Deeds:
 
 
 class Earshot:
-    """Feeds an ear with what a microphone puts into `queue`; keeps what comes of it."""
+    """Feeds a pipeline with what a microphone puts into `queue`; keeps what comes of it."""
 
-    def __init__(self, ear: Ear) -> None:
-        """Listen from now on; nobody else may feed the ear."""
+    def __init__(self, pipeline: ListeningPipeline) -> None:
+        """Listen from now on; nobody else may feed the pipeline."""
         self.queue = Deeds()
         self.heard: list[tuple[str, str, str]] = []
         """Decision, text and reason of each utterance."""
         self.other: list[object] = []
         """What the microphone reported besides sound."""
-        self._ear = ear
+        self._pipeline = pipeline
         self._ended = threading.Event()
         self._thread = threading.Thread(target=self._listen, daemon=True)
         self._thread.start()
 
     def tell(self, deed: Callable[[], None]) -> None:
-        """Let the ear do something at this place in the sound, such as shut its gate."""
+        """Let the pipeline do something at this place in the sound, such as shut its gate."""
         self.queue.put(deed)
 
     def _listen(self) -> None:
         while not self._ended.is_set():
             item = self.queue.get(0.1)
             if isinstance(item, SoundBlock):
-                verdicts = self._ear.feed(item.pcm)
-                self.heard += [(each.decision, each.text, each.reason) for each in verdicts]
+                judgements = self._pipeline.feed(item.pcm)
+                self.heard += [(each.decision, each.text, each.reason) for each in judgements]
             elif callable(item):
                 item()
             elif item is not None:

@@ -12,11 +12,12 @@ import time
 from earshot import Earshot  # type: ignore[import-not-found] # stands beside this script
 
 from assistant.speech.devices import SoundSystem
-from assistant.speech.listening_pipeline import Ear, PlainJudge
+from assistant.speech.listening_pipeline import ListeningPipeline
 from assistant.speech.loudspeaker import LoudSpeaker
 from assistant.speech.microphone import Microphone
 from assistant.speech.pocketsphinx_engine import PocketSphinxRecogniser
 from assistant.speech.tts import Voice
+from tests.plain_judge import PlainJudge
 
 PROMPT = "bottom port open"
 
@@ -25,8 +26,8 @@ def main() -> None:
     """Run the scene."""
     recogniser = PocketSphinxRecogniser()
     recogniser.prepare([PROMPT, "stop sampling now"])
-    ear = Ear(PlainJudge(recogniser))
-    earshot = Earshot(ear)
+    pipeline = ListeningPipeline(PlainJudge(recogniser))
+    earshot = Earshot(pipeline)
     system = SoundSystem()
     microphone = Microphone(system, earshot.queue.put)
     speaker = LoudSpeaker(Voice(), system)
@@ -35,11 +36,11 @@ def main() -> None:
     for _ in range(3):
         ended = threading.Event()
         if sys.argv[1] == "gate":
-            earshot.tell(ear.prompt_started)
+            earshot.tell(pipeline.prompt_started)
         speaker.say(PROMPT, ended.set)
         assert ended.wait(10)
         if sys.argv[1] == "gate":
-            earshot.tell(ear.prompt_ended)
+            earshot.tell(pipeline.prompt_ended)
         time.sleep(1.2)
     speaker.close()
     microphone.close()

@@ -13,11 +13,12 @@ from earshot import Earshot  # type: ignore[import-not-found] # stands beside th
 
 from assistant.speech.audio_events import AudioLost
 from assistant.speech.devices import SoundSystem
-from assistant.speech.listening_pipeline import Ear, PlainJudge
+from assistant.speech.listening_pipeline import ListeningPipeline
 from assistant.speech.microphone import Microphone
 from assistant.speech.pocketsphinx_engine import PocketSphinxRecogniser
 from assistant.speech.simulated_room import Loopback
 from assistant.speech.tts import Voice
+from tests.plain_judge import PlainJudge
 
 PHRASES = ["bottom port open", "bottom set filled", "shaft raised to middle", "stop sampling now"]
 
@@ -45,7 +46,7 @@ def main() -> None:
     room = Loopback(snr_db=float(sys.argv[1]), seed=4)
     recogniser = PocketSphinxRecogniser()
     recogniser.prepare(PHRASES)
-    earshot = Earshot(Ear(PlainJudge(recogniser)))
+    earshot = Earshot(ListeningPipeline(PlainJudge(recogniser)))
     queue = earshot.queue
     microphone = Microphone(SoundSystem(), queue.put, backlog=queue.backlog)
     operator = threading.Thread(target=speak, args=(room, sys.argv[2:]))

@@ -1,4 +1,4 @@
-"""An independent ear at the virtual loudspeaker, for the scenes that play."""
+"""An independent pipeline at the virtual loudspeaker, for the scenes that play."""
 
 import subprocess
 import threading

@@ -12,7 +12,7 @@ from assistant.grammar import parse_grammar
 from assistant.plan import parse_plan
 from assistant.ports import SAMPLE_RATE, Utterance
 from assistant.procedure import begin
-from assistant.session.engine_factory import open_judge
+from assistant.session.engine_factory import open_engine
 from assistant.session.utterance_to_event import Hearing
 from assistant.speech.devices import SoundSystem
 from assistant.speech.loudspeaker import LoudSpeaker
@@ -25,7 +25,7 @@ TONE = 8000 * np.sin(np.arange(3 * SAMPLE_RATE) * 0.3)
 def main() -> None:
     """Run the scene."""
     language = parse_grammar(bundled_files.read_grammar("en"), "grammar")
-    judge = open_judge(language, "embedded")
+    judge = open_engine(language, "embedded")
     judge.prepare(
         *Hearing(language).attune(begin(parse_plan(bundled_files.read_plan("bin"), "plan")))
     )

@@ -19,18 +19,18 @@ from assistant.conformance import retell
 from assistant.grammar.language import Language, parse_grammar
 from assistant.grammar.rendering import NUMBER, phrase, sentence, universe
 from assistant.plan import parse_plan
-from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Verdict
+from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Judgement
 from assistant.procedure import queries
 from assistant.procedure.effects import Say
 from assistant.procedure.events import Meaning
 from assistant.procedure.model import Session
 from assistant.session.session_loop import THROUGH
-from assistant.speech.barge_in import StrictListening
-from assistant.speech.listening_pipeline import Ear
+from assistant.speech.barge_in import BargeIn
+from assistant.speech.listening_pipeline import ListeningPipeline
 from assistant.speech.pcm import FULL_SCALE, bytes_of, samples_of
 from assistant.speech.simulated_room import NoiseMaker, active_rms
 from assistant.speech.tts import Voice
-from assistant.speech.utterance_verification import Judge
+from assistant.speech.utterance_verification import Verifier
 from assistant.storage import bundled_files
 from assistant.storage.memory import MemoryJournal
 from assistant.testing import quick_record
@@ -95,23 +95,23 @@ def in_room(sound: Sound) -> Sound:
 
 
 class Bench:
-    """One engine, and one ear for every prompt."""
+    """One engine, and one pipeline for every prompt."""
 
     def __init__(self) -> None:
         """Load the engine and the voices."""
-        self._judge = Judge(english().pronunciations)
+        self._judge = Verifier(english().pronunciations)
         self._voice = Voice()
         self._operators = [Voice(name, rate=150) for name in OPERATORS]
 
     def heard(
         self, text: str, session: Session, echo_db: float, words: str, turn: int
-    ) -> list[Verdict]:
+    ) -> list[Judgement]:
         """Return what is decided while a prompt sounds and the operator perhaps speaks over it."""
         known = [each for each in universe(english(), session) if NUMBER not in each]
         legal = [phrase(english(), meaning) for meaning in queries.options(session)]
         self._judge.prepare(known, [each for each in legal if NUMBER not in each])
-        ear = Ear(self._judge.judge, strict=StrictListening(self._judge.judge))
-        ear.allow_through([each for each in must_pass() if each in legal])
+        pipeline = ListeningPipeline(self._judge.judge, strict=BargeIn(self._judge.judge))
+        pipeline.allow_through([each for each in must_pass() if each in legal])
         echo = in_room(at_level(self._voice.render(text), LEVEL + echo_db))
         over = np.zeros(0)
         if words:
@@ -123,18 +123,20 @@ class Bench:
         sound[SAMPLE_RATE + begin : SAMPLE_RATE + begin + over.size] += over
         sound += NoiseMaker(NOISE, "pink", turn).take(sound.size)
         return list(
-            self._played(ear, text, bytes_of(sound), SAMPLE_RATE + max(echo.size, over.size))
+            self._played(pipeline, text, bytes_of(sound), SAMPLE_RATE + max(echo.size, over.size))
         )
 
     @staticmethod
-    def _played(ear: Ear, text: str, data: bytes, ends: int) -> Iterator[Verdict]:
+    def _played(
+        pipeline: ListeningPipeline, text: str, data: bytes, ends: int
+    ) -> Iterator[Judgement]:
         size = 2 * BLOCK_SAMPLES
         for at in range(0, len(data) - size + 1, size):
             if at == 2 * SAMPLE_RATE:
-                ear.prompt_started(text)
+                pipeline.prompt_started(text)
             if at - size < 2 * ends <= at:
-                ear.prompt_ended()
-            yield from ear.feed(data[at : at + size])
+                pipeline.prompt_ended()
+            yield from pipeline.feed(data[at : at + size])
 
 
 def must_pass() -> list[str]:
@@ -150,12 +152,12 @@ def bench() -> Bench:
 
 @pytest.mark.parametrize("echo_db", ECHOES)
 def test_no_prompt_triggers_anything(bench: Bench, echo_db: float) -> None:
-    """None of all prompts leaves a verdict; the count of what was tried is printed."""
+    """None of all prompts leaves a judgement; the count of what was tried is printed."""
     told = prompts()
     found = [
-        (text, verdict.text)
+        (text, judgement.text)
         for turn, (text, session) in enumerate(told)
-        for verdict in bench.heard(text, session, echo_db, "", turn)
+        for judgement in bench.heard(text, session, echo_db, "", turn)
     ]
     print(f"echo {echo_db:g} dB: {len(found)} false triggers of {len(told)} prompts")  # noqa: T201 - a figure to read with -s
     assert len(told) > 60
@@ -172,9 +174,9 @@ def test_what_must_get_through_mostly_does(bench: Bench, echo_db: float, least: 
         if words not in legal or words in text.lower():
             continue
         tried += 1
-        verdicts = bench.heard(text, session, echo_db, words, turn)
-        assert {verdict.text for verdict in verdicts} <= {words}
-        hits += bool(verdicts)
+        judgements = bench.heard(text, session, echo_db, words, turn)
+        assert {judgement.text for judgement in judgements} <= {words}
+        hits += bool(judgements)
     print(f"echo {echo_db:g} dB: {hits} of {tried} got through")  # noqa: T201 - as above
     assert tried >= 20
     assert hits >= least * tried

@@ -1,11 +1,11 @@
-"""A session on a bench: real conductor, keeper and ear; journal, clips and clock in memory.
+"""A session on a bench: real conductor, keeper and pipeline; journal, clips and clock in memory.
 
 What is heard is decided by a script; that something is heard at all, by the real detection of
 speech on bursts of noise.
 """
 
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from datetime import UTC, datetime
 from functools import cache
 from hashlib import sha256
@@ -19,13 +19,13 @@ from assistant.errors import RecordError
 from assistant.grammar.language import Language, parse_grammar
 from assistant.journal.entry import Entry
 from assistant.plan import Plan, parse_plan
-from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Utterance, Verdict
+from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Judgement, Utterance
 from assistant.procedure.events import Event, Opened
 from assistant.procedure.machine import Outcome
 from assistant.procedure.model import Session, begin
 from assistant.session.journal_writer import Keeper
 from assistant.session.session_loop import Conductor, Parts
-from assistant.speech.listening_pipeline import Ear
+from assistant.speech.listening_pipeline import ListeningPipeline
 from assistant.storage import bundled_files
 from assistant.storage.memory import MemoryJournal
 
@@ -108,25 +108,30 @@ class Mouth:
 class Script:
     """Decides what was heard, in the order it was told; knows what it was attuned to."""
 
+    name = "script"
+
     def __init__(self) -> None:
         """Hear nothing."""
         self.next: deque[tuple[str, str]] = deque()
         self.union: list[str] = []
         self.legal: list[str] = []
 
-    def prepare(self, union: list[str], legal: list[str]) -> None:
+    def prepare(self, union: Sequence[str], legal: Sequence[str]) -> None:
         """Take note of the phrases."""
-        self.union, self.legal = union, legal
+        self.union, self.legal = list(union), list(legal)
 
-    def judge(self, utterance: Utterance) -> Verdict:
-        """Give the next verdict; sound that nothing was foreseen for is no phrase."""
+    def tighten(self, by: float) -> None:
+        """Take no notice."""
+
+    def judge(self, utterance: Utterance) -> Judgement:
+        """Give the next judgement; sound that nothing was foreseen for is no phrase."""
         decision, text = self.next.popleft() if self.next else ("refuse", "")
         reason = "" if decision == "accept" else "unclear"
-        verdict = Verdict("accept", text, reason, utterance, "script", {"s": "1"})
+        judgement = Judgement("accept", text, reason, utterance, "script", {"s": "1"})
         return {
-            "accept": verdict,
-            "ask": Verdict("ask", text, reason, utterance, "script"),
-            "refuse": Verdict("refuse", text, "no-phrase", utterance, "script"),
+            "accept": judgement,
+            "ask": Judgement("ask", text, reason, utterance, "script"),
+            "refuse": Judgement("refuse", text, "no-phrase", utterance, "script"),
         }[decision]
 
 
@@ -143,12 +148,14 @@ class Bench:
         self.waits: list[float] = []
         self.entries: list[tuple[Entry, Event, str]] = []
         self._noise = np.random.default_rng(3)
-        self.ear = Ear(self.script.judge, while_speaking=self.script.judge if headset else None)
+        self.pipeline = ListeningPipeline(
+            self.script.judge, while_speaking=self.script.judge if headset else None
+        )
         keeper = Keeper(self.journal, self.clock, english(), trouble=self.trouble, wait=self._wait)
         parts = Parts(
             language=english(),
-            judge=self.script,
-            ear=self.ear,
+            engine=self.script,
+            pipeline=self.pipeline,
             speaker=self.mouth,
             clock=self.clock,
             keeper=keeper,

@@ -8,13 +8,12 @@ import pytest
 
 from assistant.errors import DeviceError
 from assistant.grammar.language import Language, parse_grammar
-from assistant.ports import Utterance
+from assistant.ports import PhraseEngine, Utterance
 from assistant.session.engine_factory import (
     NO_SECOND,
     PACKAGED,
     SECOND_OPINION,
-    SessionJudge,
-    open_judge,
+    open_engine,
     open_second,
     second_folder,
 )
@@ -66,7 +65,7 @@ def test_the_packaged_model_goes_by_a_word(monkeypatch: pytest.MonkeyPatch) -> N
 def test_a_folder_without_a_model_is_said_so(english: Language, tmp_path: Path) -> None:
     """The folder is named, and what to do."""
     with pytest.raises(DeviceError, match=f"no speech model in {tmp_path}.*second-opinion"):
-        open_judge(english, "embedded", second=str(tmp_path))
+        open_engine(english, "embedded", second=str(tmp_path))
 
 
 def heard(say: Callable[[str], bytes], words: str) -> Utterance:
@@ -80,31 +79,31 @@ def heard(say: Callable[[str], bytes], words: str) -> Utterance:
 
 
 @pytest.fixture(scope="module")
-def both(english: Language) -> SessionJudge:
+def both(english: Language) -> PhraseEngine:
     """The embedded engine with the packaged model voting."""
-    judge = open_judge(english, "embedded", second=PACKAGED)
+    judge = open_engine(english, "embedded", second=PACKAGED)
     judge.prepare(PHRASES, PHRASES)
     return judge
 
 
 @pytest.mark.model
 def test_with_a_second_opinion_both_are_on_record_and_phrases_are_taken(
-    both: SessionJudge,
+    both: PhraseEngine,
 ) -> None:
     """The engine's name says who voted, and the scores hold the votes of both."""
     say = Voice("en-us+f3", rate=150).render
-    verdicts = [both.judge(heard(say, words)) for words in PHRASES]
-    assert [verdict.text for verdict in verdicts] == list(PHRASES)
-    assert {verdict.decision for verdict in verdicts} <= {"accept", "ask"}
-    for verdict in verdicts:
-        assert "whisper" in verdict.engine
-        assert "pocketsphinx" in verdict.engine
-        assert {"w_tf", "gm", "total"} <= set(verdict.scores)
+    judgements = [both.judge(heard(say, words)) for words in PHRASES]
+    assert [judgement.text for judgement in judgements] == list(PHRASES)
+    assert {judgement.decision for judgement in judgements} <= {"accept", "ask"}
+    for judgement in judgements:
+        assert "whisper" in judgement.engine
+        assert "pocketsphinx" in judgement.engine
+        assert {"w_tf", "gm", "total"} <= set(judgement.scores)
 
 
 @pytest.mark.model
 def test_the_second_opinion_votes_against_what_only_sounds_like_a_phrase(
-    both: SessionJudge,
+    both: PhraseEngine,
 ) -> None:
     """Said in the same voice, chatter near to a phrase gets a lower vote than the phrase itself."""
     say = Voice("en-us+m3", rate=150).render
@@ -118,7 +117,7 @@ def test_the_second_opinion_votes_against_what_only_sounds_like_a_phrase(
 
 def test_stricter_thresholds_hold_for_phrases(english: Language) -> None:
     """What was taken is asked back or refused once the thresholds are raised far enough."""
-    judge = open_judge(english, "embedded")
+    judge = open_engine(english, "embedded")
     judge.prepare(PHRASES, PHRASES)
     utterance = heard(Voice("en-us+f3", rate=150).render, PHRASES[3])
     before = judge.judge(utterance)
@@ -131,7 +130,7 @@ def test_stricter_thresholds_hold_for_phrases(english: Language) -> None:
 
 def test_silence_is_no_phrase(english: Language) -> None:
     """Noise alone is refused."""
-    judge = open_judge(english, "embedded")
+    judge = open_engine(english, "embedded")
     judge.prepare(PHRASES, PHRASES)
     noise = np.random.default_rng(1).normal(0, 30, 16000).astype("<i2").tobytes()
     assert judge.judge(Utterance(pcm=noise)).decision == "refuse"

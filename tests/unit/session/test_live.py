@@ -11,7 +11,7 @@ from assistant.clock import ManualClock
 from assistant.conformance import retell
 from assistant.grammar.language import Language, parse_grammar
 from assistant.plan import parse_plan
-from assistant.ports import Utterance
+from assistant.ports import PhraseEngine, Utterance
 from assistant.procedure.enums import Intent, State
 from assistant.procedure.events import (
     AudioLost,
@@ -22,7 +22,7 @@ from assistant.procedure.events import (
     Opened,
     SoundChecked,
 )
-from assistant.session.engine_factory import SessionJudge, open_judge
+from assistant.session.engine_factory import open_engine
 from assistant.session.live import LiveSession, Setting
 from assistant.session.sound_check import BELOW_OPERATOR_DB, Delays
 from assistant.speech import audio_events
@@ -46,9 +46,9 @@ def english() -> Language:
 
 
 @pytest.fixture(scope="module")
-def judge(english: Language) -> SessionJudge:
+def judge(english: Language) -> PhraseEngine:
     """The embedded recogniser, loaded once."""
-    return open_judge(english, "embedded")
+    return open_engine(english, "embedded")
 
 
 class Room(SoundQueue):
@@ -76,7 +76,7 @@ class Room(SoundQueue):
             self.room.say(self.voice.render(words[9:-1]), after_s=0.6)
 
 
-def setting(language: Language, judge: SessionJudge, room: Room, *, listens: bool) -> Setting:
+def setting(language: Language, judge: PhraseEngine, room: Room, *, listens: bool) -> Setting:
     """Return a setting with prompts as text."""
     return Setting(
         language,
@@ -93,8 +93,8 @@ def setting(language: Language, judge: SessionJudge, room: Room, *, listens: boo
 def _end_when_quiet(live: LiveSession, room: Room) -> None:
     """End the sound once nothing has been said for a second and a half."""
     if room.room.speaking:
-        room.spoke_at = live.ear.position
-    if live.ear.position > room.spoke_at + 24_000:
+        room.spoke_at = live.pipeline.position
+    if live.pipeline.position > room.spoke_at + 24_000:
         room.put(audio_events.SoundEnded())
 
 
@@ -106,7 +106,7 @@ def events(path: Path, language: Language) -> list[Event]:
 
 
 def test_reports_during_the_sound_check_come_on_record_behind_it(
-    tmp_path: Path, english: Language, judge: SessionJudge
+    tmp_path: Path, english: Language, judge: PhraseEngine
 ) -> None:
     """Lost sound and a lost loudspeaker are told after the opening; delays and level are used."""
     room = Room()
@@ -124,12 +124,12 @@ def test_reports_during_the_sound_check_come_on_record_behind_it(
         DeviceLost(device="speaker", reason="It is unplugged."),
         AudioLost(milliseconds=150),
     ]
-    least = live.ear.least_dbfs
+    least = live.pipeline.least_dbfs
     assert least == pytest.approx(float(checked.speech_dbfs) - BELOW_OPERATOR_DB, abs=0.06)
 
 
 def test_a_loudspeaker_that_returns_under_its_name_is_back(
-    tmp_path: Path, english: Language, judge: SessionJudge
+    tmp_path: Path, english: Language, judge: PhraseEngine
 ) -> None:
     """Lost and back are one pair on record; back without lost is nothing."""
     room = Room()
@@ -151,7 +151,7 @@ def test_a_loudspeaker_that_returns_under_its_name_is_back(
 
 @pytest.mark.parametrize("rate", [16_000, 48_000])
 def test_a_phrase_is_heard_at_whatever_rate_the_device_offers(
-    tmp_path: Path, english: Language, judge: SessionJudge, rate: int
+    tmp_path: Path, english: Language, judge: PhraseEngine, rate: int
 ) -> None:
     """Spoken into the live session, judged ahead, and put on record with its clip."""
     room = Room(rate)
@@ -165,7 +165,7 @@ def test_a_phrase_is_heard_at_whatever_rate_the_device_offers(
 
 
 def test_the_key_confirms_while_the_microphone_is_lost(
-    tmp_path: Path, english: Language, judge: SessionJudge
+    tmp_path: Path, english: Language, judge: PhraseEngine
 ) -> None:
     """The foot switch needs no sound: what it confirms is on record as the key's, and advances."""
     room = Room()
@@ -190,14 +190,14 @@ def test_the_key_confirms_while_the_microphone_is_lost(
 class Noting:
     """Passes everything on to a judge and notes the thresholds."""
 
-    def __init__(self, judge: SessionJudge, asked: list[float]) -> None:
+    def __init__(self, judge: PhraseEngine, asked: list[float]) -> None:
         """Note into a list."""
         self.name, self.prepare, self.judge = judge.name, judge.prepare, judge.judge
         self.tighten = asked.append
 
 
 def test_noise_that_rose_for_good_makes_the_hearing_stricter(
-    tmp_path: Path, english: Language, judge: SessionJudge
+    tmp_path: Path, english: Language, judge: PhraseEngine
 ) -> None:
     """From a ratio of 25 dB a rise of 18 dB leaves 7 dB: 5 dB under what is workable."""
     room = Room()
@@ -224,7 +224,7 @@ def test_noise_that_rose_for_good_makes_the_hearing_stricter(
     def on_tick(live: LiveSession) -> None:
         rising.loud = True
         clock.advance(50_000_000)
-        if len(asked) > 1 or live.ear.position > 16_000 * 60:
+        if len(asked) > 1 or live.pipeline.position > 16_000 * 60:
             room.put(audio_events.SoundEnded())
 
     with RecordFolder.create(tmp_path / "r", PLAN, GRAMMAR) as folder:
@@ -279,7 +279,7 @@ class Slow:
 def test_what_may_be_said_over_a_prompt(
     tmp_path: Path,
     english: Language,
-    judge: SessionJudge,
+    judge: PhraseEngine,
     *,
     headset: bool,
     words: str,
@@ -299,7 +299,7 @@ def test_what_may_be_said_over_a_prompt(
 
 
 def test_the_key_confirms_while_a_prompt_is_spoken(
-    tmp_path: Path, english: Language, judge: SessionJudge
+    tmp_path: Path, english: Language, judge: PhraseEngine
 ) -> None:
     """Whoever knows the next step need not wait for the end of the sentence."""
     room, speaker = Room(), Slow()
@@ -314,7 +314,7 @@ def test_the_key_confirms_while_a_prompt_is_spoken(
 
 
 def test_the_key_affirms_what_is_read_back(
-    tmp_path: Path, english: Language, judge: SessionJudge
+    tmp_path: Path, english: Language, judge: PhraseEngine
 ) -> None:
     """In a read-back the normal answer is that it was heard right; it is on record as the key's."""
     room = Room()

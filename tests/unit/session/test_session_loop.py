@@ -143,9 +143,9 @@ def test_the_gate_is_shut_while_a_prompt_is_spoken(bench: Bench) -> None:
     bench.pass_time(0.6, loud=True, finish=False)
     bench.pass_time(0.5, finish=False)
     assert len(bench.events) == 2
-    assert bench.ear.shut
+    assert bench.pipeline.shut
     bench.pass_time(0.6)
-    assert not bench.ear.shut
+    assert not bench.pipeline.shut
     bench.hear("sampler is earthed")
     assert len(bench.events) == 3
 

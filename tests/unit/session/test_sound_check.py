@@ -8,9 +8,9 @@ from assistant.cli.sound_check import lines
 from assistant.errors import DeviceError
 from assistant.grammar.language import Language, parse_grammar
 from assistant.plan import parse_plan
-from assistant.ports import Utterance
+from assistant.ports import PhraseEngine, Utterance
 from assistant.procedure.model import begin
-from assistant.session.engine_factory import SessionJudge, open_judge
+from assistant.session.engine_factory import open_engine
 from assistant.session.sound_check import (
     BELOW_OPERATOR_DB,
     STRICTEST,
@@ -49,9 +49,9 @@ def english() -> Language:
 
 
 @pytest.fixture(scope="module")
-def judge(english: Language) -> SessionJudge:
+def judge(english: Language) -> PhraseEngine:
     """The embedded recogniser, loaded once."""
-    return open_judge(english, "embedded")
+    return open_engine(english, "embedded")
 
 
 @pytest.fixture(scope="module")
@@ -69,7 +69,7 @@ def phrases(english: Language) -> tuple[str, ...]:
 
 
 @pytest.fixture
-def check(english: Language, judge: SessionJudge, phrases: tuple[str, ...]) -> SoundCheck:
+def check(english: Language, judge: PhraseEngine, phrases: tuple[str, ...]) -> SoundCheck:
     """Return a check that has begun, with prompts as text."""
     return SoundCheck(english, judge, TextOnlySpeaker(), phrases)
 
@@ -186,7 +186,7 @@ def test_without_sound_there_is_no_check(check: SoundCheck, item: QueueItem, wor
 
 
 def test_what_was_found_is_told(check: SoundCheck, say: Callable[[str], bytes]) -> None:
-    """The command prints levels, delays, what a session would do, and a verdict."""
+    """The command prints levels, delays, what a session would do, and a judgement."""
     found = answered(check, Loopback(snr_db=25, speech_dbfs=LEVEL, seed=2), say)
     event = with_delays(found.event, Delays(microphone=61.04, speaker=None))
     assert (event.microphone_ms, event.speaker_ms) == ("61.0", "")

@@ -5,13 +5,13 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Utterance, Verdict
-from assistant.speech.barge_in import StrictListening
-from assistant.speech.listening_pipeline import Ear
+from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Judgement, Utterance
+from assistant.speech.barge_in import BargeIn
+from assistant.speech.listening_pipeline import ListeningPipeline
 from assistant.speech.pcm import FULL_SCALE, bytes_of, samples_of
 from assistant.speech.simulated_room import NoiseMaker, active_rms
 from assistant.speech.tts import Voice
-from assistant.speech.utterance_verification import Judge
+from assistant.speech.utterance_verification import Verifier
 
 LEVEL = -26.0
 UNION = (
@@ -34,9 +34,9 @@ PROMPTS = (
 
 
 @pytest.fixture(scope="module")
-def judge() -> Judge:
+def judge() -> Verifier:
     """Decides with all phrases in competition."""
-    made = Judge()
+    made = Verifier()
     made.prepare(UNION, UNION)
     return made
 
@@ -62,14 +62,16 @@ def at_level(pcm: bytes, dbfs: float) -> np.ndarray:
 class Speaking:
     """A second of the room, then a prompt with its echo in the microphone, then half a second."""
 
-    def __init__(self, ear: Ear, pcm: bytes, spoken: str, echo_db: float) -> None:
+    def __init__(
+        self, pipeline: ListeningPipeline, pcm: bytes, spoken: str, echo_db: float
+    ) -> None:
         """Set the scene; `echo_db` is the level of the echo beside the operator's."""
-        self._ear, self._spoken = ear, spoken
+        self._pipeline, self._spoken = pipeline, spoken
         self._echo = at_level(pcm, LEVEL + echo_db)
         self.seconds = self._echo.size / SAMPLE_RATE
 
-    def heard(self, words: bytes = b"", after_s: float = 0.3) -> list[Verdict]:
-        """Play it, with the operator speaking over it, and return what the ear decided."""
+    def heard(self, words: bytes = b"", after_s: float = 0.3) -> list[Judgement]:
+        """Play it, with the operator speaking over it, and return what the pipeline decided."""
         over = at_level(words, LEVEL) if words else np.zeros(0)
         size = max(self._echo.size, round(after_s * SAMPLE_RATE) + over.size)
         sound = np.zeros(size + 3 * SAMPLE_RATE // 2)
@@ -77,73 +79,75 @@ class Speaking:
         begin = SAMPLE_RATE + round(after_s * SAMPLE_RATE)
         sound[begin : begin + over.size] += over
         sound += NoiseMaker(LEVEL - 25, "pink", 3).take(sound.size)
-        verdicts = []
+        judgements = []
         data, size = bytes_of(sound), 2 * BLOCK_SAMPLES
         starts, ends = 2 * SAMPLE_RATE, 2 * (SAMPLE_RATE + self._echo.size)
         for at in range(0, len(data) - size + 1, size):
             if at - size < starts <= at:
-                self._ear.prompt_started(self._spoken)
+                self._pipeline.prompt_started(self._spoken)
             if at - size < ends <= at:
-                self._ear.prompt_ended()
-            verdicts += self._ear.feed(data[at : at + size])
-        return verdicts
+                self._pipeline.prompt_ended()
+            judgements += self._pipeline.feed(data[at : at + size])
+        return judgements
 
 
-def strict_ear(judge: Callable[[Utterance], Verdict], allowed: tuple[str, ...] = ALLOWED) -> Ear:
-    """Return an ear that lets these through."""
-    ear = Ear(judge, strict=StrictListening(judge))
-    ear.allow_through(allowed)
-    return ear
+def strict_pipeline(
+    judge: Callable[[Utterance], Judgement], allowed: tuple[str, ...] = ALLOWED
+) -> ListeningPipeline:
+    """Return a pipeline that lets these through."""
+    pipeline = ListeningPipeline(judge, strict=BargeIn(judge))
+    pipeline.allow_through(allowed)
+    return pipeline
 
 
 @pytest.mark.parametrize("echo_db", [-30.0, -20.0, -10.0])
 @pytest.mark.parametrize("text", PROMPTS)
 def test_the_programs_own_voice_leaves_no_trace(
-    judge: Judge, prompt: Callable[[str], bytes], text: str, echo_db: float
+    judge: Verifier, prompt: Callable[[str], bytes], text: str, echo_db: float
 ) -> None:
-    """No verdict at all, not even a refusal, whatever the prompt says."""
-    ear = strict_ear(judge.judge)
-    assert Speaking(ear, prompt(text), text, echo_db).heard() == []
+    """No judgement at all, not even a refusal, whatever the prompt says."""
+    pipeline = strict_pipeline(judge.judge)
+    assert Speaking(pipeline, prompt(text), text, echo_db).heard() == []
 
 
 @pytest.mark.parametrize("phrase", ALLOWED)
 def test_the_phrases_that_must_get_through_do(
-    judge: Judge, prompt: Callable[[str], bytes], operator: Callable[[str], bytes], phrase: str
+    judge: Verifier, prompt: Callable[[str], bytes], operator: Callable[[str], bytes], phrase: str
 ) -> None:
     """Said over a prompt whose echo is 25 dB fainter."""
-    ear = strict_ear(judge.judge)
-    verdicts = Speaking(ear, prompt(PROMPTS[2]), PROMPTS[2], -25.0).heard(operator(phrase))
-    assert [(v.decision, v.text) for v in verdicts] == [("accept", phrase)]
+    pipeline = strict_pipeline(judge.judge)
+    judgements = Speaking(pipeline, prompt(PROMPTS[2]), PROMPTS[2], -25.0).heard(operator(phrase))
+    assert [(v.decision, v.text) for v in judgements] == [("accept", phrase)]
 
 
 def test_any_other_phrase_over_a_prompt_is_dropped(
-    judge: Judge, prompt: Callable[[str], bytes], operator: Callable[[str], bytes]
+    judge: Verifier, prompt: Callable[[str], bytes], operator: Callable[[str], bytes]
 ) -> None:
     """However clearly said, and so is one of the two where it is not legal now."""
     for phrase, allowed in (("where are we", ALLOWED), ("stop sampling now", ("stand by",))):
-        ear = strict_ear(judge.judge, allowed)
-        scene = Speaking(ear, prompt(PROMPTS[2]), PROMPTS[2], -25.0)
+        pipeline = strict_pipeline(judge.judge, allowed)
+        scene = Speaking(pipeline, prompt(PROMPTS[2]), PROMPTS[2], -25.0)
         assert scene.heard(operator(phrase)) == []
 
 
 def test_a_prompt_that_says_a_phrase_shuts_it_out(
-    judge: Judge, prompt: Callable[[str], bytes]
+    judge: Verifier, prompt: Callable[[str], bytes]
 ) -> None:
     """Loud enough to be taken otherwise, as the same sound under other words shows."""
     text = "Stop sampling now."
-    assert Speaking(strict_ear(judge.judge), prompt(text), text, 0.0).heard() == []
-    passed = Speaking(strict_ear(judge.judge), prompt(text), "Something else.", 0.0).heard()
+    assert Speaking(strict_pipeline(judge.judge), prompt(text), text, 0.0).heard() == []
+    passed = Speaking(strict_pipeline(judge.judge), prompt(text), "Something else.", 0.0).heard()
     assert [v.text for v in passed] == ["stop sampling now"]
 
 
 def test_after_the_prompt_the_ear_is_as_ever(
-    judge: Judge, prompt: Callable[[str], bytes], operator: Callable[[str], bytes]
+    judge: Verifier, prompt: Callable[[str], bytes], operator: Callable[[str], bytes]
 ) -> None:
     """Any legal phrase counts once the gate is open."""
-    ear = strict_ear(judge.judge)
-    scene = Speaking(ear, prompt(PROMPTS[0]), PROMPTS[0], -25.0)
-    verdicts = scene.heard(operator("where are we"), after_s=scene.seconds + 0.7)
-    assert [(v.decision, v.text) for v in verdicts] == [("accept", "where are we")]
+    pipeline = strict_pipeline(judge.judge)
+    scene = Speaking(pipeline, prompt(PROMPTS[0]), PROMPTS[0], -25.0)
+    judgements = scene.heard(operator("where are we"), after_s=scene.seconds + 0.7)
+    assert [(v.decision, v.text) for v in judgements] == [("accept", "where are we")]
 
 
 def test_an_engine_without_figures_lets_nothing_through(
@@ -151,9 +155,9 @@ def test_an_engine_without_figures_lets_nothing_through(
 ) -> None:
     """What cannot be held to a stricter measure is not trusted through a prompt."""
 
-    def sure(utterance: Utterance) -> Verdict:
-        return Verdict("accept", "stand by", "", utterance, "sure of itself")
+    def sure(utterance: Utterance) -> Judgement:
+        return Judgement("accept", "stand by", "", utterance, "sure of itself")
 
-    ear = strict_ear(sure)
-    scene = Speaking(ear, prompt(PROMPTS[0]), PROMPTS[0], -25.0)
+    pipeline = strict_pipeline(sure)
+    scene = Speaking(pipeline, prompt(PROMPTS[0]), PROMPTS[0], -25.0)
     assert scene.heard(operator("stand by")) == []

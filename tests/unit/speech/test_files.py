@@ -9,10 +9,11 @@ import soundfile
 from assistant.errors import InputError
 from assistant.ports import SAMPLE_RATE
 from assistant.speech.files import LEAD_BLOCKS, TAIL_BLOCKS, blocks_of, read_sound
-from assistant.speech.listening_pipeline import Ear, PlainJudge
+from assistant.speech.listening_pipeline import ListeningPipeline
 from assistant.speech.pcm import BLOCK_BYTES, level_dbfs, samples_of
 from assistant.speech.pocketsphinx_engine import PocketSphinxRecogniser
 from assistant.speech.tts import Voice
+from tests.plain_judge import PlainJudge
 
 TONE = (3000 * np.sin(np.arange(8000) / 5)).astype(np.int16)
 
@@ -107,6 +108,8 @@ def test_a_clean_recording_that_begins_with_speech_is_heard(tmp_path: Path) -> N
     recogniser = PocketSphinxRecogniser()
     recogniser.prepare(["bottom port open", "vial seven full"])
     path = write(tmp_path / "a.wav", samples_of(Voice().render("vial seven full")))
-    ear = Ear(PlainJudge(recogniser))
-    verdicts = [verdict for block in blocks_of(read_sound(path)) for verdict in ear.feed(block)]
-    assert [verdict.text for verdict in verdicts] == ["vial seven full"]
+    pipeline = ListeningPipeline(PlainJudge(recogniser))
+    judgements = [
+        judgement for block in blocks_of(read_sound(path)) for judgement in pipeline.feed(block)
+    ]
+    assert [judgement.text for judgement in judgements] == ["vial seven full"]

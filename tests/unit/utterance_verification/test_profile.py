@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from assistant.errors import InputError
-from assistant.speech.utterance_verification import Judge
+from assistant.speech.utterance_verification import Verifier
 from assistant.speech.utterance_verification.dtw_templates import Compared
 from assistant.speech.utterance_verification.profile import (
     USUAL_GAP,
@@ -111,5 +111,5 @@ def test_profiles_lie_in_the_users_folder(tmp_path: Path, monkeypatch: pytest.Mo
 
 def test_the_judge_puts_the_hash_on_record(profile: Profile) -> None:
     """The name of the judge is part of the record's first entry."""
-    assert profile.digest in Judge(profile=profile).name
-    assert "enrolled" in Judge(profile=profile).name
+    assert profile.digest in Verifier(profile=profile).name
+    assert "enrolled" in Verifier(profile=profile).name

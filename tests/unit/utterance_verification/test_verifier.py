@@ -9,7 +9,7 @@ from assistant.errors import DeviceError, GrammarError
 from assistant.ports import Utterance
 from assistant.speech.pcm import bytes_of
 from assistant.speech.tts import Voice
-from assistant.speech.utterance_verification import Judge, SecondOpinion
+from assistant.speech.utterance_verification import SecondOpinion, Verifier
 from assistant.speech.utterance_verification.profile import make_profile
 from assistant.speech.utterance_verification.trimming import samples_of, spread, trimmed
 
@@ -17,9 +17,9 @@ PHRASES = ["stop sampling now", "say again", "vial one underfilled"]
 
 
 @pytest.fixture(scope="module")
-def judge() -> Judge:
+def judge() -> Verifier:
     """Return a judge over three phrases, one of them legal."""
-    made = Judge({"underfilled": ["AH N D ER F IH L D"]})
+    made = Verifier({"underfilled": ["AH N D ER F IH L D"]})
     made.prepare(PHRASES, ["say again"])
     return made
 
@@ -30,27 +30,27 @@ def noise(seconds: float, level: float = 900.0) -> bytes:
     return generator.normal(0.0, level, int(16_000 * seconds)).astype("<i2").tobytes()
 
 
-def test_typed_phrases_are_taken_literally(judge: Judge) -> None:
+def test_typed_phrases_are_taken_literally(judge: Verifier) -> None:
     """The keyboard is a way of speaking without doubt; anything else is refused."""
     assert judge.judge(Utterance(typed=" Say  AGAIN ", source="text")).decision == "accept"
     assert judge.judge(Utterance(typed="say", source="text")).reason == "no-phrase"
 
 
-def test_noise_is_refused_alike_each_time(judge: Judge) -> None:
-    """The verdict depends on the samples only, not on what was heard before."""
+def test_noise_is_refused_alike_each_time(judge: Verifier) -> None:
+    """The judgement depends on the samples only, not on what was heard before."""
     first = judge.judge(Utterance(pcm=noise(1.5)))
     judge.judge(Utterance(pcm=noise(0.9, 300.0)))
     assert first.decision == "refuse"
     assert judge.judge(Utterance(pcm=noise(1.5))) == first
 
 
-def test_too_short_and_too_long(judge: Judge) -> None:
+def test_too_short_and_too_long(judge: Verifier) -> None:
     """A click and a speech are refused without being scored."""
     assert judge.judge(Utterance(pcm=noise(0.1))).reason == "too-short"
     assert judge.judge(Utterance(pcm=noise(5.0))).reason == "too-long"
 
 
-def test_scores_are_decimal_strings(judge: Judge) -> None:
+def test_scores_are_decimal_strings(judge: Verifier) -> None:
     """What goes on record is text that reads back as numbers."""
     scores = judge.judge(Utterance(pcm=noise(1.5))).scores
     assert "seconds" in scores
@@ -67,7 +67,7 @@ def in_a_room(pcm: bytes, hiss: float) -> Utterance:
 
 def test_a_phrase_scores_alike_whatever_was_heard_before() -> None:
     """The first utterance of a session, and one after a louder voice in more noise."""
-    judge, voice, other = Judge(), Voice("en-us+m3", 150), Voice("en-us+f3", 170)
+    judge, voice, other = Verifier(), Voice("en-us+m3", 150), Voice("en-us+f3", 170)
     judge.prepare(["stop sampling now", "say again"], ["say again"])
     utterance = in_a_room(voice.render("say again"), 50.0)
     first = judge.judge(utterance)
@@ -81,18 +81,18 @@ def test_a_profile_decides_what_its_owner_says() -> None:
     slow, heard = Voice("en-us+f3", 150), Voice("en-us+f3", 170)
     words = {"underfilled": ["AH N D ER F IH L D"]}
     sayings = [(text, in_a_room(slow.render(text), 10.0).pcm) for text in PHRASES[:2]]
-    judge = Judge(words, profile=make_profile("Ann", sayings))
+    judge = Verifier(words, profile=make_profile("Ann", sayings))
     judge.prepare(PHRASES, PHRASES)
     for text in PHRASES[:2]:
-        verdict = judge.judge(in_a_room(heard.render(text), 150.0))
-        assert (verdict.decision, verdict.text) == ("accept", text)
-        assert float(verdict.scores["v_gap"]) > 0.0
+        judgement = judge.judge(in_a_room(heard.render(text), 150.0))
+        assert (judgement.decision, judgement.text) == ("accept", text)
+        assert float(judgement.scores["v_gap"]) > 0.0
     other = judge.judge(in_a_room(heard.render(PHRASES[2]), 10.0))
     assert other.text == PHRASES[2]
     assert "v_gap" not in other.scores
 
 
-def test_unknown_words_are_named(judge: Judge) -> None:
+def test_unknown_words_are_named(judge: Verifier) -> None:
     """A phrase that cannot be pronounced is refused at once, with the word."""
     with pytest.raises(GrammarError, match="zorblax"):
         judge.prepare(["zorblax now"], [])
@@ -102,7 +102,7 @@ def test_unknown_words_are_named(judge: Judge) -> None:
 def test_an_empty_grammar_is_refused() -> None:
     """There must be something to listen for."""
     with pytest.raises(GrammarError, match="no phrase"):
-        Judge().prepare([], [])
+        Verifier().prepare([], [])
 
 
 def test_a_missing_second_opinion_says_what_to_do(tmp_path: Path) -> None:

@@ -1,0 +1,68 @@
+"""The phrase engine of the embedded English model: numbers where one is asked for, else phrases."""
+
+import threading
+from collections.abc import Mapping, Sequence
+
+from assistant.grammar.rendering import NUMBER
+from assistant.ports import Judgement, Utterance
+from assistant.speech.digit_recogniser import DigitRecogniser
+from assistant.speech.utterance_verification import Verifier
+from assistant.speech.utterance_verification.profile import Profile
+from assistant.speech.utterance_verification.verifier import Opinion
+
+
+class EmbeddedEngine:
+    """May be used from several threads; calls wait for each other."""
+
+    def __init__(
+        self,
+        pronunciations: Mapping[str, Sequence[str]],
+        digits: Mapping[str, Sequence[str]],
+        second: Opinion | None = None,
+        profile: Profile | None = None,
+    ) -> None:
+        """Load the engines.
+
+        Args:
+            pronunciations: word to its extra pronunciations in ARPAbet.
+            digits: "0" to "9" and "." to the words that stand for them.
+            second: votes on phrases; numbers are read back and need no vote.
+            profile: the voice of whoever is going to speak; it knows phrases, no numbers.
+
+        Raises:
+            DeviceError: the engine or its model is missing.
+            GrammarError: a pronunciation uses a sound the model does not have.
+        """
+        self._lock = threading.Lock()
+        self._digits = DigitRecogniser(pronunciations, digits)
+        self._verifier = Verifier(pronunciations, second=second, profile=profile)
+
+    @property
+    def name(self) -> str:
+        """Engines and weights, as they go on record."""
+        return self._verifier.name
+
+    def prepare(self, union: Sequence[str], legal: Sequence[str]) -> None:
+        """Set all phrases that can be heard, and those that are legal now.
+
+        Raises:
+            GrammarError: the union is empty, or a word cannot be pronounced.
+        """
+        plain = [phrase for phrase in union if NUMBER not in phrase]
+        self._verifier.prepare(plain, [phrase for phrase in legal if NUMBER not in phrase])
+        wanted = next((phrase for phrase in union if NUMBER in phrase), "")
+        with self._lock:
+            self._digits.prepare(wanted.replace(NUMBER, "").strip())
+
+    def tighten(self, by: float) -> None:
+        """Raise the thresholds for phrases; a number is read back in any case."""
+        self._verifier.tighten(by)
+
+    def judge(self, utterance: Utterance) -> Judgement:
+        """Decide about one utterance: as a number where one is asked for, else as a phrase."""
+        if utterance.source == "voice":
+            with self._lock:
+                number = self._digits.hear(utterance.pcm)
+            if number:
+                return Judgement("accept", number, "", utterance, f"{self.name}, digits")
+        return self._verifier.judge(utterance)
