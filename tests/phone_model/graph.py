@@ -208,7 +208,8 @@ def _softmax(_graph: Graph, values: list[Value], extra: Extra, _made: list[str])
 
 @_rule("DynamicQuantizeLinear")
 def _pass_through(graph: Graph, values: list[Value], _extra: Extra, _made: list[str]) -> Value:
-    return values[0], graph.on_device(np.float32(1)), np.zeros((), np.uint8)
+    one = graph.once("one", lambda: graph.on_device(np.float32(1)))
+    return values[0], one, np.zeros((), np.uint8)
 
 
 def _weight(graph: Graph, values: list[Value], made: list[str], *, filters: bool) -> torch.Tensor:

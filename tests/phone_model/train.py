@@ -85,9 +85,9 @@ class Batches:
                 cut = len(sorted_) // BATCH * BATCH
                 order = self._rng.permutation(sorted_[:cut].reshape(-1, BATCH)).reshape(-1)
             chosen, order = order[:BATCH], order[BATCH:]
-            with torch.no_grad():
-                yield self._batch(chosen)
+            yield self._batch(chosen)
 
+    @torch.no_grad()
     def _batch(self, chosen: npt.NDArray[np.int64]) -> tuple[torch.Tensor, list[list[int]]]:
         speech, rng, device = self.speech, self._rng, self.speech.sound.device
         sizes = speech.sizes[chosen]
