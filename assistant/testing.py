@@ -12,15 +12,17 @@ from hashlib import sha256
 from typing import Protocol
 
 from assistant import __version__
+from assistant.conformance import outcome_on_record
 from assistant.grammar.language import Language, parse_grammar
-from assistant.grammar.wording import phrase
+from assistant.grammar.rendering import phrase
 from assistant.journal.chain import line, seal
 from assistant.journal.entry import Entry
 from assistant.plan import parse_plan
 from assistant.plan.dies import mass_window
 from assistant.ports import Clock, JournalStore
-from assistant.procedure import views
+from assistant.procedure import queries
 from assistant.procedure.effects import StartTimer, StopTimers
+from assistant.procedure.enums import END, Intent, State
 from assistant.procedure.events import (
     Event,
     Heard,
@@ -33,8 +35,6 @@ from assistant.procedure.events import (
 )
 from assistant.procedure.machine import step
 from assistant.procedure.model import Session, begin
-from assistant.procedure.vocabulary import END, Intent, State
-from assistant.replay import outcome_on_record
 
 ANSWER_S = (1.0, 4.0)
 """How long the operator takes for an answer, at least and at most."""
@@ -115,7 +115,7 @@ def normal_answer(session: Session, language: Language, chance: random.Random) -
         case State.DISPOSING:
             return typed(Meaning(intent=Intent.DEVIATION_ACCEPTED), language)
         case _:
-            return typed(views.advancing(session)[0], language)
+            return typed(queries.advancing(session)[0], language)
 
 
 def typed(meaning: Meaning, language: Language) -> Heard:
@@ -169,7 +169,7 @@ class _Typist:
 
     def _next(self) -> None:
         state = self._session.state
-        if state in (State.FILLING, State.SHEDDING) and not self._session.progress.waited:
+        if state in (State.FILLING, State.SHAKING_OFF) and not self._session.progress.waited:
             self._ring(min(due for due, _ in self._timers) - self._clock.now().mono_ns)
             return
         self._visits[state] += 1
@@ -217,7 +217,7 @@ class _Typist:
             self._last,
             at=self._clock.now(),
             boot=f"start-{self._boot}",
-            by=views.answerable(self._session, event),
+            by=queries.answerable(self._session, event),
             event=dump(event),
             outcome=outcome_on_record(outcome, self._language),
         )

@@ -12,14 +12,14 @@ from dataclasses import replace
 
 from rich.console import Console
 
+from assistant.cli.evaluation_inputs import read_record
 from assistant.cli.files import write_file
-from assistant.cli.study import read_record
 from assistant.errors import InputError
 from assistant.evaluation.assays import State
 from assistant.evaluation.results import Result
-from assistant.evaluation.synthetic import Site, Truth, results
+from assistant.evaluation.simulated_assays import Site, Truth, results
 from assistant.plan.dies import mass_window
-from assistant.report.study import RecordStudy
+from assistant.report.vial_records import RecordStudy
 
 MOST_DECIMALS = 6
 

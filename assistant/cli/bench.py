@@ -7,9 +7,9 @@ from rich.console import Console
 from assistant.cli.files import grammar_bytes
 from assistant.errors import InputError
 from assistant.grammar import parse_grammar
-from assistant.speech.acceptance import default_folder
 from assistant.speech.bench.material import require
 from assistant.speech.bench.run import FULL, SMALL, Setting, report
+from assistant.speech.utterance_verification import default_folder
 
 MINUTES = 30
 MINUTES_SMALL = 2

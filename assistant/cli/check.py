@@ -7,7 +7,7 @@ from rich.markup import escape
 from rich.table import Table
 
 from assistant.cli.files import plan_bytes
-from assistant.evaluation.oc import Characteristic, Design, characteristic
+from assistant.evaluation.operating_characteristic import Characteristic, Design, characteristic
 from assistant.plan import Plan, parse_plan
 from assistant.plan.check import findings
 from assistant.plan.finding import Finding, Verdict, overall

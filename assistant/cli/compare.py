@@ -6,13 +6,13 @@ from pathlib import Path
 from rich.console import Console
 
 from assistant.cli.evaluate import form_of
+from assistant.cli.evaluation_inputs import read_laboratory, read_record
 from assistant.cli.files import write_file
-from assistant.cli.study import read_laboratory, read_record
 from assistant.errors import InputError
 from assistant.report.campaign import Comparison, document, make_comparison, verdict
-from assistant.report.figures import campaign_json
-from assistant.report.numbers import fixed
-from assistant.session.assemble import software
+from assistant.report.formatting import fixed
+from assistant.report.json_output import campaign_json
+from assistant.session.engine_factory import software
 
 
 def run(options: argparse.Namespace) -> int:

@@ -5,15 +5,14 @@ An option on the command line comes first, then this file, then the program's ow
 
 import argparse
 import os
-import sys
 import tomllib
-from collections.abc import Mapping
 from pathlib import Path
 from typing import Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from assistant.errors import InputError
+from assistant.user_folder import user_folder
 
 FILE_VARIABLE: Final = "SAMPLING_ASSISTANT_CONFIG"
 """Names another file."""
@@ -34,17 +33,10 @@ class Config(BaseModel):
     profiles: Path | None = None
 
 
-def config_path(environment: Mapping[str, str], home: Path) -> Path:
-    """Return where the file is looked for: where the environment says, else by the platform."""
-    if environment.get(FILE_VARIABLE):
-        return Path(environment[FILE_VARIABLE])
-    if sys.platform == "win32":
-        folder = Path(environment.get("APPDATA") or home / "AppData" / "Roaming")
-    elif sys.platform == "darwin":
-        folder = home / "Library" / "Application Support"
-    else:
-        folder = Path(environment.get("XDG_CONFIG_HOME") or home / ".config")
-    return folder / "sampling-assistant" / "config.toml"
+def config_path() -> Path:
+    """Return the file that the environment names, else the one in the user's folder."""
+    named = os.environ.get(FILE_VARIABLE)
+    return Path(named) if named else user_folder() / "config.toml"
 
 
 def read_config(path: Path, *, named: bool) -> Config:
@@ -81,7 +73,7 @@ def configure(options: argparse.Namespace) -> None:
         InputError: as for `read_config`.
     """
     named = bool(os.environ.get(FILE_VARIABLE))
-    config = read_config(config_path(os.environ, Path.home()), named=named)
+    config = read_config(config_path(), named=named)
     for name in Config.model_fields:
         if getattr(options, name, "absent") in (None, ""):
             setattr(options, name, getattr(config, name))

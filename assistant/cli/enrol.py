@@ -9,15 +9,15 @@ from rich.console import Console
 from assistant.cli.files import grammar_bytes, plan_bytes
 from assistant.errors import InputError
 from assistant.grammar import parse_grammar
-from assistant.grammar.wording import NUMBER, universe
+from assistant.grammar.rendering import NUMBER, universe
 from assistant.plan import parse_plan
+from assistant.procedure.enums import VIAL
 from assistant.procedure.model import begin
-from assistant.procedure.vocabulary import VIAL
-from assistant.session.attend import attend
-from assistant.session.sound import Wanted, open_devices
-from assistant.speech.acceptance.profile import make_profile, save_profile
+from assistant.session.audio_devices import Wanted, open_devices
+from assistant.session.audio_pump import attend
 from assistant.speech.enrolment import Enrolment, Saying, said_in
 from assistant.speech.files import read_sound
+from assistant.speech.utterance_verification.profile import make_profile, save_profile
 
 
 def run(options: argparse.Namespace) -> int:

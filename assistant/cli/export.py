@@ -8,9 +8,9 @@ from rich.console import Console
 
 from assistant.cli.record import OpenRecord, open_record
 from assistant.cli.verify import Proof, prove_files
+from assistant.conformance import Told, proved
 from assistant.errors import InputError, RecordBroken
 from assistant.journal.signing import Signature, check, note_heads
-from assistant.replay import Told, proved
 from assistant.report.export import Export, to_json
 from assistant.report.export import Signature as Shown
 from assistant.report.export_collect import Collector
@@ -33,7 +33,7 @@ def run(options: argparse.Namespace) -> int:
     elif options.form == "json":
         _write(output, to_json(export).encode())
     else:
-        from assistant.report.sheet import session_sheet  # noqa: PLC0415 - loads reportlab
+        from assistant.report.session_sheet import session_sheet  # noqa: PLC0415 - loads reportlab
 
         _write(output, session_sheet(export))
     console = Console(highlight=False)

@@ -4,7 +4,7 @@ from hashlib import sha256
 from pathlib import Path
 
 from assistant.errors import InputError, RecordError
-from assistant.storage import shipped
+from assistant.storage import bundled_files
 from assistant.storage.atomic import replace_file
 
 MOST_READ = 100_000_000
@@ -13,8 +13,8 @@ MOST_READ = 100_000_000
 
 def plan_bytes(name: str) -> tuple[bytes, str]:
     """The bytes of a plan and what to call it in errors."""
-    if name in shipped.plan_names():
-        return shipped.read_plan(name), f"{name}.toml"
+    if name in bundled_files.plan_names():
+        return bundled_files.read_plan(name), f"{name}.toml"
     return read_file(Path(name), "plan"), name
 
 
@@ -25,15 +25,15 @@ def short_hash(data: bytes) -> str:
 
 def grammar_bytes(name: str) -> tuple[bytes, str]:
     """The bytes of a grammar and what to call it in errors."""
-    if name in shipped.languages():
-        return shipped.read_grammar(name), f"{name}.toml"
+    if name in bundled_files.languages():
+        return bundled_files.read_grammar(name), f"{name}.toml"
     return read_file(Path(name), "grammar"), name
 
 
 def script_bytes(name: str) -> tuple[bytes, str]:
     """The bytes of a rehearsal script and what to call it in errors."""
-    if name in shipped.script_names():
-        return shipped.read_script(name), f"{name}.toml"
+    if name in bundled_files.script_names():
+        return bundled_files.read_script(name), f"{name}.toml"
     return read_file(Path(name), "script"), name
 
 

@@ -7,8 +7,8 @@ from rich.prompt import Prompt
 
 from assistant.cli.files import write_file
 from assistant.errors import InputError
-from assistant.plan.answers import QUESTIONS, answers_of
 from assistant.plan.new_plan import new_plan
+from assistant.plan.questionnaire import QUESTIONS, answers_of
 
 
 def run(options: argparse.Namespace) -> int:

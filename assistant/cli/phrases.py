@@ -11,7 +11,7 @@ from assistant.grammar import Language, parse_grammar
 from assistant.grammar.lint import CLOSE, TOO_CLOSE, lint, nearest
 from assistant.plan import parse_plan
 from assistant.plan.model import Plan
-from assistant.session.words import dictionary
+from assistant.session.pronunciation_check import dictionary
 
 
 def run(options: argparse.Namespace) -> int:

@@ -4,12 +4,12 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from assistant.conformance import Told, follow, on_time, proved
 from assistant.grammar.language import Language, recall_grammar
 from assistant.journal.entry import Entry
 from assistant.plan import Plan, parse_plan
-from assistant.replay import Told, follow, on_time, proved
 from assistant.session.live import with_own_files
-from assistant.storage.view import RecordView
+from assistant.storage.record_reader import RecordView
 
 
 @dataclass(frozen=True, slots=True)

@@ -37,7 +37,7 @@ def run(options: argparse.Namespace) -> int:
     )
     speaker = None
     if options.aloud:
-        from assistant.session.sound import loudspeaker  # noqa: PLC0415 - needs an audio device
+        from assistant.session.audio_devices import loudspeaker  # noqa: PLC0415 - needs an audio device
 
         speaker = loudspeaker()
     observers = () if options.quiet else (Transcript(console),)

@@ -8,14 +8,14 @@ from collections.abc import Callable, Iterator
 from rich.console import Console
 
 from assistant.cli.record import OpenRecord, open_record
+from assistant.conformance import Told
 from assistant.console.transcript import Transcript
 from assistant.errors import InputError
-from assistant.grammar.wording import sentence
+from assistant.grammar.rendering import sentence
 from assistant.procedure.effects import Say
+from assistant.procedure.enums import INSERTING
 from assistant.procedure.events import Event, Heard, RemarkTaken
-from assistant.procedure.vocabulary import INSERTING
-from assistant.replay import Told
-from assistant.storage.view import RecordView
+from assistant.storage.record_reader import RecordView
 
 LONGEST_WAIT_S = 30.0
 SLOWEST = 0.01
@@ -89,7 +89,7 @@ class _Player:
     """Plays what the operator said and what the program answered, one after the other."""
 
     def __init__(self, view: RecordView) -> None:
-        from assistant.session.sound import loudspeaker  # noqa: PLC0415 - needs an audio device
+        from assistant.session.audio_devices import loudspeaker  # noqa: PLC0415 - needs an audio device
 
         self._view = view
         self._speaker = loudspeaker()

@@ -7,8 +7,8 @@ from collections.abc import Callable, Iterator
 from rich.console import Console
 from rich.live import Live
 
+from assistant.cli.engine_options import chosen_judge
 from assistant.cli.files import grammar_bytes, plan_bytes
-from assistant.cli.hearing import chosen_judge
 from assistant.cli.summary import show_end
 from assistant.clock import ManualClock
 from assistant.console.panel import panel
@@ -17,14 +17,14 @@ from assistant.errors import InputError
 from assistant.grammar import Language, parse_grammar
 from assistant.journal.entry import Entry
 from assistant.plan import parse_plan
+from assistant.procedure.enums import State
 from assistant.procedure.events import Event, Heard
 from assistant.procedure.machine import Outcome
-from assistant.procedure.vocabulary import State
+from assistant.session.audio_devices import Wanted, open_devices
 from assistant.session.live import LiveSession, Setting
-from assistant.session.sound import Wanted, open_devices
-from assistant.session.words import refuse_alike
+from assistant.session.pronunciation_check import refuse_alike
 from assistant.speech.keyboard import ENTER
-from assistant.storage.record import RecordFolder
+from assistant.storage.record_writer import RecordFolder
 
 CAUTION = """\
 A vessel can move, powder can burn, tip over or harm. Follow your site's procedures, local codes and

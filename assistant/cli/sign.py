@@ -10,10 +10,10 @@ from assistant.cli.record import open_record
 from assistant.cli.verify import prove, signature_lines
 from assistant.clock import SystemClock
 from assistant.errors import InputError, RecordBroken, RecordError
-from assistant.journal.head import head_code
+from assistant.journal.head_code import head_code
 from assistant.journal.signing import sign
 from assistant.plan import Plan
-from assistant.procedure.vocabulary import END
+from assistant.procedure.enums import END
 from assistant.storage.keys import load_private_file
 from assistant.storage.signatures import add_signature
 

@@ -4,13 +4,13 @@ import argparse
 
 from rich.console import Console
 
+from assistant.cli.engine_options import chosen_judge
 from assistant.cli.files import grammar_bytes, plan_bytes
-from assistant.cli.hearing import chosen_judge
 from assistant.grammar import parse_grammar
 from assistant.plan import parse_plan
 from assistant.procedure.model import begin
-from assistant.session.sound import Wanted, open_devices
-from assistant.session.soundcheck import (
+from assistant.session.audio_devices import Wanted, open_devices
+from assistant.session.sound_check import (
     WORKABLE_DB,
     Finding,
     SoundCheck,

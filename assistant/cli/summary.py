@@ -6,10 +6,10 @@ from pathlib import Path
 from rich.console import Console
 
 from assistant.journal.chain import read
-from assistant.journal.head import head_code
+from assistant.journal.head_code import head_code
 from assistant.procedure.model import Session
 from assistant.procedure.prompts import tally
-from assistant.storage.view import RecordView
+from assistant.storage.record_reader import RecordView
 
 
 def show_end(console: Console, session: Session, into: Path) -> None:

@@ -8,12 +8,12 @@ from pathlib import Path
 from rich.console import Console
 
 from assistant.cli.record import OpenRecord, open_record
+from assistant.conformance import Told
 from assistant.errors import RecordBroken
-from assistant.journal.head import head_code, watch
+from assistant.journal.head_code import head_code, watch
 from assistant.journal.signing import Signature, check, note_heads
 from assistant.procedure.events import Heard, RemarkTaken, Resumed
 from assistant.procedure.model import begin
-from assistant.replay import Told
 from assistant.storage.keys import load_public
 from assistant.storage.signatures import load_signatures
 
@@ -69,7 +69,7 @@ def _rehear(console: Console, record: OpenRecord, model: str) -> None:
     Raises:
         DeviceError: its packages or its model are missing.
     """
-    from assistant.session.rehear import open_second_hearing, rehear  # noqa: PLC0415 - heavy
+    from assistant.session.clip_recheck import open_second_hearing, rehear  # noqa: PLC0415 - heavy
 
     engine = open_second_hearing(model)
     heard = again = agreed = 0

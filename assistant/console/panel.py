@@ -7,8 +7,8 @@ from rich.table import Table
 from rich.text import Text
 
 from assistant.grammar.language import Language
-from assistant.grammar.wording import phrase
-from assistant.procedure import views
+from assistant.grammar.rendering import phrase
+from assistant.procedure import queries
 from assistant.procedure.model import Session
 from assistant.procedure.prompts import tally
 
@@ -41,7 +41,7 @@ def panel(
     grid.add_column()
     grid.add_row("now", Text(said or "-", style="bold"))
     grid.add_row("heard", heard or "-")
-    options = [phrase(language, meaning) for meaning in views.advancing(session)]
+    options = [phrase(language, meaning) for meaning in queries.advancing(session)]
     grid.add_row("answer", Text(" / ".join(options) or "-", style="bold cyan"))
     grid.add_row("step", _step(language, session))
     taken, planned = int(counted["taken"]), int(counted["planned"])
@@ -50,7 +50,7 @@ def panel(
     grid.add_row("open", f"{len(session.open_deviations)} deviations")
     grid.add_row("timer", "-" if timer_s is None else f"{max(timer_s, 0.0):.0f} s")
     grid.add_row("level", meter(level_dbfs))
-    always = ", ".join(phrase(language, meaning) for meaning in views.at_any_moment(session))
+    always = ", ".join(phrase(language, meaning) for meaning in queries.at_any_moment(session))
     return Panel(Group(grid, Text(f"at any moment: {always}", style="dim")), title="sampling")
 
 

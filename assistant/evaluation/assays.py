@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from assistant.errors import InputError
-from assistant.evaluation.cells import Cell, Place, decimal_mark, number, text_of
+from assistant.evaluation.number_parsing import Cell, Place, decimal_mark, number, text_of
 from assistant.evaluation.results import Result, check_percent
-from assistant.evaluation.synthetic import Site
-from assistant.evaluation.tables import Columns, Table, columns_of
+from assistant.evaluation.sheet_import import Columns, Table, columns_of
+from assistant.evaluation.simulated_assays import Site
 
 FRACTION_BELOW = 2.0
 """A sheet in % with no assay above this is asked whether it holds fractions of 1."""

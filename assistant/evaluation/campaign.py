@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from assistant.errors import InputError
-from assistant.evaluation.describe import Summary, summarise
+from assistant.evaluation.descriptive import Summary, summarise
 from assistant.evaluation.quantiles import f_upper_tail
 from assistant.evaluation.results import Result, assays, assays_by_spot, by_location, check_study
 from assistant.evaluation.screening import deviations_from_location

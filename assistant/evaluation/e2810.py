@@ -28,6 +28,7 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from assistant.errors import InputError
+from assistant.evaluation.acceptance_value import K_STAGE, L1, L2, LOW_REFERENCE, high_reference
 from assistant.evaluation.intervals import graybill_wang_upper, mean_squares
 from assistant.evaluation.quantiles import (
     Floats,
@@ -37,8 +38,7 @@ from assistant.evaluation.quantiles import (
     t_quantile,
 )
 from assistant.evaluation.results import MOST_PERCENT
-from assistant.evaluation.solve import falling_root
-from assistant.evaluation.udu import K_STAGE, L1, L2, LOW_REFERENCE, high_reference
+from assistant.evaluation.root_finding import falling_root
 from assistant.evaluation.variance import OneWay
 
 NODES = 40

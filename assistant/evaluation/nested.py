@@ -16,9 +16,9 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from assistant.errors import InputError
-from assistant.evaluation.exact import Value, whole_numbers
 from assistant.evaluation.intervals import Interval, Layout, chi2_limits, mls_limits
 from assistant.evaluation.quantiles import f_upper_tail
+from assistant.evaluation.rational_sums import Value, whole_numbers
 from assistant.evaluation.results import Result, assays
 
 RESIDUAL = "residual"

@@ -14,9 +14,9 @@ from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 from enum import StrEnum
 
-from assistant.evaluation.describe import summarise
+from assistant.evaluation.acceptance_value import L1, AcceptanceValue, acceptance_value
+from assistant.evaluation.descriptive import summarise
 from assistant.evaluation.e2810 import STANDARD, Bound, Demand, plan_1, plan_2
-from assistant.evaluation.udu import L1, AcceptanceValue, acceptance_value
 from assistant.evaluation.variance import OneWay
 
 FEWEST_LOCATIONS = 10

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from assistant.evaluation.describe import summarise
+from assistant.evaluation.descriptive import summarise
 from assistant.evaluation.quantiles import t_quantile
 
 _FEWEST = 3

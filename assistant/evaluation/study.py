@@ -8,12 +8,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from assistant.errors import InputError
-from assistant.evaluation.describe import SpotSummary, Summary, summarise, summarise_spots
+from assistant.evaluation.descriptive import SpotSummary, Summary, summarise, summarise_spots
 from assistant.evaluation.e2810 import STANDARD, Bound, Demand
-from assistant.evaluation.history import blend
-from assistant.evaluation.intervals import ComponentIntervals, component_intervals
-from assistant.evaluation.nested import Nested, nested_results
-from assistant.evaluation.patterns import (
+from assistant.evaluation.indications import (
     Indication,
     Thresholds,
     against_random_mixture,
@@ -22,6 +19,8 @@ from assistant.evaluation.patterns import (
     trend_indications,
     within_locations,
 )
+from assistant.evaluation.intervals import ComponentIntervals, component_intervals
+from assistant.evaluation.nested import Nested, nested_results
 from assistant.evaluation.reml import Likelihood, fit
 from assistant.evaluation.results import (
     MOST_PERCENT,
@@ -48,6 +47,7 @@ from assistant.evaluation.screening import (
 )
 from assistant.evaluation.trends import Trend, trends
 from assistant.evaluation.variance import OneWay, one_way
+from assistant.evaluation.withdrawn_fda_2003 import blend
 
 ORDERS = (("location", "position", "port"), ("location", "port", "position"))
 """Ways to nest a study: ports inside replicates, and replicates inside ports (spots)."""

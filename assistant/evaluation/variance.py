@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from assistant.errors import InputError
-from assistant.evaluation.exact import Value, whole_numbers
 from assistant.evaluation.quantiles import f_upper_tail
+from assistant.evaluation.rational_sums import Value, whole_numbers
 
 
 @dataclass(frozen=True, slots=True)

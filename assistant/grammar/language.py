@@ -11,7 +11,8 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from assistant.errors import GrammarError
-from assistant.procedure.vocabulary import POSITIONAL, VIAL, Intent, Prompt
+from assistant.procedure.enums import POSITIONAL, VIAL, Intent, Prompt
+from assistant.procedure.renamed import BY_GRAMMAR_TABLE
 
 PHRASE_SLOTS = {
     **{intent: {"position"} for intent in POSITIONAL},
@@ -23,14 +24,14 @@ PHRASE_SLOTS = {
 
 PROMPT_SLOTS: dict[Prompt, set[str]] = {
     Prompt.SEAT: {"location", "count"},
-    Prompt.AIM_ENTRY: {"manway", "clock", "out"},
-    Prompt.AIM_MIDDLE: {"manway"},
-    Prompt.AIM_TILT: {"tilt", "clock"},
+    Prompt.POSITION_ENTRY: {"manway", "clock", "out"},
+    Prompt.POSITION_MIDDLE: {"manway"},
+    Prompt.POSITION_TILT: {"tilt", "clock"},
     Prompt.ENTER: {"depth"},
     Prompt.OPEN: {"position"},
     Prompt.FILL: {"seconds"},
     Prompt.RAISE: {"position"},
-    Prompt.SHED: {"seconds"},
+    Prompt.SHAKE_OFF: {"seconds"},
     Prompt.EMPTY_DIE: {"position", "vial"},
     Prompt.EMPTY_PORT_DIE: {"position", "port", "vial"},
     Prompt.COUNT: {"count"},
@@ -117,7 +118,8 @@ def recall_grammar(raw: bytes, name: str) -> Language:
     """
     try:
         table = tomllib.loads(raw.decode("utf-8-sig").replace("\r\n", "\n"))
-        language = Language.model_validate(table)
+        present = {key: _present(key, entries) for key, entries in table.items()}
+        language = Language.model_validate(present)
     except UnicodeDecodeError as fault:
         raise GrammarError(f"{name}: not UTF-8 text at byte {fault.start}.") from None
     except ValidationError as fault:
@@ -129,6 +131,14 @@ def recall_grammar(raw: bytes, name: str) -> Language:
         raise GrammarError(f"{name}: not valid TOML: {fault}.") from None
     _sound(language, name)
     return language
+
+
+def _present(table: str, entries: object) -> object:
+    """Return a table of a grammar with the present names of its keys."""
+    renamed = BY_GRAMMAR_TABLE.get(table)
+    if renamed is None or not isinstance(entries, dict):
+        return entries
+    return {renamed.get(key, key): entry for key, entry in entries.items()}
 
 
 def _complete(language: Language, name: str) -> None:

@@ -14,13 +14,13 @@ from typing import Literal
 from assistant.errors import GrammarError
 from assistant.grammar.language import Language
 from assistant.grammar.phones import Way, closeness
-from assistant.grammar.situations import situations
-from assistant.grammar.wording import NUMBER, meanings, phrase, sentence
+from assistant.grammar.rendering import NUMBER, meanings, phrase, sentence
+from assistant.grammar.state_enumeration import situations
 from assistant.plan.model import Plan
-from assistant.procedure import prompts, views
+from assistant.procedure import prompts, queries
 from assistant.procedure.effects import Say
+from assistant.procedure.enums import QUESTIONS, Intent, Prompt, State
 from assistant.procedure.model import Session
-from assistant.procedure.vocabulary import QUESTIONS, Intent, Prompt, State
 
 TOO_CLOSE = 0.35
 """Nearer phrases may not be said in the same state; edits over the longer one's sounds."""
@@ -54,7 +54,7 @@ AT_ANY_MOMENT = (
     *(Prompt.OUT_OF_RANGE, Prompt.BELOW_MINIMUM, Prompt.MASS_OUTSIDE, Prompt.NOT_UNDERSTOOD),
     *(Prompt.TAKEN_OVER, Prompt.UNKNOWN_PERSON, Prompt.MICROPHONE_LOST, Prompt.MICROPHONE_BACK),
     *(Prompt.SPEAKER_LOST, Prompt.SPEAKER_BACK, Prompt.NOISE_ROSE, Prompt.STORAGE_FAILED),
-    *(Prompt.STORAGE_BACK, Prompt.HEAD, Prompt.FILL_REACHED, Prompt.SHED_REACHED),
+    *(Prompt.STORAGE_BACK, Prompt.HEAD, Prompt.FILL_REACHED, Prompt.SHAKE_OFF_REACHED),
 )
 """Prompts that do not belong to one state: they may be heard wherever the work stands."""
 
@@ -139,7 +139,7 @@ def _offered(language: Language, plan: Plan) -> dict[State, list[tuple[str, ...]
     """Return every set of phrases that can be said together, by state."""
     found: dict[State, list[tuple[str, ...]]] = {}
     for session in situations(plan):
-        legal = tuple(phrase(language, meaning) for meaning in views.options(session))
+        legal = tuple(phrase(language, meaning) for meaning in queries.options(session))
         found.setdefault(session.state, []).append(legal)
     return found
 
@@ -253,7 +253,7 @@ def _echoed(language: Language, plan: Plan) -> Iterator[Finding]:
     general = [_words(language.prompts[p].format_map(_Blank())) for p in AT_ANY_MOMENT]
     for session in situations(plan):
         said = [*general, *(_words(text) for text in _prompts(language, session))]
-        for legal in (phrase(language, meaning) for meaning in views.options(session)):
+        for legal in (phrase(language, meaning) for meaning in queries.options(session)):
             key = f" {legal} "
             for text in said:
                 if key in text:

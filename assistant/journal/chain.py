@@ -2,7 +2,7 @@
 
 `seal` makes the next entry, `line` spells it, `read` checks a whole record while passing its
 entries on. A chain does not show that its end was cut off, nor that it was written anew from the
-start: for that there are head codes (`assistant.journal.head`) and signatures.
+start: for that there are head codes (`assistant.journal.head_code`) and signatures.
 """
 
 import re

@@ -1,11 +1,11 @@
 """Everything `check` tells about a plan, line by line."""
 
-from assistant.plan.bed import bed_of
 from assistant.plan.finding import Finding
-from assistant.plan.judge_place import bed_lines, location_lines, set_lines
-from assistant.plan.judge_sample import die_lines, sampler_lines, sight_lines
+from assistant.plan.insertion_geometry import insertions
+from assistant.plan.location_checks import bed_lines, location_lines, set_lines
 from assistant.plan.model import Plan
-from assistant.plan.reach import insertions
+from assistant.plan.powder_bed import bed_of
+from assistant.plan.sample_checks import die_lines, sampler_lines, sight_lines
 
 
 def findings(plan: Plan) -> tuple[Finding, ...]:

@@ -7,8 +7,8 @@ from math import pi
 
 import numpy as np
 
-from assistant.plan.bed import Bed
-from assistant.plan.reach import Insertion
+from assistant.plan.insertion_geometry import Insertion
+from assistant.plan.powder_bed import Bed
 from assistant.plan.shapes import Array
 
 POINTS = 4000

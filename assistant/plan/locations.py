@@ -13,14 +13,14 @@ from math import ceil, copysign, cos, degrees, hypot, pi, radians, sin
 import numpy as np
 
 from assistant.errors import PlanError
-from assistant.plan.aim import ENTRY_STEP_MM, MIDDLE_MM, clock_of, entry_at, from_middle
-from assistant.plan.bed import Bed, bed_of
+from assistant.plan.bed_disturbance import insertion_order, port_distances
+from assistant.plan.entry_direction import ENTRY_STEP_MM, MIDDLE_MM, clock_of, entry_at, from_middle
+from assistant.plan.insertion_geometry import Insertion, insertion
+from assistant.plan.manway import Opening
 from assistant.plan.model import Location, Plan
-from assistant.plan.opening import Opening
-from assistant.plan.reach import Insertion, insertion
+from assistant.plan.powder_bed import Bed, bed_of
 from assistant.plan.shapes import Array
 from assistant.plan.vessel import Drum, RectangularBin, VBlender, Vessel
-from assistant.plan.wake import insertion_order, port_distances
 
 
 @dataclass(frozen=True, slots=True)

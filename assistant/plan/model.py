@@ -10,7 +10,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, StringConstraints, field_validator, model_validator
 
-from assistant.plan.parts import (
+from assistant.plan.field_types import (
     BulkDensity,
     Code,
     Length,

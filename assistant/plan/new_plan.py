@@ -7,10 +7,10 @@ dies are chosen to fit. Everything can be edited afterwards; `check` judges it l
 import json
 from math import ceil
 
-from assistant.plan.answers import Answers
 from assistant.plan.locations import propose
 from assistant.plan.model import Location, Plan
 from assistant.plan.parse import parse_plan
+from assistant.plan.questionnaire import Answers
 from assistant.plan.shapes import shape_of
 from assistant.plan.vessel import (
     ConicalBin,

@@ -47,7 +47,7 @@ def parse_plan(raw: bytes, name: str) -> Plan:
 def _possible(plan: Plan, name: str) -> None:
     """Refuse a plan whose powder, manway or depths contradict the vessel."""
     # Asked for only here, so that the models alone can be had without the numerics.
-    from assistant.plan.reach import lengths  # noqa: PLC0415 - see the line above
+    from assistant.plan.insertion_geometry import lengths  # noqa: PLC0415 - see the line above
 
     try:
         lengths(plan)

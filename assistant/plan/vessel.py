@@ -9,7 +9,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from assistant.plan.parts import Length, NotNegative, Number, Part, Place
+from assistant.plan.field_types import Length, NotNegative, Number, Part, Place
 
 
 class Manway(Part):

@@ -8,11 +8,11 @@ from dataclasses import replace
 from assistant.plan.dies import Weight, mass_window
 from assistant.plan.model import Timing
 from assistant.procedure.effects import Close, StartTimer, StopTimers, TellHead
+from assistant.procedure.enums import Intent, Kind, Prompt, State, Timer
 from assistant.procedure.events import Meaning
 from assistant.procedure.guards import named_samples, to_repeat
 from assistant.procedure.model import Deviation, Draft, Insertion, Past, Standing, Status, planned
-from assistant.procedure.vocabulary import Intent, Kind, Prompt, State, Timer
-from assistant.procedure.work import Work
+from assistant.procedure.transition_context import Work
 
 _VERDICTS = {
     Intent.VIAL_FULL: Status.FULL,
@@ -48,8 +48,8 @@ def arm(work: Work) -> None:
         wanted = [(Timer.FILL_OVERRUN, timing.fill_limit_s)]
         if not waited:
             wanted.insert(0, (Timer.FILL_REACHED, timing.fill_s))
-    elif work.session.step is State.SHEDDING and not waited:
-        wanted = [(Timer.SHED_REACHED, timing.shed_s)]
+    elif work.session.step is State.SHAKING_OFF and not waited:
+        wanted = [(Timer.SHAKE_OFF_REACHED, timing.shed_s)]
     if wanted:
         generation = work.session.ordinal + 1
         work.progress(timer=generation)
@@ -75,11 +75,11 @@ def fill_reached(work: Work) -> None:
         work.say(Prompt.FILL_REACHED)
 
 
-def shed_reached(work: Work) -> None:
+def shake_off_reached(work: Work) -> None:
     """The sampler has been held dies down long enough."""
     work.progress(waited=True)
-    if work.session.state is State.SHEDDING:
-        work.say(Prompt.SHED_REACHED)
+    if work.session.state is State.SHAKING_OFF:
+        work.say(Prompt.SHAKE_OFF_REACHED)
 
 
 def fill_overrun(work: Work) -> None:

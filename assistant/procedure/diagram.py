@@ -1,7 +1,7 @@
 """The table as a picture: Mermaid text of the work's steps, for the README."""
 
+from assistant.procedure.enums import END, STEP, Intent, State
 from assistant.procedure.table import rows
-from assistant.procedure.vocabulary import END, STEP, Intent, State
 
 _SHOWN = (State.NEW, *STEP, *END)
 

@@ -5,8 +5,8 @@ from typing import TypeAlias, assert_never
 
 from pydantic import JsonValue
 
+from assistant.procedure.enums import Prompt, Timer
 from assistant.procedure.events import Meaning
-from assistant.procedure.vocabulary import Prompt, Timer
 
 Slot: TypeAlias = str | int
 

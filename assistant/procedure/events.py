@@ -9,9 +9,9 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field, JsonValue, TypeAdapter
 
 from assistant.plan.model import Position
-from assistant.procedure.vocabulary import Intent, Timer
+from assistant.procedure.enums import Intent, Timer
 
-SCHEMA = 1
+SCHEMA = 2
 """Version of the record's format; an older one is upgraded on reading."""
 
 Decimal = Annotated[str, Field(pattern=r"^-?[0-9]{1,9}(\.[0-9]{1,6})?$")]
@@ -39,7 +39,7 @@ class Opened(Frozen):
     """The record begins; who, what, with which software and devices."""
 
     type: Literal["opened"] = "opened"
-    schema_version: Literal[1] = Field(default=1, alias="schema")
+    schema_version: Literal[2] = Field(default=2, alias="schema")
     software: str
     plan_sha256: str
     grammar_sha256: str

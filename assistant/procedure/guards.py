@@ -2,9 +2,9 @@
 
 from decimal import Decimal
 
+from assistant.procedure.enums import CAUTIONS, INSERTING, Intent, State
 from assistant.procedure.model import Sample, Session
-from assistant.procedure.vocabulary import CAUTIONS, INSERTING, Intent, State
-from assistant.procedure.work import Work
+from assistant.procedure.transition_context import Work
 
 MAX_MASS_MG = Decimal(100_000)
 """Above this no die's content can weigh; a misheard digit rather than a mass."""
@@ -59,9 +59,9 @@ def filling(work: Work) -> bool:
     return work.session.step is State.FILLING
 
 
-def shedding(work: Work) -> bool:
+def shaking_off(work: Work) -> bool:
     """The step is the shedding, whatever side dialogue is held."""
-    return work.session.step is State.SHEDDING
+    return work.session.step is State.SHAKING_OFF
 
 
 def waited(work: Work) -> bool:

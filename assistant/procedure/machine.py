@@ -11,8 +11,20 @@ from typing import Any, assert_never
 
 from transitions import Machine
 
-from assistant.procedure import prompts, views
+from assistant.procedure import prompts, queries
 from assistant.procedure.effects import Effect, Say
+from assistant.procedure.enums import (
+    CONFIRMS,
+    END,
+    HELD,
+    QUESTIONS,
+    Intent,
+    Kind,
+    Prompt,
+    Signal,
+    State,
+    Trigger,
+)
 from assistant.procedure.events import (
     AudioLost,
     ClockStepped,
@@ -31,19 +43,7 @@ from assistant.procedure.events import (
 )
 from assistant.procedure.model import Past, Session
 from assistant.procedure.table import Line, rows
-from assistant.procedure.vocabulary import (
-    CONFIRMS,
-    END,
-    HELD,
-    QUESTIONS,
-    Intent,
-    Kind,
-    Prompt,
-    Signal,
-    State,
-    Trigger,
-)
-from assistant.procedure.work import Work
+from assistant.procedure.transition_context import Work
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +139,7 @@ def _heard(work: Work, event: Heard) -> bool:
 def _doubt(work: Work, meaning: Meaning) -> bool:
     """Ask back what would count now; a doubtful answer to a question is asked anew."""
     askable = meaning.intent not in (Intent.AFFIRM, Intent.NEGATIVE)
-    if askable and views.legal(work.session, meaning) and _fire(work, Signal.DOUBT):
+    if askable and queries.legal(work.session, meaning) and _fire(work, Signal.DOUBT):
         return True
     work.say(Prompt.NOT_UNDERSTOOD)
     return False
@@ -156,9 +156,9 @@ def _answer_held(work: Work, meaning: Meaning) -> bool:
             return _fire(work, Intent.AFFIRM)
         work.effects.extend(prompts.enter(work.session))
         return False
-    known = views.triggers(work.state)
+    known = queries.triggers(work.state)
     held = work.session.progress.back[-1]
-    if meaning.intent not in known and meaning.intent in views.triggers(held):
+    if meaning.intent not in known and meaning.intent in queries.triggers(held):
         work.progress(pending=None)
         work.state = work.pop()
     return _confirm(work, meaning)
@@ -166,7 +166,7 @@ def _answer_held(work: Work, meaning: Meaning) -> bool:
 
 def _confirm(work: Work, meaning: Meaning) -> bool:
     """Work in a phrase that was surely heard, or say why it does not fit."""
-    if meaning.intent not in views.triggers(work.state):
+    if meaning.intent not in queries.triggers(work.state):
         work.say(Prompt.NOT_NOW, meaning)
         return False
     if _wrong_object(work, meaning):
@@ -179,7 +179,7 @@ def _confirm(work: Work, meaning: Meaning) -> bool:
 
 def _wrong_object(work: Work, meaning: Meaning) -> bool:
     """Refuse a phrase that names another position or vial than the one in hand."""
-    expected = views.expected(work.session, meaning.intent)
+    expected = queries.expected(work.session, meaning.intent)
     if meaning.position is not expected.position:
         work.deviate(Kind.WRONG_OBJECT, str(meaning.position))
         work.say(
@@ -197,7 +197,7 @@ def _refuse(work: Work, meaning: Meaning) -> None:
     """Say why a phrase that is known here does not count now."""
     prompt = {
         Intent.SET_FILLED: Prompt.TOO_EARLY,
-        Intent.POWDER_SHED: Prompt.TOO_EARLY,
+        Intent.SHAKEN_OFF: Prompt.TOO_EARLY,
         Intent.MASS: Prompt.OUT_OF_RANGE,
         Intent.CORRECTION: Prompt.NOTHING_TO_CORRECT,
         Intent.TAKE_OVER: Prompt.UNKNOWN_PERSON,
@@ -207,7 +207,7 @@ def _refuse(work: Work, meaning: Meaning) -> None:
 
 def _fire(work: Work, trigger: Trigger) -> bool:
     """Take the first row that fits, or none; then whatever it let pass; then the prompt."""
-    if trigger not in views.triggers(work.state):
+    if trigger not in queries.triggers(work.state):
         return False
     before, ordinal = work.session, work.session.ordinal + 1
     work.ordinal = ordinal if trigger in CONFIRMS else 0
@@ -234,7 +234,7 @@ def _answer(work: Work, trigger: Trigger) -> None:
         case Intent.WHERE_ARE_WE:
             work.effects.append(prompts.where(work.session))
         case Intent.WHAT_CAN_I_SAY:
-            options = views.options(work.session)
+            options = queries.options(work.session)
             work.effects.append(Say(Prompt.CHOICES, options=options))
         case Intent.SAY_AGAIN:
             work.effects.extend(prompts.enter(work.session))

@@ -9,8 +9,8 @@ from enum import StrEnum
 from typing import Literal
 
 from assistant.plan.model import Location, Plan, Position
+from assistant.procedure.enums import Kind, State
 from assistant.procedure.events import Meaning
-from assistant.procedure.vocabulary import Kind, State
 
 
 class Status(StrEnum):

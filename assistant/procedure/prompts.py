@@ -3,31 +3,31 @@
 from collections.abc import Callable
 from math import ceil
 
-from assistant.plan.aim import Clock, aim
-from assistant.plan.reach import insertion_mm
+from assistant.plan.entry_direction import Clock, aim
+from assistant.plan.insertion_geometry import insertion_mm
 from assistant.procedure.effects import Effect, Say, Slot, TakeRemark
-from assistant.procedure.guards import caution_asked
-from assistant.procedure.model import Session, Status
-from assistant.procedure.vocabulary import (
+from assistant.procedure.enums import (
     IN_POWDER,
     INSERTING,
     Intent,
     Prompt,
     State,
 )
+from assistant.procedure.guards import caution_asked
+from assistant.procedure.model import Session, Status
 
 REMARK_LIMIT_S = 30
 
 _PLAIN = {
     State.CLOSING: Prompt.CLOSE,
     State.WITHDRAWING: Prompt.WITHDRAW,
-    State.TURNING: Prompt.TURN,
-    State.BARING: Prompt.BARE,
+    State.INVERTING: Prompt.INVERT,
+    State.REMOVING_TUBE: Prompt.REMOVE_TUBE,
     State.WEIGHING: Prompt.WEIGH,
-    State.CLEARING: Prompt.CLEAR,
+    State.EMPTYING_TUBE: Prompt.EMPTY_TUBE,
     State.INSPECTING: Prompt.INSPECT,
     State.MARKED: Prompt.MARKED,
-    State.RESTING: Prompt.REST,
+    State.STOWING: Prompt.STOW,
     State.CLOSED: Prompt.CLOSED,
     State.STANDING_BY: Prompt.STANDING_BY,
     State.NOTE_PLACE: Prompt.ASK_PLACE,
@@ -54,7 +54,7 @@ def enter(session: Session) -> tuple[Effect, ...]:
         return (Say(_HELD[state], meaning=session.progress.pending),)
     if state is State.REMARKING:
         return (Say(Prompt.ASK_REMARK), TakeRemark(REMARK_LIMIT_S))
-    if state is State.AIMING:
+    if state is State.POSITIONING:
         return _aim(session)
     if state in _PLAIN:
         return (Say(_PLAIN[state]),)
@@ -66,15 +66,15 @@ def _aim(session: Session) -> tuple[Effect, ...]:
     """Where to enter and how to lean; before the first insertion also how the clock lies."""
     where = aim(session.plan, session.at.location)
     manway = f"{where.manway}-manway" if where.manway else "manway"
-    entry = Say(Prompt.AIM_MIDDLE, {"manway": manway})
+    entry = Say(Prompt.POSITION_MIDDLE, {"manway": manway})
     if where.entry is not None:
         slots: dict[str, Slot] = {"manway": manway, "out": where.entry_mm}
-        entry = Say(Prompt.AIM_ENTRY, {**slots, "clock": _clock(where.entry)})
-    lean = Say(Prompt.AIM_UPRIGHT)
+        entry = Say(Prompt.POSITION_ENTRY, {**slots, "clock": _clock(where.entry)})
+    lean = Say(Prompt.POSITION_UPRIGHT)
     if where.tip is not None:
-        lean = Say(Prompt.AIM_TILT, {"tilt": where.tilt_deg, "clock": _clock(where.tip)})
+        lean = Say(Prompt.POSITION_TILT, {"tilt": where.tilt_deg, "clock": _clock(where.tip)})
     first = session.progress.insertion == 0
-    return (Say(Prompt.AIM_CLOCK), entry, lean) if first else (entry, lean)
+    return (Say(Prompt.POSITION_CLOCK), entry, lean) if first else (entry, lean)
 
 
 def _clock(clock: Clock) -> str:
@@ -114,8 +114,8 @@ def _raise(session: Session) -> Filled:
 
 def _shed(session: Session) -> Filled:
     if session.progress.waited:
-        return Prompt.SHED_REACHED, {}
-    return Prompt.SHED, {"seconds": ceil(session.plan.timing.shed_s)}
+        return Prompt.SHAKE_OFF_REACHED, {}
+    return Prompt.SHAKE_OFF, {"seconds": ceil(session.plan.timing.shed_s)}
 
 
 def _count(session: Session) -> Filled:
@@ -164,8 +164,8 @@ _FILLED: dict[State, Callable[[Session], Filled]] = {
     State.OPENING: _open,
     State.FILLING: _fill,
     State.RAISING: _raise,
-    State.SHEDDING: _shed,
-    State.EMPTYING: _die,
+    State.SHAKING_OFF: _shed,
+    State.EMPTYING_DIES: _die,
     State.COUNTING: _count,
     State.CHECKING: _check,
     State.DISPOSING: _dispose,

@@ -18,7 +18,7 @@ from typing import Final, NamedTuple
 
 from assistant.procedure import actions as do
 from assistant.procedure import guards as when
-from assistant.procedure.vocabulary import (
+from assistant.procedure.enums import (
     ACTIVE,
     NOTE,
     QUESTIONS,
@@ -28,7 +28,7 @@ from assistant.procedure.vocabulary import (
     State,
     Trigger,
 )
-from assistant.procedure.work import Work
+from assistant.procedure.transition_context import Work
 
 Guard = Callable[[Work], bool]
 Action = Callable[[Work], None]
@@ -63,8 +63,8 @@ TABLE: tuple[Row, ...] = (
     Row(S.BRIEFING, CAUTION, when.more_cautions, S.BRIEFING, do.next_caution),
     Row(S.BRIEFING, CAUTION, when.this_caution, S.SEATING),
     # One insertion.
-    Row(S.SEATING, I.DIES_SEATED, None, S.AIMING),
-    Row(S.AIMING, I.AIMED, None, S.ENTERING),
+    Row(S.SEATING, I.DIES_SEATED, None, S.POSITIONING),
+    Row(S.POSITIONING, I.POSITIONED, None, S.ENTERING),
     Row(S.ENTERING, I.AT_DEPTH, when.needs_witness, S.WITNESSING, do.hold),
     Row(S.ENTERING, I.AT_DEPTH, None, S.OPENING),
     Row(S.OPENING, I.PORT_OPEN, when.needs_witness, S.WITNESSING, do.hold),
@@ -74,26 +74,26 @@ TABLE: tuple[Row, ...] = (
     Row(S.CLOSING, I.PORT_CLOSED, when.more_positions, S.RAISING, do.take),
     Row(S.CLOSING, I.PORT_CLOSED, None, S.WITHDRAWING, do.take),
     Row(S.RAISING, I.SHAFT_RAISED, None, S.OPENING, do.raise_shaft),
-    Row(S.WITHDRAWING, I.SAMPLER_OUT, None, S.SHEDDING, do.withdraw),
-    Row(S.SHEDDING, I.POWDER_SHED, when.waited, S.TURNING, do.disarm),
-    Row(S.TURNING, I.DIES_UP, None, S.BARING),
-    Row(S.BARING, I.TUBE_OFF, None, S.EMPTYING),
-    Row(S.EMPTYING, RESULT, when.needs_witness, S.WITNESSING, do.hold),
-    Row(S.EMPTYING, RESULT, when.only_heard, S.READING_BACK, do.hold),
-    Row(S.EMPTYING, VERDICT, when.weighs, S.WEIGHING, do.label),
-    Row(S.EMPTYING, RESULT, when.more_dies, S.EMPTYING, do.label),
-    Row(S.EMPTYING, RESULT, None, S.CLEARING, do.label),
+    Row(S.WITHDRAWING, I.SAMPLER_OUT, None, S.SHAKING_OFF, do.withdraw),
+    Row(S.SHAKING_OFF, I.SHAKEN_OFF, when.waited, S.INVERTING, do.disarm),
+    Row(S.INVERTING, I.DIES_UP, None, S.REMOVING_TUBE),
+    Row(S.REMOVING_TUBE, I.TUBE_OFF, None, S.EMPTYING_DIES),
+    Row(S.EMPTYING_DIES, RESULT, when.needs_witness, S.WITNESSING, do.hold),
+    Row(S.EMPTYING_DIES, RESULT, when.only_heard, S.READING_BACK, do.hold),
+    Row(S.EMPTYING_DIES, VERDICT, when.weighs, S.WEIGHING, do.label),
+    Row(S.EMPTYING_DIES, RESULT, when.more_dies, S.EMPTYING_DIES, do.label),
+    Row(S.EMPTYING_DIES, RESULT, None, S.EMPTYING_TUBE, do.label),
     Row(S.WEIGHING, I.MASS, when.in_range, S.READING_BACK, do.hold),
-    Row(S.WEIGHING, I.MASS, when.affirmed_more, S.EMPTYING, do.weigh),
-    Row(S.WEIGHING, I.MASS, when.affirmed_last, S.CLEARING, do.weigh),
-    Row(S.CLEARING, I.TUBE_EMPTIED, when.needs_witness, S.WITNESSING, do.hold),
-    Row(S.CLEARING, I.TUBE_EMPTIED, None, S.INSPECTING),
-    Row(S.CLEARING, I.POWDER_IN_TUBE, None, S.NOTE_AMOUNT, do.leak_in_tube),
-    Row(S.INSPECTING, I.SHAFT_CLEAN, None, S.RESTING),
+    Row(S.WEIGHING, I.MASS, when.affirmed_more, S.EMPTYING_DIES, do.weigh),
+    Row(S.WEIGHING, I.MASS, when.affirmed_last, S.EMPTYING_TUBE, do.weigh),
+    Row(S.EMPTYING_TUBE, I.TUBE_EMPTIED, when.needs_witness, S.WITNESSING, do.hold),
+    Row(S.EMPTYING_TUBE, I.TUBE_EMPTIED, None, S.INSPECTING),
+    Row(S.EMPTYING_TUBE, I.POWDER_IN_TUBE, None, S.NOTE_AMOUNT, do.leak_in_tube),
+    Row(S.INSPECTING, I.SHAFT_CLEAN, None, S.STOWING),
     Row(S.INSPECTING, I.SHAFT_MARKED, None, S.MARKED, do.marked),
-    Row(S.MARKED, (I.MARKS_ACCEPTED, I.SAMPLER_CHANGED), None, S.RESTING),
-    Row(S.RESTING, I.ON_STAND, when.more_insertions, S.SEATING, do.next_insertion),
-    Row(S.RESTING, I.ON_STAND, None, S.COUNTING, do.last_insertion),
+    Row(S.MARKED, (I.MARKS_ACCEPTED, I.SAMPLER_CHANGED), None, S.STOWING),
+    Row(S.STOWING, I.ON_STAND, when.more_insertions, S.SEATING, do.next_insertion),
+    Row(S.STOWING, I.ON_STAND, None, S.COUNTING, do.last_insertion),
     # Close-out.
     Row(S.COUNTING, I.DIES_COMPLETE, when.open_deviations, S.DISPOSING),
     Row(S.COUNTING, I.DIES_COMPLETE, None, S.SIGNING),
@@ -107,7 +107,7 @@ TABLE: tuple[Row, ...] = (
     # Timers; they run on while a side dialogue is held.
     Row((S.FILLING, *ASIDE), G.FILL_REACHED, when.filling, STAY, do.fill_reached),
     Row((S.FILLING, *ASIDE), G.FILL_OVERRUN, when.filling, STAY, do.fill_overrun),
-    Row((S.SHEDDING, *ASIDE), G.SHED_REACHED, when.shedding, STAY, do.shed_reached),
+    Row((S.SHAKING_OFF, *ASIDE), G.SHAKE_OFF_REACHED, when.shaking_off, STAY, do.shake_off_reached),
     # At any moment.
     Row(ACTIVE, QUESTIONS, None, STAY),
     Row(STEP, I.STAND_BY, None, S.STANDING_BY, do.step_aside),

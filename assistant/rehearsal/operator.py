@@ -10,12 +10,12 @@ from dataclasses import dataclass
 from typing import Literal
 
 from assistant.grammar.language import Language
-from assistant.grammar.wording import phrase
+from assistant.grammar.rendering import phrase
 from assistant.plan.dies import mass_window
-from assistant.procedure import views
+from assistant.procedure import queries
+from assistant.procedure.enums import END, Intent, State
 from assistant.procedure.events import Meaning
 from assistant.procedure.model import Session
-from assistant.procedure.vocabulary import END, Intent, State
 from assistant.rehearsal.script import Script, Slip
 
 PATIENCE_S = 6.0
@@ -71,7 +71,7 @@ class Operator:
             return Deed(slip.do, slip.words, self._pause(), slip.seconds)
         if session.state is State.REMARKING:
             return Deed("chatter", "the filter over the manway was shaken just now", self._pause())
-        if session.state in (State.FILLING, State.SHEDDING) and not session.progress.waited:
+        if session.state in (State.FILLING, State.SHAKING_OFF) and not session.progress.waited:
             return None
         self._tries += 1
         words = self._answer(session)
@@ -86,7 +86,7 @@ class Operator:
 
     def _by_hand(self, session: Session, words: str) -> Deed:
         """The key where it says the same, else the keyboard."""
-        normal = views.normal(session)
+        normal = queries.normal(session)
         if normal is not None and self._phrase(normal) == words:
             return Deed("key", after_s=self._pause())
         return Deed("type", words, self._pause())
@@ -111,7 +111,7 @@ class Operator:
             case State.DISPOSING:
                 return self._phrase(Meaning(intent=Intent.DEVIATION_ACCEPTED))
             case _:
-                return self._phrase(views.advancing(session)[0])
+                return self._phrase(queries.advancing(session)[0])
 
     def _phrase(self, meaning: Meaning) -> str:
         return phrase(self._language, meaning)

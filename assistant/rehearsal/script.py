@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from assistant.errors import InputError
-from assistant.procedure.vocabulary import State
+from assistant.procedure.enums import State
 
 
 class Slip(BaseModel):

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 from assistant.evaluation.campaign import Batch, BatchFigures, Campaign, Chart, compare
 from assistant.evaluation.trends import holm
-from assistant.journal.head import head_code
-from assistant.report.blocks import (
+from assistant.journal.head_code import head_code
+from assistant.report.document_model import (
     Block,
     Document,
     Facts,
@@ -16,10 +16,10 @@ from assistant.report.blocks import (
     Verdict,
     table,
 )
-from assistant.report.case import Laboratory, joined_of
-from assistant.report.content import in_short
-from assistant.report.numbers import fixed, listed, moment, p_value, short
-from assistant.report.study import RecordStudy
+from assistant.report.evaluation_run import Laboratory, joined_of
+from assistant.report.formatting import fixed, listed, moment, p_value, short
+from assistant.report.sections import in_short
+from assistant.report.vial_records import RecordStudy
 
 _MEANS = "one-way analysis of the location means"
 

@@ -16,11 +16,11 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
-from assistant.plan.aim import aim_of
-from assistant.plan.bed import bed_of
-from assistant.plan.judge_place import faults
+from assistant.plan.entry_direction import aim_of
+from assistant.plan.insertion_geometry import insertions
+from assistant.plan.location_checks import faults
 from assistant.plan.model import Plan
-from assistant.plan.reach import insertions
+from assistant.plan.powder_bed import bed_of
 from assistant.plan.vials import Vial
 from assistant.report.draw_views import (
     INK,

@@ -12,10 +12,10 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Circle
 
-from assistant.plan.bed import Bed
-from assistant.plan.judge_place import port_unsafe
+from assistant.plan.insertion_geometry import Insertion
+from assistant.plan.location_checks import port_unsafe
 from assistant.plan.model import Plan
-from assistant.plan.reach import Insertion
+from assistant.plan.powder_bed import Bed
 from assistant.plan.shapes import Array, Flags
 from assistant.plan.vials import Vial
 

@@ -3,15 +3,15 @@
 from collections import Counter
 from collections.abc import Iterable, Sequence
 
+from assistant.conformance import Told
 from assistant.errors import RecordBroken
 from assistant.journal.entry import Entry as Line
-from assistant.journal.head import head_code
+from assistant.journal.head_code import head_code
+from assistant.plan.insertion_geometry import insertion_mm
 from assistant.plan.model import Plan
-from assistant.plan.reach import insertion_mm
 from assistant.procedure import model
+from assistant.procedure.enums import END, State
 from assistant.procedure.events import Opened, RemarkTaken
-from assistant.procedure.vocabulary import END, State
-from assistant.replay import Told
 from assistant.report.export import (
     Condition,
     Deviation,
@@ -63,7 +63,7 @@ class Collector:
         """Take a record to its end, or to where it breaks.
 
         Args:
-            told: from `assistant.replay.follow`, perhaps with further checks around it.
+            told: from `assistant.conformance.follow`, perhaps with further checks around it.
             entries: keep every entry; otherwise memory does not grow with the record.
 
         Returns:

@@ -7,7 +7,7 @@ from base64 import b64encode
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from assistant.report.blocks import Block, Document, Picture
+from assistant.report.document_model import Block, Document, Picture
 from assistant.report.plots import drawing, svg
 
 

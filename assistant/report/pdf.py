@@ -29,9 +29,18 @@ from reportlab.platypus import (
 )
 from reportlab.platypus import Table as Grid
 
-from assistant.report.blocks import Block, Document, Facts, Heading, Picture, Table, Text, Verdict
+from assistant.report.document_model import (
+    Block,
+    Document,
+    Facts,
+    Heading,
+    Picture,
+    Table,
+    Text,
+    Verdict,
+)
+from assistant.report.matplotlib_to_reportlab import BOLD, PLAIN, VectorFigure, register_fonts
 from assistant.report.plots import drawing
-from assistant.report.vector import BOLD, PLAIN, VectorFigure, register_fonts
 
 LEFT, RIGHT, TOP, FOOT = 17 * mm, 17 * mm, 20 * mm, 19 * mm
 WIDTH = A4[0] - LEFT - RIGHT

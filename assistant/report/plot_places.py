@@ -7,12 +7,12 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from assistant.evaluation.describe import SpotSummary
-from assistant.plan.bed import bed_of
-from assistant.plan.reach import insertions
-from assistant.report.case import Case
+from assistant.evaluation.descriptive import SpotSummary
+from assistant.plan.insertion_geometry import insertions
+from assistant.plan.powder_bed import bed_of
 from assistant.report.draw_views import Scene, elevation, from_above
-from assistant.report.numbers import fixed
+from assistant.report.evaluation_run import Case
+from assistant.report.formatting import fixed
 from assistant.report.plots import INK, QUIET, WIDTH_IN
 
 MOST_NAMED = 36

@@ -22,8 +22,8 @@ from assistant.evaluation.results import by_spot
 from assistant.evaluation.schemes import SD_PASS
 from assistant.evaluation.study import Study
 from assistant.evaluation.trends import Trend
-from assistant.report.case import Case, axis_estimate
-from assistant.report.numbers import fixed
+from assistant.report.evaluation_run import Case, axis_estimate
+from assistant.report.formatting import fixed
 
 WIDTH_IN = 6.9
 """Of a figure across the page."""

@@ -10,11 +10,13 @@ from typing import Literal
 from pydantic import ValidationError
 
 from assistant.clock import ManualClock, SystemClock
+from assistant.conformance import follow, proved
 from assistant.errors import InputError, RecordBroken, RecordError
 from assistant.grammar.language import Language
 from assistant.journal.entry import Entry
 from assistant.plan import Plan, parse_plan
 from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Clock, Speaker, Utterance
+from assistant.procedure.enums import END, Prompt
 from assistant.procedure.events import (
     AudioLost,
     DeviceBack,
@@ -25,13 +27,11 @@ from assistant.procedure.events import (
     load,
 )
 from assistant.procedure.model import Session, begin
-from assistant.procedure.vocabulary import END, Prompt
-from assistant.replay import follow, proved
-from assistant.session.ahead import JudgeAhead
-from assistant.session.assemble import SessionJudge, fingerprint, software
-from assistant.session.conductor import Conductor, Observer, Parts
-from assistant.session.keeper import Keeper
-from assistant.session.soundcheck import (
+from assistant.session.engine_factory import SessionJudge, fingerprint, software
+from assistant.session.journal_writer import Keeper
+from assistant.session.monitors import ClockWatch, NoiseWatch
+from assistant.session.session_loop import Conductor, Observer, Parts
+from assistant.session.sound_check import (
     Delays,
     SoundCheck,
     spoken_for_check,
@@ -39,14 +39,14 @@ from assistant.session.soundcheck import (
     unworkable,
     with_delays,
 )
-from assistant.session.watch import ClockWatch, NoiseWatch
-from assistant.speech import signals
-from assistant.speech.ear import Ear
+from assistant.session.speculative_judging import JudgeAhead
+from assistant.speech import audio_events
+from assistant.speech.audio_queue import SoundQueue
+from assistant.speech.barge_in import StrictListening
+from assistant.speech.listening_pipeline import Ear
 from assistant.speech.resample import ProgramRate
-from assistant.speech.soundqueue import SoundQueue
-from assistant.speech.strict import StrictListening
-from assistant.storage.record import RecordFolder
-from assistant.storage.view import RecordView
+from assistant.storage.record_reader import RecordView
+from assistant.storage.record_writer import RecordFolder
 
 TICK_S = 0.05
 BLOCK_NS = BLOCK_SAMPLES * 1_000_000_000 // SAMPLE_RATE
@@ -165,7 +165,7 @@ class LiveSession:
         while not self.conductor.ended:
             if source is None:
                 item = self._queue.get(TICK_S)
-                if isinstance(item, signals.SoundEnded):
+                if isinstance(item, audio_events.SoundEnded):
                     break
                 self._tick(item)
             elif (block := next(source, None)) is not None:
@@ -253,29 +253,29 @@ class LiveSession:
         if self._setting.speaker.name != self._names["speaker"]:
             notices += self._back("speaker", self._setting.speaker.name)
         match item:
-            case signals.SoundBlock():
+            case audio_events.SoundBlock():
                 self._sound(item, notices)
                 return
             case Utterance():
                 self.conductor.tick(None, typed=[item])
-            case signals.AudioLost():
+            case audio_events.AudioLost():
                 self.ear.sound_lost()
                 notices.append(AudioLost(milliseconds=item.milliseconds))
-            case signals.MicrophoneLost():
+            case audio_events.MicrophoneLost():
                 self.ear.sound_lost()
                 notices.append(self._gone("microphone", item.reason))
-            case signals.MicrophoneBack():
+            case audio_events.MicrophoneBack():
                 self.ear.microphone_changed()
                 notices += self._back("microphone", item.name)
-            case signals.SpeakerLost():
+            case audio_events.SpeakerLost():
                 notices.append(self._gone("speaker", item.reason))
-            case signals.SpeakerBack() if "speaker" in self._lost:
+            case audio_events.SpeakerBack() if "speaker" in self._lost:
                 notices += self._back("speaker", item.name)
             case _:
                 pass
         self.conductor.tick(None, notices=[n for n in notices if n])
 
-    def _sound(self, item: signals.SoundBlock, notices: list[Event | None]) -> None:
+    def _sound(self, item: audio_events.SoundBlock, notices: list[Event | None]) -> None:
         """Listen; where the noise has risen for good, be as strict as its ratio asks."""
         rose = self._noise_watch.look(self.ear.floor_dbfs, self.clock.now())
         if rose is not None:

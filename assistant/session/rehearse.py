@@ -17,15 +17,15 @@ from assistant.procedure.machine import Outcome
 from assistant.procedure.model import Session, begin
 from assistant.rehearsal.operator import PATIENCE_S, Deed, Operator
 from assistant.rehearsal.script import Script
-from assistant.session.assemble import fingerprint, open_judge, software
-from assistant.session.conductor import Conductor, Observer, Parts
-from assistant.session.keeper import Keeper
-from assistant.session.soundcheck import SoundCheck, spoken_for_check
-from assistant.session.words import refuse_alike
-from assistant.speech.ear import Ear
-from assistant.speech.loopback import Loopback
-from assistant.speech.voice import Voice
-from assistant.storage.record import RecordFolder
+from assistant.session.engine_factory import fingerprint, open_judge, software
+from assistant.session.journal_writer import Keeper
+from assistant.session.pronunciation_check import refuse_alike
+from assistant.session.session_loop import Conductor, Observer, Parts
+from assistant.session.sound_check import SoundCheck, spoken_for_check
+from assistant.speech.listening_pipeline import Ear
+from assistant.speech.simulated_room import Loopback
+from assistant.speech.tts import Voice
+from assistant.storage.record_writer import RecordFolder
 
 BLOCK_NS = BLOCK_SAMPLES * 1_000_000_000 // SAMPLE_RATE
 

@@ -17,7 +17,7 @@ from typing import Literal
 import numpy as np
 
 from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Utterance
-from assistant.speech.loudness import FRAME_SAMPLES, FRAMES_PER_BLOCK, NoiseFloor
+from assistant.speech.noise_floor import FRAME_SAMPLES, FRAMES_PER_BLOCK, NoiseFloor
 from assistant.speech.pcm import BYTES_PER_SAMPLE, FULL_SCALE, samples_of
 
 EndedBy = Literal["quiet", "limit", "end"]

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from assistant.ports import Speaker, Utterance, Verdict
-from assistant.speech.ear import Ear
 from assistant.speech.endpoint import Endpointer
+from assistant.speech.listening_pipeline import Ear
 from assistant.speech.pcm import BLOCK_BYTES
 
 BLOCK_S: Final = 0.05

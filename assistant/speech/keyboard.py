@@ -12,7 +12,7 @@ from typing import TextIO
 
 from assistant.errors import DeviceError, GrammarError
 from assistant.ports import Hypothesis, Utterance
-from assistant.speech.network import normal
+from assistant.speech.phrase_graph import normal
 
 ENTER = "\n"
 

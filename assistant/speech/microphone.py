@@ -11,14 +11,14 @@ from typing import Any
 
 from assistant.errors import DeviceError
 from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE
-from assistant.speech.devices import Device, SoundSystem, within
-from assistant.speech.signals import (
+from assistant.speech.audio_events import (
     AudioLost,
     MicrophoneBack,
     MicrophoneLost,
     SoundBlock,
     SoundItem,
 )
+from assistant.speech.devices import Device, SoundSystem, within
 from assistant.speech.watchdog import Watchdog
 
 QUEUED_BLOCKS = 200

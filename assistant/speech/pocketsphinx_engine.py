@@ -14,8 +14,8 @@ from typing import Any
 from assistant.errors import DeviceError, GrammarError
 from assistant.grammar.phones import PHONES
 from assistant.ports import SAMPLE_RATE, Hypothesis, Utterance
-from assistant.speech.network import build_network, normal
 from assistant.speech.pcm import dithered
+from assistant.speech.phrase_graph import build_network, normal
 
 SHORTEST_BYTES = 2 * SAMPLE_RATE // 20
 """Less than 50 ms holds no frame pair to decode."""

@@ -12,8 +12,8 @@ from typing import Any, Final
 
 import numpy as np
 
-from assistant.speech.acceptance import SecondOpinion
-from assistant.speech.acceptance.sound import dithered, samples_of, trimmed
+from assistant.speech.utterance_verification import SecondOpinion
+from assistant.speech.utterance_verification.trimming import dithered, samples_of, trimmed
 
 _FRAME: Final = 160
 _LONGEST_FRAMES: Final = 800

@@ -6,8 +6,8 @@ import numpy as np
 
 from assistant.errors import DeviceError
 from assistant.ports import SAMPLE_RATE
+from assistant.speech.audio_events import SoundBlock
 from assistant.speech.pcm import BLOCK_BYTES, bytes_of, samples_of
-from assistant.speech.signals import SoundBlock
 
 
 def _library() -> Any:  # noqa: ANN401 - untyped library

@@ -11,7 +11,7 @@ import os
 import re
 import sys
 import threading
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from importlib.metadata import version
 from itertools import pairwise
 from pathlib import Path
@@ -19,8 +19,9 @@ from typing import Any
 
 from assistant.errors import DeviceError, GrammarError
 from assistant.ports import SAMPLE_RATE, Hypothesis, Utterance
-from assistant.speech.network import normal
 from assistant.speech.pcm import dithered
+from assistant.speech.phrase_graph import normal
+from assistant.user_folder import user_folder
 
 MODEL_VARIABLE = "SAMPLING_ASSISTANT_VOSK_MODEL"
 """Environment variable that may hold the path of a model folder."""
@@ -37,19 +38,12 @@ _DYNAMIC = ("graph/HCLr.fst", "graph/Gr.fst")
 _STATIC = "graph/HCLG.fst"
 
 
-def find_model(
-    language: str,
-    configured: Path | None = None,
-    environment: Mapping[str, str] | None = None,
-    home: Path | None = None,
-) -> Path | None:
+def find_model(language: str, configured: Path | None = None) -> Path | None:
     """Look for a model folder; a place that was named must hold a usable one.
 
     Args:
         language: two letters, such as "en".
         configured: the folder named in the configuration.
-        environment: environment variables; those of the process if not given.
-        home: the user's home folder; that of the process if not given.
 
     Returns:
         The folder, or None when none was named and the standard places hold no usable one.
@@ -57,32 +51,26 @@ def find_model(
     Raises:
         DeviceError: the configured folder, or the one in `MODEL_VARIABLE`, cannot be used.
     """
-    variables = os.environ if environment is None else environment
-    named = configured or (
-        Path(variables[MODEL_VARIABLE]) if variables.get(MODEL_VARIABLE) else None
-    )
+    variable = os.environ.get(MODEL_VARIABLE)
+    named = configured or (Path(variable) if variable else None)
     if named is not None:
         check_model(named)
         return named
     pattern = re.compile(rf"vosk-model-(small-)?{re.escape(language)}(-|$)")
-    for place in standard_places(variables, home or Path.home()):
+    for place in standard_places():
         for folder in sorted(place.iterdir()) if place.is_dir() else ():
             if pattern.match(folder.name) and fault_of_model(folder) is None:
                 return folder
     return None
 
 
-def standard_places(environment: Mapping[str, str], home: Path) -> Iterator[Path]:
-    """Yield the folders in which models are looked for, the program's own first."""
-    if sys.platform == "win32":
-        local = Path(environment.get("LOCALAPPDATA", home / "AppData" / "Local"))
-        yield from (local / "sampling-assistant" / "vosk", local / "vosk")
-    elif sys.platform == "darwin":
-        yield home / "Library" / "Application Support" / "sampling-assistant" / "vosk"
-    else:
-        data = Path(environment.get("XDG_DATA_HOME") or home / ".local" / "share")
-        yield data / "sampling-assistant" / "vosk"
-    yield from (home / ".cache" / "vosk", Path("/usr/share/vosk"))
+def standard_places() -> tuple[Path, ...]:
+    """Return the folders in which models are looked for, the user's own first."""
+    return (
+        user_folder() / "vosk",
+        Path.home() / ".cache" / "vosk",
+        Path("/usr/share/vosk"),
+    )
 
 
 def fault_of_model(folder: Path) -> str | None:

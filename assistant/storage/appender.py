@@ -5,7 +5,7 @@ import os
 from pathlib import Path
 
 from assistant.errors import RecordError
-from assistant.storage.disk import Disk, failure
+from assistant.storage.filesystem import Disk, failure
 
 __all__ = ["MAX_LINE", "Appender", "require_one_line"]
 

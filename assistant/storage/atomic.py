@@ -4,7 +4,7 @@ import contextlib
 import os
 from pathlib import Path
 
-from assistant.storage.disk import Disk, failure
+from assistant.storage.filesystem import Disk, failure
 
 __all__ = ["UNFINISHED", "replace_file", "write_whole"]
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from assistant.errors import RecordBroken
 from assistant.ports import SAMPLE_RATE
 from assistant.storage.atomic import replace_file
-from assistant.storage.disk import Disk, failure
+from assistant.storage.filesystem import Disk, failure
 
 __all__ = ["decode", "encode", "load_clip", "save_clip"]
 

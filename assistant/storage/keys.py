@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from assistant.errors import InputError, RecordError
 from assistant.storage.atomic import replace_file
-from assistant.storage.disk import Disk, failure
+from assistant.storage.filesystem import Disk, failure
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import (

@@ -5,7 +5,7 @@ from pathlib import Path
 from filelock import FileLock, Timeout
 
 from assistant.errors import RecordError
-from assistant.storage.disk import failure
+from assistant.storage.filesystem import failure
 
 __all__ = ["LOCK", "hold"]
 

@@ -4,7 +4,7 @@ from pathlib import Path
 
 from assistant.journal.signing import Signature, read_signatures
 from assistant.storage.atomic import replace_file
-from assistant.storage.disk import Disk, failure
+from assistant.storage.filesystem import Disk, failure
 from assistant.storage.lock import hold
 
 __all__ = ["SIGNATURES", "add_signature", "load_signatures"]

@@ -23,7 +23,7 @@ from typing import Any
 
 import pytest
 
-from assistant.speech.loopback import Colour, NoiseMaker
+from assistant.speech.simulated_room import Colour, NoiseMaker
 
 SCENES = Path(__file__).parent / "scenes"
 

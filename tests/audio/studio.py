@@ -25,10 +25,10 @@ from assistant.procedure import Session, begin, step
 from assistant.procedure.events import Event, Heard, TimerRang, load
 from assistant.rehearsal.operator import Operator
 from assistant.rehearsal.script import Script
-from assistant.speech.loopback import active_rms
 from assistant.speech.pcm import FULL_SCALE, bytes_of, samples_of
-from assistant.speech.voice import Voice
-from assistant.storage import shipped
+from assistant.speech.simulated_room import active_rms
+from assistant.speech.tts import Voice
+from assistant.storage import bundled_files
 from tests.audio.scenes.listener import Listener
 
 if TYPE_CHECKING:
@@ -189,7 +189,7 @@ class Sitting:
             options: more of the command line; with "--headset" nobody waits for prompts to end.
             command: what it is to do.
         """
-        self.language: Language = parse_grammar(shipped.read_grammar("en"), "grammar")
+        self.language: Language = parse_grammar(bundled_files.read_grammar("en"), "grammar")
         self.operator = Operator(self.language, Script(title="by the book"), seed=1)
         self._headset = "--headset" in options
         self._ear_voice = Voice()

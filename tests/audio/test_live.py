@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from assistant.grammar.wording import phrase
+from assistant.grammar.rendering import phrase
+from assistant.procedure.enums import Intent, Prompt, State
 from assistant.procedure.events import (
     DeviceBack,
     DeviceLost,
@@ -21,8 +22,7 @@ from assistant.procedure.events import (
     TimerRang,
 )
 from assistant.procedure.model import Session
-from assistant.procedure.vocabulary import Intent, Prompt, State
-from assistant.storage import shipped
+from assistant.storage import bundled_files
 from tests.audio.studio import SPEECH_DBFS, Sitting, one_location, said_in, sitting
 
 if TYPE_CHECKING:
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 pytestmark = [pytest.mark.audio, pytest.mark.slow]
 
-WEIGHED = one_location(shipped.read_plan("bin"))
+WEIGHED = one_location(bundled_files.read_plan("bin"))
 """One insertion of two ports; each vial is weighed."""
 
 QUIET_ROOM_DBFS = -61.0
@@ -164,7 +164,7 @@ def step_to_the_balance(person: Sitting) -> None:
     person.until(lambda _, e: isinstance(e, SoundChecked), within=20)
     while person.follower.session.state is not State.WEIGHING:
         session = person.follower.session
-        if session.state in {State.FILLING, State.SHEDDING} and not session.progress.waited:
+        if session.state in {State.FILLING, State.SHAKING_OFF} and not session.progress.waited:
             person.until(lambda _, e: isinstance(e, TimerRang), within=20)
         else:
             press(person)

@@ -18,7 +18,7 @@ import pytest
 
 from assistant.procedure.events import DeviceLost, Heard
 from assistant.procedure.model import Status
-from assistant.storage import shipped
+from assistant.storage import bundled_files
 from tests.audio.studio import VOICES, Sitting, one_location, said_in, sitting
 
 if TYPE_CHECKING:
@@ -54,7 +54,7 @@ def work_through(person: Sitting, record: Path) -> None:
 def test_thirty_samples_are_taken_with_a_headset(sound: "VirtualSound", tmp_path: Path) -> None:
     """Two voices work ten locations of three positions through, answering into the prompts."""
     sound.play_noise()
-    with sitting(sound, shipped.read_plan("double-cone"), tmp_path, "--headset") as person:
+    with sitting(sound, bundled_files.read_plan("double-cone"), tmp_path, "--headset") as person:
         work_through(person, tmp_path / "record")
         assert len(person.follower.session.progress.samples) == 30
 
@@ -69,7 +69,7 @@ def test_a_location_is_sampled_with_a_loudspeaker(sound: "VirtualSound", tmp_pat
     """
     sound.play_noise()
     sound.echo(-20)
-    plan = shipped.read_plan("double-cone")
+    plan = bundled_files.read_plan("double-cone")
     with sitting(sound, plan if FULL else one_location(plan), tmp_path) as person:
         work_through(person, tmp_path / "record")
         delays = delays_of(person)

@@ -14,8 +14,8 @@ from pathlib import Path
 import pytest
 
 from assistant.clock import ManualClock
-from assistant.storage import shipped
-from assistant.storage.record import RecordFolder
+from assistant.storage import bundled_files
+from assistant.storage.record_writer import RecordFolder
 from assistant.testing import quick_record
 
 LIBRARIES = (
@@ -29,10 +29,10 @@ LIBRARIES = (
 def study(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with a record of 10 x 3 x 2 vials and its sheet."""
     root = tmp_path_factory.mktemp("study")
-    plan = shipped.read_plan("double-cone").replace(
+    plan = bundled_files.read_plan("double-cone").replace(
         b"ports_mm = [60.0]", b"ports_mm = [60.0, 160.0]"
     )
-    grammar = shipped.read_grammar("en")
+    grammar = bundled_files.read_grammar("en")
     with RecordFolder.create(root / "record", plan, grammar) as folder:
         quick_record(folder, ManualClock(datetime(2026, 3, 4, 8, tzinfo=UTC)), plan, grammar)
     seconds(root, "-m", "assistant", "assays", "record", "-o", "assays.csv")

@@ -12,10 +12,10 @@ import pytest
 
 from assistant.journal.chain import line, read, seal
 from assistant.journal.entry import Entry
-from assistant.journal.head import head_code, watch
+from assistant.journal.head_code import head_code, watch
 from assistant.ports import Instant
-from assistant.storage.record import RecordFolder
-from assistant.storage.view import RecordView
+from assistant.storage.record_reader import RecordView
+from assistant.storage.record_writer import RecordFolder
 
 
 def typical(previous: Entry | None, by: str) -> Entry:

@@ -16,10 +16,10 @@ from matplotlib.figure import Figure
 from assistant.cli import main
 from assistant.errors import PlanError
 from assistant.plan import Plan, parse_plan
-from assistant.plan.answers import answers_of
 from assistant.plan.check import findings
+from assistant.plan.insertion_geometry import lengths
 from assistant.plan.new_plan import plan_of
-from assistant.plan.reach import lengths
+from assistant.plan.questionnaire import answers_of
 from assistant.plan.shapes import height_of, shape_of
 from assistant.plan.vessel import KINDS
 from assistant.plan.vials import vials

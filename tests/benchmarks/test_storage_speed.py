@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from assistant.storage.record import RecordFolder
+from assistant.storage.record_writer import RecordFolder
 
 ROUNDS = 40
 LINES = 25

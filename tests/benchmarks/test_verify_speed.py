@@ -23,24 +23,24 @@ import pytest
 from assistant.cli.record import open_record
 from assistant.cli.verify import prove
 from assistant.clock import ManualClock
+from assistant.conformance import outcome_on_record, retell
 from assistant.grammar.language import parse_grammar
 from assistant.journal.chain import line, read, seal
 from assistant.journal.entry import Entry
 from assistant.plan import parse_plan
 from assistant.ports import Instant
+from assistant.procedure.enums import Intent, State
 from assistant.procedure.events import AudioLost, Event, Heard, Meaning, dump
 from assistant.procedure.machine import step
 from assistant.procedure.model import Session
-from assistant.procedure.vocabulary import Intent, State
-from assistant.replay import outcome_on_record, retell
-from assistant.storage import shipped
+from assistant.storage import bundled_files
 from assistant.storage.memory import MemoryJournal
-from assistant.storage.record import RecordFolder
+from assistant.storage.record_writer import RecordFolder
 from assistant.testing import quick_record, typed
 
-PLAN = b"[[locations]]".join(shipped.read_plan("double-cone").split(b"[[locations]]")[:2])
+PLAN = b"[[locations]]".join(bundled_files.read_plan("double-cone").split(b"[[locations]]")[:2])
 """One location only, so that most of even a short record is what repeats."""
-GRAMMAR = shipped.read_grammar("en")
+GRAMMAR = bundled_files.read_grammar("en")
 ENGLISH = parse_grammar(GRAMMAR, "en")
 SCORES = {"ahead": "3.25", "fit": "-41.7", "snr-db": "17.9", "speech-ms": "840"}
 

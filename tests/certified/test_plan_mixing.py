@@ -14,7 +14,7 @@ from assistant.plan.dies import (
     minimum_weight_mg,
     repose_character,
 )
-from assistant.plan.fitness import lifting_limit_kg
+from assistant.plan.sampler_limits import lifting_limit_kg
 
 
 def _earle() -> float:

@@ -13,14 +13,14 @@ import pytest
 
 from assistant.cli import main
 from assistant.clock import ManualClock
+from assistant.procedure.enums import Intent, State
 from assistant.procedure.events import DeviceLost, Meaning, RemarkTaken, Resumed
-from assistant.procedure.vocabulary import Intent, State
-from assistant.storage import shipped
-from assistant.storage.record import RecordFolder
+from assistant.storage import bundled_files
+from assistant.storage.record_writer import RecordFolder
 from assistant.testing import Instead, quick_record
 
-GRAMMAR = shipped.read_grammar("en")
-CONE = shipped.read_plan("double-cone").split(b"[[locations]]")
+GRAMMAR = bundled_files.read_grammar("en")
+CONE = bundled_files.read_plan("double-cone").split(b"[[locations]]")
 SMALL = b"[[locations]]".join(CONE[:3])
 """The shipped plan with its first two locations only: six vials."""
 
@@ -32,7 +32,7 @@ Make = Callable[[str], Path]
 
 Departures = Callable[[RecordFolder], tuple[Instead, ...]]
 
-LOST = Instead(State.RESTING, DeviceLost(device="speaker", reason="unplugged"))
+LOST = Instead(State.STOWING, DeviceLost(device="speaker", reason="unplugged"))
 STOP = Instead(State.SEATING, Meaning(intent=Intent.STOP_SAMPLING), visit=2)
 SPILL = Instead(State.OPENING, Meaning(intent=Intent.NOTE_SPILL), visit=4)
 
@@ -67,7 +67,7 @@ def torn(record: RecordFolder) -> tuple[Instead, ...]:
         torn_bytes=len(data),
         torn_sha256=digest,
     )
-    return (Instead(State.RESTING, resumed),)
+    return (Instead(State.STOWING, resumed),)
 
 
 def typed(text: str) -> Departures:

@@ -19,15 +19,15 @@ from typing import Any
 
 import pytest
 
-from assistant.storage import shipped
+from assistant.storage import bundled_files
 
 Make = Callable[[str], Path]
 Run = Callable[..., CompletedProcess[str]]
 Refused = Callable[..., None]
 Play = Callable[..., dict[str, Any]]
 
-PLAN = shipped.read_plan("double-cone").decode()
-GRAMMAR = shipped.read_grammar("en").decode()
+PLAN = bundled_files.read_plan("double-cone").decode()
+GRAMMAR = bundled_files.read_grammar("en").decode()
 
 linux_only = pytest.mark.skipif(
     sys.platform != "linux", reason="elsewhere the packages carry these libraries"
@@ -229,8 +229,8 @@ ctypes.util.find_library = lambda name: None if "portaudio" in name else real(na
 """
 NO_ESPEAK = """
 import sys
-from assistant.speech import espeak
-espeak.SYSTEM_LIBRARIES = ()
+from assistant.speech import tts_espeak
+tts_espeak.SYSTEM_LIBRARIES = ()
 sys.modules["espeakng_loader"] = None
 """
 

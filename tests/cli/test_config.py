@@ -8,6 +8,7 @@ import pytest
 from assistant.cli.config import FILE_VARIABLE, Config, config_path, configure, read_config
 from assistant.cli.parser import build_parser
 from assistant.errors import InputError
+from assistant.user_folder import FOLDER_VARIABLE
 
 
 def test_what_the_file_says_holds_unless_the_command_line_says_otherwise(
@@ -56,22 +57,16 @@ def test_a_file_need_not_be_there_unless_it_is_named(tmp_path: Path) -> None:
         read_config(tmp_path, named=False)
 
 
-@pytest.mark.parametrize(
-    ("platform", "environment", "expected"),
-    [
-        ("linux", {}, "home/.config/sampling-assistant/config.toml"),
-        ("linux", {"XDG_CONFIG_HOME": "xdg"}, "xdg/sampling-assistant/config.toml"),
-        ("darwin", {}, "home/Library/Application Support/sampling-assistant/config.toml"),
-        ("win32", {}, "home/AppData/Roaming/sampling-assistant/config.toml"),
-        ("linux", {FILE_VARIABLE: "mine.toml"}, "mine.toml"),
-    ],
-)
-def test_where_it_is_looked_for(
-    platform: str, environment: dict[str, str], expected: str, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Where each system keeps such files."""
-    monkeypatch.setattr("sys.platform", platform)
-    assert config_path(environment, Path("home")) == Path(expected)
+def test_where_it_is_looked_for(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """In the user's folder, unless the environment names the file itself."""
+    monkeypatch.setenv(FOLDER_VARIABLE, str(tmp_path))
+    monkeypatch.delenv(FILE_VARIABLE)
+    assert config_path() == tmp_path / "config.toml"
+    monkeypatch.setenv(FILE_VARIABLE, "mine.toml")
+    assert config_path() == Path("mine.toml")
+    monkeypatch.delenv(FILE_VARIABLE)
+    monkeypatch.delenv(FOLDER_VARIABLE)
+    assert config_path().parent.name == "sampling-assistant"
 
 
 def test_the_tests_read_no_file_of_the_user() -> None:

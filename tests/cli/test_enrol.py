@@ -10,7 +10,7 @@ from assistant.cli import main
 from assistant.cli.record import open_record
 from assistant.ports import SAMPLE_RATE
 from assistant.procedure.events import Opened
-from assistant.speech.acceptance.profile import load_profile
+from assistant.speech.utterance_verification.profile import load_profile
 
 
 def record(path: Path, hertz: float, seconds: float = 0.8) -> None:

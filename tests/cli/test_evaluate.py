@@ -14,20 +14,20 @@ import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from assistant.cli import main
-from assistant.cli.study import MOST_BYTES
+from assistant.cli.evaluation_inputs import MOST_BYTES
 from assistant.clock import ManualClock
 from assistant.journal.chain import read
 from assistant.journal.signing import sign
+from assistant.procedure.enums import Intent, State
 from assistant.procedure.events import Meaning
-from assistant.procedure.vocabulary import Intent, State
-from assistant.storage import shipped
-from assistant.storage.record import RecordFolder
+from assistant.storage import bundled_files
+from assistant.storage.record_reader import RecordView
+from assistant.storage.record_writer import RecordFolder
 from assistant.storage.signatures import add_signature
-from assistant.storage.view import RecordView
 from assistant.testing import Instead, quick_record
 
-GRAMMAR = shipped.read_grammar("en")
-CONE = shipped.read_plan("double-cone")
+GRAMMAR = bundled_files.read_grammar("en")
+CONE = bundled_files.read_plan("double-cone")
 
 
 def take(folder: Path, plan: bytes = CONE, *departures: Instead) -> Path:

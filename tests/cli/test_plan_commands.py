@@ -8,11 +8,11 @@ from typing import Protocol
 import pytest
 
 from assistant.plan import Plan, parse_plan
-from assistant.plan.answers import QUESTIONS
+from assistant.plan.questionnaire import QUESTIONS
 from assistant.plan.vials import Vial
 from assistant.report.draw import Form, draw
 from assistant.report.labels import label_sheet
-from assistant.storage import shipped
+from assistant.storage import bundled_files
 
 
 class Ended(Protocol):
@@ -37,7 +37,7 @@ def wide(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def changed(folder: Path, name: str, *changes: tuple[str, str]) -> Path:
     """Write a shipped plan with pieces of its text replaced, each once."""
-    text = shipped.read_plan(name).decode()
+    text = bundled_files.read_plan(name).decode()
     for old, new in changes:
         assert old in text, old
         text = text.replace(old, new, 1)
@@ -144,7 +144,7 @@ def test_a_million_locations_are_refused(command: Run, refused: Refused, tmp_pat
     """By its size, before anything is parsed."""
     one = '[[locations]]\ncode = "A"\nx_mm = 0.0\ny_mm = 0.0\ndepth_mm = 900.0\n'
     plan = tmp_path / "plan.toml"
-    plan.write_text(shipped.read_plan(CONE).decode() + one * 1_000_000, encoding="utf-8")
+    plan.write_text(bundled_files.read_plan(CONE).decode() + one * 1_000_000, encoding="utf-8")
     refused(command("check", plan), 2, "is too large for a plan; is it the right file?")
 
 

@@ -8,19 +8,19 @@ import pytest
 
 from assistant.grammar.language import parse_grammar
 from assistant.ports import Utterance
+from assistant.procedure.enums import Intent
 from assistant.procedure.events import Heard, Meaning
-from assistant.procedure.vocabulary import Intent
-from assistant.session.assemble import SessionJudge
+from assistant.session.engine_factory import SessionJudge
 from assistant.session.live import LiveSession, Setting
-from assistant.speech.loopback import Loopback
-from assistant.speech.player import TextOnlySpeaker
-from assistant.speech.signals import SoundEnded
-from assistant.speech.soundqueue import SoundQueue
-from assistant.speech.voice import Voice
-from assistant.storage import shipped
-from assistant.storage.record import RecordFolder
+from assistant.speech.audio_events import SoundEnded
+from assistant.speech.audio_queue import SoundQueue
+from assistant.speech.loudspeaker import TextOnlySpeaker
+from assistant.speech.simulated_room import Loopback
+from assistant.speech.tts import Voice
+from assistant.storage import bundled_files
+from assistant.storage.record_writer import RecordFolder
 
-GRAMMAR = shipped.read_grammar("en")
+GRAMMAR = bundled_files.read_grammar("en")
 Command = Callable[..., subprocess.CompletedProcess[str]]
 
 
@@ -73,7 +73,7 @@ def record(path: Path, *heard: tuple[str, Intent, str]) -> Path:
         queue.put(SoundEnded())
 
     queue = SoundQueue()
-    with RecordFolder.create(path, shipped.read_plan("double-cone"), GRAMMAR) as folder:
+    with RecordFolder.create(path, bundled_files.read_plan("double-cone"), GRAMMAR) as folder:
         setting = Setting(language, judge, TextOnlySpeaker(), "room", listens=False, on_tick=take)
         LiveSession(folder, setting, queue).run()
     return path

@@ -12,11 +12,11 @@ import pytest
 
 from assistant.cli import main
 from assistant.cli.record import open_record
+from assistant.conformance import Told
+from assistant.procedure.enums import Intent, Kind, State
 from assistant.procedure.events import Heard, RemarkTaken
 from assistant.procedure.model import Session, Status
-from assistant.procedure.vocabulary import Intent, Kind, State
-from assistant.replay import Told
-from assistant.storage import shipped
+from assistant.storage import bundled_files
 
 pytestmark = pytest.mark.slow
 
@@ -83,7 +83,7 @@ def test_the_same_seed_gives_the_same_record(into: Path) -> None:
 @cache
 def short_plan() -> bytes:
     """Return the shipped plan with its first locations only."""
-    head, *locations = shipped.read_plan("double-cone").split(b"[[locations]]")
+    head, *locations = bundled_files.read_plan("double-cone").split(b"[[locations]]")
     return b"[[locations]]".join([head, *locations[:LOCATIONS]])
 
 
@@ -118,7 +118,7 @@ def meant(record: list[Told], intent: Intent) -> list[Told]:
 def test_every_shipped_script_is_tried_here() -> None:
     """A script that nobody runs may be broken."""
     tried = {name.removeprefix("test_script_").replace("_", "-") for name in globals()}
-    assert set(shipped.script_names()) <= tried
+    assert set(bundled_files.script_names()) <= tried
 
 
 def test_script_chatter(into: Path) -> None:

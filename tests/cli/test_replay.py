@@ -14,7 +14,7 @@ from assistant.cli.replay import LONGEST_WAIT_S
 from assistant.journal.chain import line, read, seal
 from assistant.journal.entry import Entry
 from assistant.ports import Instant
-from assistant.storage.view import RecordView
+from assistant.storage.record_reader import RecordView
 
 Make = Callable[[str], Path]
 Run = Callable[..., CompletedProcess[str]]

@@ -9,27 +9,27 @@ from pathlib import Path
 import pytest
 
 from assistant.clock import ManualClock
+from assistant.conformance import fold, retell
 from assistant.errors import RecordBroken, RecordError
 from assistant.grammar.language import Language, parse_grammar
 from assistant.journal.chain import read
 from assistant.plan import parse_plan
 from assistant.ports import Utterance
+from assistant.procedure.enums import END, IN_POWDER, Kind, Prompt, State
 from assistant.procedure.events import DeviceLost, Opened, Resumed
 from assistant.procedure.model import Session, begin
-from assistant.procedure.vocabulary import END, IN_POWDER, Kind, Prompt, State
-from assistant.replay import fold, retell
-from assistant.session.assemble import SessionJudge, open_judge
+from assistant.session.engine_factory import SessionJudge, open_judge
 from assistant.session.live import LiveSession, Setting
-from assistant.speech.player import TextOnlySpeaker
-from assistant.speech.signals import MicrophoneBack, SoundEnded
-from assistant.speech.soundqueue import SoundQueue
-from assistant.storage import shipped
+from assistant.speech.audio_events import MicrophoneBack, SoundEnded
+from assistant.speech.audio_queue import SoundQueue
+from assistant.speech.loudspeaker import TextOnlySpeaker
+from assistant.storage import bundled_files
 from assistant.storage.memory import MemoryJournal
-from assistant.storage.record import RecordFolder
+from assistant.storage.record_writer import RecordFolder
 from assistant.testing import Instead, quick_record
 
-GRAMMAR = shipped.read_grammar("en")
-PLAN = shipped.read_plan("double-cone").split(b"[[locations]]")
+GRAMMAR = bundled_files.read_grammar("en")
+PLAN = bundled_files.read_plan("double-cone").split(b"[[locations]]")
 SMALL = b"[[locations]]".join(PLAN[:3])
 """The shipped plan with its first two locations only: six vials."""
 
@@ -44,7 +44,7 @@ def judge() -> SessionJudge:
 def lines() -> list[bytes]:
     """A whole session on record, with a deviation."""
     journal = MemoryJournal()
-    lost = Instead(State.RESTING, DeviceLost(device="speaker", reason="unplugged"))
+    lost = Instead(State.STOWING, DeviceLost(device="speaker", reason="unplugged"))
     clock = ManualClock(datetime(2026, 3, 4, 8, tzinfo=UTC))
     quick_record(journal, clock, SMALL, GRAMMAR, departures=[lost])
     return list(journal.lines())

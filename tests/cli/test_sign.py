@@ -12,7 +12,7 @@ import pytest
 
 from assistant.cli.parser import MEANINGS
 from assistant.journal import signing
-from assistant.storage.record import RecordFolder
+from assistant.storage.record_writer import RecordFolder
 
 OPERATOR, WITNESS, REVIEWER = "Mira Oostveld", "Jonas Pell", "Ada Lindqvist"
 TIME = r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{6}Z"

@@ -7,8 +7,8 @@ from subprocess import CompletedProcess
 import pytest
 
 from assistant.journal.chain import read
-from assistant.journal.head import head_code
-from assistant.storage.view import RecordView
+from assistant.journal.head_code import head_code
+from assistant.storage.record_reader import RecordView
 
 Make = Callable[[str], Path]
 Run = Callable[..., CompletedProcess[str]]

@@ -7,7 +7,7 @@ import pytest
 
 from assistant.ports import JournalStore
 from assistant.storage.memory import MemoryJournal
-from assistant.storage.record import RecordFolder
+from assistant.storage.record_writer import RecordFolder
 
 MAKERS: dict[str, Callable[[Path], JournalStore]] = {
     "memory": lambda _: MemoryJournal(),

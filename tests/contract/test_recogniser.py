@@ -18,7 +18,7 @@ from assistant.ports import Hypothesis, Recogniser, Utterance
 from assistant.speech.keyboard import KeyboardRecogniser
 from assistant.speech.pcm import bytes_of
 from assistant.speech.pocketsphinx_engine import PocketSphinxRecogniser
-from assistant.speech.voice import Voice
+from assistant.speech.tts import Voice
 from assistant.speech.vosk_engine import VoskRecogniser
 
 PAUSE = bytes(9600)

@@ -5,7 +5,7 @@ import os
 from collections.abc import Callable
 from pathlib import Path
 
-from assistant.storage.disk import Disk
+from assistant.storage.filesystem import Disk
 
 CALLS = ("open", "write", "sync", "replace", "truncate", "make_folder", "read_file", "read_at")
 

@@ -18,23 +18,23 @@ from assistant.clock import ManualClock
 from assistant.grammar.language import Language, parse_grammar
 from assistant.plan import Plan, parse_plan
 from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Utterance, Verdict
+from assistant.procedure.enums import END, State
 from assistant.procedure.events import Heard, RemarkTaken
 from assistant.procedure.model import Session
-from assistant.procedure.vocabulary import END, State
-from assistant.session.conductor import Observer
 from assistant.session.live import LiveSession, Setting
-from assistant.speech.player import TextOnlySpeaker
-from assistant.speech.signals import SoundBlock, SoundEnded
-from assistant.speech.soundqueue import SoundQueue
-from assistant.storage import shipped
-from assistant.storage.disk import Disk
+from assistant.session.session_loop import Observer
+from assistant.speech.audio_events import SoundBlock, SoundEnded
+from assistant.speech.audio_queue import SoundQueue
+from assistant.speech.loudspeaker import TextOnlySpeaker
+from assistant.storage import bundled_files
+from assistant.storage.filesystem import Disk
 from assistant.storage.memory import MemoryJournal
-from assistant.storage.record import RecordFolder
+from assistant.storage.record_writer import RecordFolder
 from assistant.testing import Instead, normal_answer, quick_record
 
 START = datetime(2026, 3, 4, 8, tzinfo=UTC)
-GRAMMAR = shipped.read_grammar("en")
-FULL = shipped.read_plan("double-cone")
+GRAMMAR = bundled_files.read_grammar("en")
+FULL = bundled_files.read_plan("double-cone")
 """Ten insertions, thirty samples."""
 SMALL = b"[[locations]]".join(FULL.split(b"[[locations]]")[:2])
 """The same with the first location only: one insertion, three samples."""
@@ -139,7 +139,7 @@ class Technician:
 
     def _answer(self, live: LiveSession) -> None:
         session = live.conductor.session
-        if session.state in (State.FILLING, State.SHEDDING) and not session.progress.waited:
+        if session.state in (State.FILLING, State.SHAKING_OFF) and not session.progress.waited:
             left = live.conductor.timers.left_s(self._clock.now().mono_ns)
             assert left is not None
             self._clock.advance(round(left * 1e9))

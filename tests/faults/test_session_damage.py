@@ -14,7 +14,7 @@ from assistant.cli.record import OpenRecord, open_record
 from assistant.cli.verify import prove
 from assistant.errors import AssistantError, RecordBroken
 from assistant.journal.chain import read
-from assistant.journal.head import head_code
+from assistant.journal.head_code import head_code
 from tests.faults.driver import FULL, broken_off, whole
 
 LINES = whole(FULL)

@@ -18,12 +18,12 @@ from assistant.cli.verify import prove
 from assistant.errors import RecordError
 from assistant.journal.chain import read
 from assistant.journal.entry import Entry
+from assistant.procedure.enums import State
 from assistant.procedure.events import Event, Heard, RemarkTaken, StorageTroubled
 from assistant.procedure.machine import Outcome
 from assistant.procedure.model import Session
-from assistant.procedure.vocabulary import State
-from assistant.storage.disk import Disk
-from assistant.storage.record import RecordFolder
+from assistant.storage.filesystem import Disk
+from assistant.storage.record_writer import RecordFolder
 from tests.faults.disks import FailingDisk, ShortDisk, from_then_on, never, only
 from tests.faults.driver import FULL, SMALL, Technician, begin_in
 

@@ -15,16 +15,16 @@ from itertools import islice
 import pytest
 from pydantic import JsonValue
 
+from assistant.conformance import on_time, outcome_on_record, retell
 from assistant.errors import RecordBroken
 from assistant.journal.chain import line, read, seal
 from assistant.journal.entry import Entry
 from assistant.ports import Instant
-from assistant.procedure import views
+from assistant.procedure import queries
+from assistant.procedure.enums import END, State
 from assistant.procedure.events import dump, load
 from assistant.procedure.machine import step
 from assistant.procedure.model import Session
-from assistant.procedure.vocabulary import END, State
-from assistant.replay import on_time, outcome_on_record, retell
 from assistant.testing import normal_answer
 from tests.faults.driver import FULL, SMALL, english, plan_of, whole
 
@@ -140,11 +140,11 @@ def jumped(before: Session, told: Piece, claim: State) -> Iterator[Piece]:
     session = replace(session, progress=replace(session.progress, state=claim, back=(told_in,)))
     chance = random.Random(1)  # noqa: S311 - as above
     for _ in range(MOST_ON):
-        if session.state in END or not views.advancing(session):
+        if session.state in END or not queries.advancing(session):
             return
         event = normal_answer(session, english(), chance)
         outcome = step(session, event)
-        by = views.answerable(session, event)
+        by = queries.answerable(session, event)
         yield Piece(by, dump(event), outcome_on_record(outcome, english()))
         session = outcome.session
 

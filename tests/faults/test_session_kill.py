@@ -22,7 +22,7 @@ from assistant.cli.record import open_record
 from assistant.cli.verify import prove
 from assistant.errors import RecordBroken, RecordError
 from assistant.journal.chain import read
-from assistant.storage.view import RecordView
+from assistant.storage.record_reader import RecordView
 
 KILLS = 200
 MOST_LINES = 2_000
@@ -33,7 +33,7 @@ from pathlib import Path
 sys.path.insert(0, sys.argv[1])
 import driver
 from assistant.errors import RecordError
-from assistant.storage.record import RecordFolder
+from assistant.storage.record_writer import RecordFolder
 
 class Crier:
     def entered(self, entry, event, outcome, said):

@@ -17,12 +17,12 @@ from assistant.journal.entry import Entry
 from assistant.journal.signing import sign
 from assistant.ports import Instant
 from assistant.storage.atomic import replace_file
-from assistant.storage.disk import Disk
+from assistant.storage.filesystem import Disk
 from assistant.storage.keys import load_private, load_public, make_keys
-from assistant.storage.record import RecordFolder
+from assistant.storage.record_reader import RecordView
+from assistant.storage.record_writer import RecordFolder
 from assistant.storage.signatures import add_signature, load_signatures
-from assistant.storage.tail import find_tail
-from assistant.storage.view import RecordView
+from assistant.storage.torn_tail import find_tail
 from tests.faults.disks import FailingDisk, ShortDisk, from_then_on, never, only
 
 PCM = b"\x01\x00" * 400

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from assistant.journal.chain import read
-from assistant.storage.record import RecordFolder
+from assistant.storage.record_writer import RecordFolder
 
 KILLS = 30
 
@@ -18,7 +18,7 @@ import sys
 from pathlib import Path
 from assistant.journal.chain import line, read, seal
 from assistant.ports import Instant
-from assistant.storage.record import RecordFolder
+from assistant.storage.record_writer import RecordFolder
 
 path = Path(sys.argv[1])
 begun = (path / "record.jsonl").exists()

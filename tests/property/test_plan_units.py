@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 
 from assistant.errors import PlanError
 from assistant.plan import Plan, mixing, parse_plan
-from assistant.plan.bed import bed_of
 from assistant.plan.check import findings
 from assistant.plan.finding import Verdict
-from assistant.plan.reach import insertions, lengths
+from assistant.plan.insertion_geometry import insertions, lengths
+from assistant.plan.powder_bed import bed_of
 from assistant.plan.shapes import height_of, shape_of
 from assistant.plan.vessel import (
     ConicalBin,

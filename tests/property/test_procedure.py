@@ -14,13 +14,15 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
 from assistant.clock import ManualClock
+from assistant.conformance import Told, outcome_on_record, retell
 from assistant.grammar.language import Language, parse_grammar
-from assistant.grammar.wording import sentence
+from assistant.grammar.rendering import sentence
 from assistant.journal.chain import line, seal
 from assistant.journal.entry import Entry
 from assistant.plan import Plan, Position, parse_plan
-from assistant.procedure import views
+from assistant.procedure import queries
 from assistant.procedure.effects import Close, Effect, Say, StartTimer, StopTimers
+from assistant.procedure.enums import END, Intent, State, Timer
 from assistant.procedure.events import (
     AudioLost,
     ClockStepped,
@@ -39,8 +41,6 @@ from assistant.procedure.events import (
 )
 from assistant.procedure.machine import step
 from assistant.procedure.model import Session, Status, begin
-from assistant.procedure.vocabulary import END, Intent, State, Timer
-from assistant.replay import Told, outcome_on_record, retell
 
 ROOT = Path(__file__).parents[2]
 PLANS = ("double-cone", "v-blender", "bin", "watched", "two-ports")
@@ -140,7 +140,7 @@ class Walk(RuleBasedStateMachine):
             self.last,
             at=self.clock.now(),
             boot="walk",
-            by=views.answerable(before, event),
+            by=queries.answerable(before, event),
             event=dump(event),
             outcome=outcome_on_record(outcome, english()),
         )
@@ -189,14 +189,14 @@ class Walk(RuleBasedStateMachine):
 
     def _normal(self) -> Event:
         state, progress = self.session.state, self.session.progress
-        waiting = {State.FILLING: Timer.FILL_REACHED, State.SHEDDING: Timer.SHED_REACHED}
+        waiting = {State.FILLING: Timer.FILL_REACHED, State.SHAKING_OFF: Timer.SHAKE_OFF_REACHED}
         if state in waiting and not progress.waited:
             return TimerRang(timer=waiting[state], generation=progress.timer)
         if state is State.REMARKING:
             return RemarkTaken(text="as discussed")
         if state is State.WEIGHING:
             return self._said(Meaning(intent=Intent.MASS, number="560.5"))
-        return self._said(views.advancing(self.session)[0])
+        return self._said(queries.advancing(self.session)[0])
 
     def _said(self, meaning: Meaning) -> Heard:
         return Heard(source="text", text="words", decision="accept", meaning=meaning)
@@ -204,7 +204,7 @@ class Walk(RuleBasedStateMachine):
     @rule(data=st.data())
     def say_what_fits(self, data: st.DataObject) -> None:
         """Anything that may be said now, surely heard or not."""
-        options = views.options(self.session)
+        options = queries.options(self.session)
         if options:
             meaning = data.draw(st.sampled_from(options))
             if meaning.intent is Intent.MASS:
@@ -220,7 +220,7 @@ class Walk(RuleBasedStateMachine):
     def say_the_object_in_hand(self, intent: Intent, data: st.DataObject) -> None:
         """Any phrase, about the right object."""
         if intent is not Intent.STOP_SAMPLING:
-            self._speak(views.expected(self.session, intent), data)
+            self._speak(queries.expected(self.session, intent), data)
 
     def _speak(self, meaning: Meaning, data: st.DataObject) -> None:
         heard = Heard(source="voice", text="words", decision="accept", meaning=meaning)

@@ -16,6 +16,7 @@ import pytest
 from pydantic import JsonValue
 
 from assistant.clock import ManualClock
+from assistant.conformance import on_time, retell
 from assistant.errors import AssistantError, PlanError, RecordError
 from assistant.grammar.language import parse_grammar, recall_grammar
 from assistant.journal.chain import line, read, seal
@@ -24,13 +25,12 @@ from assistant.plan import parse_plan
 from assistant.plan.check import findings
 from assistant.ports import Instant
 from assistant.procedure.model import begin
-from assistant.replay import on_time, retell
-from assistant.storage import shipped
+from assistant.storage import bundled_files
 from assistant.storage.memory import MemoryJournal
 from assistant.testing import quick_record
 
-PLAN = b"[[locations]]".join(shipped.read_plan("double-cone").split(b"[[locations]]")[:2])
-GRAMMAR = shipped.read_grammar("en")
+PLAN = b"[[locations]]".join(bundled_files.read_plan("double-cone").split(b"[[locations]]")[:2])
+GRAMMAR = bundled_files.read_grammar("en")
 LONGEST_S = 5.0
 """Processor time after which an input counts as one that hangs."""
 
@@ -203,7 +203,7 @@ def weighed(raw: bytes) -> None:
 def test_five_thousand_plans(change: Callable[[bytes, random.Random], bytes]) -> None:
     """Text and values: a plan, or one sentence."""
     chance = random.Random(22)  # noqa: S311 - as above
-    sound = [shipped.read_plan(name) for name in ("double-cone", "bin", "v-blender")]
+    sound = [bundled_files.read_plan(name) for name in ("double-cone", "bin", "v-blender")]
     read_whole = sum(
         survives(lambda: weighed(change(chance.choice(sound), chance)), PlanError)
         for _ in range(5_000)

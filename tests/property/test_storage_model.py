@@ -15,9 +15,9 @@ from hypothesis.stateful import (
 )
 
 from assistant.errors import RecordError
-from assistant.storage.disk import Disk
-from assistant.storage.record import RecordFolder
-from assistant.storage.view import RecordView
+from assistant.storage.filesystem import Disk
+from assistant.storage.record_reader import RecordView
+from assistant.storage.record_writer import RecordFolder
 
 LINE = st.binary(max_size=60).map(lambda data: data.replace(b"\n", b"").replace(b"\0", b"") + b"\n")
 

@@ -20,8 +20,8 @@ from assistant.speech.bench.figures import Rate
 from assistant.speech.bench.noise import NOISES, laid_in, trimmed_speech
 from assistant.speech.bench.table import LEVELS, Line
 from assistant.speech.bench.voices import speech
+from assistant.speech.digit_recogniser import NumberAware
 from assistant.speech.endpoint import EndpointSettings, for_numbers
-from assistant.speech.numeric import NumberAware
 from assistant.speech.pcm import Samples
 
 COUNT: Final = 90

@@ -11,16 +11,22 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
 from assistant.ports import SAMPLE_RATE, Utterance
-from assistant.speech.acceptance.features import measure
-from assistant.speech.acceptance.judge import LONGEST, SHORTEST
-from assistant.speech.acceptance.passes import Engine, Passes
-from assistant.speech.acceptance.sound import Samples, dithered, samples_of, spread, trimmed
-from assistant.speech.acceptance.templates import Compared
 from assistant.speech.bench.cases import Case, Clip, Material
 from assistant.speech.bench.cutting import usable
 from assistant.speech.bench.enrolled import Enrolled
 from assistant.speech.endpoint import Segment
 from assistant.speech.pocketsphinx_engine import PocketSphinxRecogniser
+from assistant.speech.utterance_verification.decoder_passes import Engine, Passes
+from assistant.speech.utterance_verification.dtw_templates import Compared
+from assistant.speech.utterance_verification.features import measure
+from assistant.speech.utterance_verification.trimming import (
+    Samples,
+    dithered,
+    samples_of,
+    spread,
+    trimmed,
+)
+from assistant.speech.utterance_verification.verifier import LONGEST, SHORTEST
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,11 +5,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
-from assistant.grammar.wording import NUMBER
-from assistant.procedure.vocabulary import Intent
-from assistant.speech.acceptance.judge import Judge, Opinion
-from assistant.speech.acceptance.second import SecondOpinion
-from assistant.speech.acceptance.weights import load
+from assistant.grammar.rendering import NUMBER
+from assistant.procedure.enums import Intent
 from assistant.speech.bench import digits as spoken_numbers
 from assistant.speech.bench.cases import Case, Kind, Material, plan
 from assistant.speech.bench.enrolled import Enrolled
@@ -21,6 +18,9 @@ from assistant.speech.bench.timing import Delay, delays, memory, noise_alone
 from assistant.speech.bench.voices import Half
 from assistant.speech.bench.votes import Votes, collect_votes
 from assistant.speech.pocketsphinx_engine import PocketSphinxRecogniser
+from assistant.speech.utterance_verification.score_model import load
+from assistant.speech.utterance_verification.verifier import Judge, Opinion
+from assistant.speech.utterance_verification.whisper_scores import SecondOpinion
 
 FULL: Final[Mapping[Kind, int]] = {
     "phrase": 300,

@@ -4,8 +4,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from assistant.procedure.enums import ACTIVE, VIAL, Intent, State
 from assistant.procedure.table import rows
-from assistant.procedure.vocabulary import ACTIVE, VIAL, Intent, State
 
 POSITIONS: Final = ("bottom", "middle", "top")
 VIALS: Final = (

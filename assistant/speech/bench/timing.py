@@ -149,7 +149,7 @@ import sys
 from pathlib import Path
 import numpy as np
 from assistant.ports import Utterance
-from assistant.speech.acceptance import Judge, SecondOpinion
+from assistant.speech.utterance_verification import Judge, SecondOpinion
 from assistant.speech.bench.timing import peak_memory
 folder = sys.argv[1]
 judge = Judge(second=SecondOpinion(Path(folder)) if folder else None)

@@ -9,8 +9,8 @@ import time
 
 from assistant.ports import Speaker
 from assistant.speech.devices import SoundSystem
-from assistant.speech.player import LoudSpeaker, TextOnlySpeaker
-from assistant.speech.voice import Voice
+from assistant.speech.loudspeaker import LoudSpeaker, TextOnlySpeaker
+from assistant.speech.tts import Voice
 
 LONG = "Keep the sampler upright and slide the outer tube off."
 

@@ -10,8 +10,8 @@ import sys
 import time
 
 from assistant.speech.devices import SoundSystem
-from assistant.speech.player import LoudSpeaker
-from assistant.speech.voice import Voice
+from assistant.speech.loudspeaker import LoudSpeaker
+from assistant.speech.tts import Voice
 
 SENTENCE = "Keep the sampler upright and slide the outer tube off."
 BETWEEN_LOOKS_S = 0.1

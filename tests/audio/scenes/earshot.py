@@ -3,9 +3,9 @@
 import threading
 from collections.abc import Callable
 
-from assistant.speech.ear import Ear
-from assistant.speech.signals import SoundBlock
-from assistant.speech.soundqueue import SoundQueue
+from assistant.speech.audio_events import SoundBlock
+from assistant.speech.audio_queue import SoundQueue
+from assistant.speech.listening_pipeline import Ear
 
 
 class Earshot:

@@ -12,11 +12,11 @@ import time
 from earshot import Earshot  # type: ignore[import-not-found] # stands beside this script
 
 from assistant.speech.devices import SoundSystem
-from assistant.speech.ear import Ear, PlainJudge
+from assistant.speech.listening_pipeline import Ear, PlainJudge
+from assistant.speech.loudspeaker import LoudSpeaker
 from assistant.speech.microphone import Microphone
-from assistant.speech.player import LoudSpeaker
 from assistant.speech.pocketsphinx_engine import PocketSphinxRecogniser
-from assistant.speech.voice import Voice
+from assistant.speech.tts import Voice
 
 PROMPT = "bottom port open"
 

@@ -11,13 +11,13 @@ import time
 
 from earshot import Earshot  # type: ignore[import-not-found] # stands beside this script
 
+from assistant.speech.audio_events import AudioLost
 from assistant.speech.devices import SoundSystem
-from assistant.speech.ear import Ear, PlainJudge
-from assistant.speech.loopback import Loopback
+from assistant.speech.listening_pipeline import Ear, PlainJudge
 from assistant.speech.microphone import Microphone
 from assistant.speech.pocketsphinx_engine import PocketSphinxRecogniser
-from assistant.speech.signals import AudioLost
-from assistant.speech.voice import Voice
+from assistant.speech.simulated_room import Loopback
+from assistant.speech.tts import Voice
 
 PHRASES = ["bottom port open", "bottom set filled", "shaft raised to middle", "stop sampling now"]
 

@@ -11,8 +11,8 @@ import time
 from listener import Listener  # type: ignore[import-not-found] # stands beside this script
 
 from assistant.speech.devices import SoundSystem
-from assistant.speech.player import LoudSpeaker
-from assistant.speech.voice import Voice
+from assistant.speech.loudspeaker import LoudSpeaker
+from assistant.speech.tts import Voice
 
 SENTENCE = "Open the bottom port and wait for the timer."
 

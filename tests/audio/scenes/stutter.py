@@ -12,21 +12,23 @@ from assistant.grammar import parse_grammar
 from assistant.plan import parse_plan
 from assistant.ports import SAMPLE_RATE, Utterance
 from assistant.procedure import begin
-from assistant.session.assemble import open_judge
-from assistant.session.hearing import Hearing
+from assistant.session.engine_factory import open_judge
+from assistant.session.utterance_to_event import Hearing
 from assistant.speech.devices import SoundSystem
-from assistant.speech.player import LoudSpeaker
-from assistant.speech.voice import Voice
-from assistant.storage import shipped
+from assistant.speech.loudspeaker import LoudSpeaker
+from assistant.speech.tts import Voice
+from assistant.storage import bundled_files
 
 TONE = 8000 * np.sin(np.arange(3 * SAMPLE_RATE) * 0.3)
 
 
 def main() -> None:
     """Run the scene."""
-    language = parse_grammar(shipped.read_grammar("en"), "grammar")
+    language = parse_grammar(bundled_files.read_grammar("en"), "grammar")
     judge = open_judge(language, "embedded")
-    judge.prepare(*Hearing(language).attune(begin(parse_plan(shipped.read_plan("bin"), "plan"))))
+    judge.prepare(
+        *Hearing(language).attune(begin(parse_plan(bundled_files.read_plan("bin"), "plan")))
+    )
     utterance = Utterance(pcm=Voice("en-us+m3", rate=150).render("bottom port open"))
     judge.judge(utterance)
     listener = Listener()

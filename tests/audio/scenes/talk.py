@@ -9,11 +9,11 @@ import sys
 import threading
 import time
 
+from assistant.speech.audio_events import MicrophoneBack, MicrophoneLost, SoundBlock, SoundItem
 from assistant.speech.devices import SoundSystem
+from assistant.speech.loudspeaker import LoudSpeaker
 from assistant.speech.microphone import Microphone
-from assistant.speech.player import LoudSpeaker
-from assistant.speech.signals import MicrophoneBack, MicrophoneLost, SoundBlock, SoundItem
-from assistant.speech.voice import Voice
+from assistant.speech.tts import Voice
 
 BEGAN = time.monotonic()
 HEARD = threading.Event()

@@ -8,15 +8,15 @@ import sys
 import threading
 import time
 
-from assistant.speech.devices import SoundSystem
-from assistant.speech.microphone import Microphone
-from assistant.speech.signals import (
+from assistant.speech.audio_events import (
     AudioLost,
     MicrophoneBack,
     MicrophoneLost,
     SoundBlock,
     SoundItem,
 )
+from assistant.speech.devices import SoundSystem
+from assistant.speech.microphone import Microphone
 
 BEGAN = time.monotonic()
 HEARD = threading.Event()

@@ -13,10 +13,10 @@ from scipy import integrate, stats
 
 from assistant.evaluation.e2810 import av_probability, sd_limits
 from assistant.evaluation.intervals import Layout, component_intervals, mls_limits
-from assistant.evaluation.oc import Design, characteristic
+from assistant.evaluation.operating_characteristic import Design, characteristic
 from assistant.evaluation.schemes import acceptance_limit_2, industry
+from assistant.evaluation.simulated_assays import Truth, regular_sites, results
 from assistant.evaluation.study import evaluate
-from assistant.evaluation.synthetic import Truth, regular_sites, results
 from assistant.evaluation.variance import one_way
 
 

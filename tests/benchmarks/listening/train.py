@@ -1,9 +1,10 @@
-"""Fit the weights of the acceptance decision on the tuning half; print them as TOML.
+r"""Fit the weights of the acceptance decision on the tuning half; print them as TOML.
 
 A logistic regression whose weights are pulled towards those of an earlier, wider measurement, so
 that a few hundred clips refine them without overturning them. Nothing here is used at run time.
 
-    python tests/benchmarks/listening/train.py alone FOLDER > assistant/speech/acceptance/alone.toml
+    python tests/benchmarks/listening/train.py alone FOLDER \
+        > assistant/speech/utterance_verification/alone.toml
 
 FOLDER holds the evidence that `sampling-assistant bench --half tuning --into FOLDER` left.
 """
@@ -19,11 +20,11 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import minimize
 
-from assistant.speech.acceptance.decision import HOPELESS
-from assistant.speech.acceptance.weights import Weights, load, parse
 from assistant.speech.bench.evidence import Evidence, read
 from assistant.speech.bench.figures import Figures
 from assistant.speech.bench.votes import read_votes
+from assistant.speech.utterance_verification.decision import HOPELESS
+from assistant.speech.utterance_verification.score_model import Weights, load, parse
 
 OWN: Final = ("v_own", "v_gap", "spread")
 """Figures that a profile adds, and the clarity that they depend on."""

@@ -7,11 +7,11 @@ import pytest
 from scipy import integrate, stats
 
 from assistant.evaluation import e2810
-from assistant.evaluation.describe import summarise
+from assistant.evaluation.acceptance_value import L1, acceptance_value, high_reference, reference
+from assistant.evaluation.descriptive import summarise
 from assistant.evaluation.e2810 import Demand, av_probability, pass_bound, plan_1, sd_limits
-from assistant.evaluation.history import blend, routine_standard, units
 from assistant.evaluation.schemes import Verdict, dosage_units, industry
-from assistant.evaluation.udu import L1, acceptance_value, high_reference, reference
+from assistant.evaluation.withdrawn_fda_2003 import blend, routine_standard, units
 
 
 def with_moments(n: int, mean: float, sd: float) -> list[float]:

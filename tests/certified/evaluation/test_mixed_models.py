@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from assistant.evaluation.describe import summarise
+from assistant.evaluation.descriptive import summarise
 from assistant.evaluation.intervals import component_intervals
 from assistant.evaluation.nested import Nested, nested
 from assistant.evaluation.reml import fit

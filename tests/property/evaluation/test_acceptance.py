@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from assistant.evaluation.acceptance_value import acceptance_value
 from assistant.evaluation.e2810 import Demand, largest_sigma, pass_bound, plan_1, sd_limits
-from assistant.evaluation.oc import Design, characteristic
-from assistant.evaluation.udu import acceptance_value
+from assistant.evaluation.operating_characteristic import Design, characteristic
 
 
 @pytest.mark.parametrize("mean", [96.0, 100.0, 103.0])

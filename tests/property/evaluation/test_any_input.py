@@ -17,9 +17,9 @@ from assistant.errors import InputError
 from assistant.evaluation.assays import Expected, Unit, join, read_sheet
 from assistant.evaluation.campaign import Batch, compare
 from assistant.evaluation.results import Result
+from assistant.evaluation.sheet_import import table_from_csv, table_from_workbook
+from assistant.evaluation.simulated_assays import regular_sites
 from assistant.evaluation.study import evaluate
-from assistant.evaluation.synthetic import regular_sites
-from assistant.evaluation.tables import table_from_csv, table_from_workbook
 
 CELLS = st.sampled_from(
     [

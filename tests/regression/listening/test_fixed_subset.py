@@ -12,11 +12,11 @@ from typing import Final
 
 import pytest
 
-from assistant.speech.acceptance.second import default_folder
 from assistant.speech.bench.cases import Kind
 from assistant.speech.bench.material import lacking
 from assistant.speech.bench.run import ALONE, ENROLLED, RAW, WITH, Setting, collect, ways
 from assistant.speech.bench.table import Listening
+from assistant.speech.utterance_verification.whisper_scores import default_folder
 
 GRAMMAR = Path(__file__).parents[3] / "grammars" / "en.toml"
 REQUIRED = os.environ.get("SAMPLING_ASSISTANT_MODELS") == "required"

@@ -15,30 +15,30 @@ import numpy.typing as npt
 import pytest
 
 from assistant.clock import ManualClock
+from assistant.conformance import retell
 from assistant.grammar.language import Language, parse_grammar
-from assistant.grammar.wording import NUMBER, phrase, sentence, universe
+from assistant.grammar.rendering import NUMBER, phrase, sentence, universe
 from assistant.plan import parse_plan
 from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Verdict
-from assistant.procedure import views
+from assistant.procedure import queries
 from assistant.procedure.effects import Say
 from assistant.procedure.events import Meaning
 from assistant.procedure.model import Session
-from assistant.replay import retell
-from assistant.session.conductor import THROUGH
-from assistant.speech.acceptance import Judge
-from assistant.speech.ear import Ear
-from assistant.speech.loopback import NoiseMaker, active_rms
+from assistant.session.session_loop import THROUGH
+from assistant.speech.barge_in import StrictListening
+from assistant.speech.listening_pipeline import Ear
 from assistant.speech.pcm import FULL_SCALE, bytes_of, samples_of
-from assistant.speech.strict import StrictListening
-from assistant.speech.voice import Voice
-from assistant.storage import shipped
+from assistant.speech.simulated_room import NoiseMaker, active_rms
+from assistant.speech.tts import Voice
+from assistant.speech.utterance_verification import Judge
+from assistant.storage import bundled_files
 from assistant.storage.memory import MemoryJournal
 from assistant.testing import quick_record
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(1800)]
 
-GRAMMAR = shipped.read_grammar("en")
-PLAN = b"[[locations]]".join(shipped.read_plan("double-cone").split(b"[[locations]]")[:3])
+GRAMMAR = bundled_files.read_grammar("en")
+PLAN = b"[[locations]]".join(bundled_files.read_plan("double-cone").split(b"[[locations]]")[:3])
 LEVEL, NOISE = -26.0, -51.0
 ECHOES = (-30.0, -20.0, -10.0)
 REFLECTIONS = ((160, 0.5), (420, 0.35), (900, 0.2))
@@ -108,7 +108,7 @@ class Bench:
     ) -> list[Verdict]:
         """Return what is decided while a prompt sounds and the operator perhaps speaks over it."""
         known = [each for each in universe(english(), session) if NUMBER not in each]
-        legal = [phrase(english(), meaning) for meaning in views.options(session)]
+        legal = [phrase(english(), meaning) for meaning in queries.options(session)]
         self._judge.prepare(known, [each for each in legal if NUMBER not in each])
         ear = Ear(self._judge.judge, strict=StrictListening(self._judge.judge))
         ear.allow_through([each for each in must_pass() if each in legal])
@@ -167,7 +167,7 @@ def test_what_must_get_through_mostly_does(bench: Bench, echo_db: float, least: 
     """Said over every second prompt that does not say it itself; nothing else is ever heard."""
     tried = hits = 0
     for turn, (text, session) in enumerate(prompts()[::2]):
-        legal = [phrase(english(), meaning) for meaning in views.options(session)]
+        legal = [phrase(english(), meaning) for meaning in queries.options(session)]
         words = must_pass()[turn % 2]
         if words not in legal or words in text.lower():
             continue

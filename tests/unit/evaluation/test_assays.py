@@ -17,10 +17,10 @@ from assistant.evaluation.assays import (
     percent_of_target,
     read_sheet,
 )
-from assistant.evaluation.cells import Cell, Place, decimal_mark, number, text_of
+from assistant.evaluation.number_parsing import Cell, Place, decimal_mark, number, text_of
 from assistant.evaluation.results import Result
-from assistant.evaluation.synthetic import Site, Truth, regular_sites, results, sheet
-from assistant.evaluation.tables import columns_of, table_from_csv, table_from_workbook
+from assistant.evaluation.sheet_import import columns_of, table_from_csv, table_from_workbook
+from assistant.evaluation.simulated_assays import Site, Truth, regular_sites, results, sheet
 
 PLACE = Place(2, "assay")
 SITES = regular_sites(2, 2)

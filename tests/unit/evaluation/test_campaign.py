@@ -17,7 +17,7 @@ from assistant.evaluation.campaign import (
     unbiasing,
 )
 from assistant.evaluation.results import assays
-from assistant.evaluation.synthetic import Truth, regular_sites, results
+from assistant.evaluation.simulated_assays import Truth, regular_sites, results
 
 SITES = regular_sites(10, 3)
 TRUTHS = (Truth(), Truth(mean=99.0), Truth(within_sd=4.0))

@@ -13,7 +13,7 @@ from assistant.evaluation.screening import (
     grubbs_critical,
     normality,
 )
-from assistant.evaluation.synthetic import Truth, regular_sites, results
+from assistant.evaluation.simulated_assays import Truth, regular_sites, results
 from assistant.evaluation.trends import MEANS, PORTS, REPLICATES, correlation, holm, trends
 
 MADE = results(regular_sites(10, 3), Truth(between_sd=2.0, within_sd=1.0), seed=11)

@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 
 from assistant.errors import InputError
-from assistant.evaluation import history, schemes
-from assistant.evaluation.describe import summarise
+from assistant.evaluation import schemes, withdrawn_fda_2003
+from assistant.evaluation.acceptance_value import acceptance_value
+from assistant.evaluation.descriptive import summarise
 from assistant.evaluation.e2810 import Demand, plan_1, plan_2, sd_limits
-from assistant.evaluation.intervals import component_intervals
-from assistant.evaluation.patterns import (
+from assistant.evaluation.indications import (
     Cause,
     Thresholds,
     against_random_mixture,
@@ -17,11 +17,11 @@ from assistant.evaluation.patterns import (
     trend_indications,
     within_locations,
 )
+from assistant.evaluation.intervals import component_intervals
+from assistant.evaluation.root_finding import falling_root
 from assistant.evaluation.schemes import Verdict, rounded
-from assistant.evaluation.solve import falling_root
-from assistant.evaluation.synthetic import Truth, regular_sites, results
+from assistant.evaluation.simulated_assays import Truth, regular_sites, results
 from assistant.evaluation.trends import trends
-from assistant.evaluation.udu import acceptance_value
 from assistant.evaluation.variance import OneWay, one_way
 
 LIMITS = Thresholds()
@@ -37,7 +37,12 @@ def test_rounding_is_half_up_after_dust() -> None:
 
 def test_every_scheme_names_source_status_and_rounding() -> None:
     """No scheme without its source; the withdrawn ones say so, the optional ones too."""
-    old = (history.BLEND, history.UNITS, history.ROUTINE_STANDARD, history.ROUTINE_MARGINAL)
+    old = (
+        withdrawn_fda_2003.BLEND,
+        withdrawn_fda_2003.UNITS,
+        withdrawn_fda_2003.ROUTINE_STANDARD,
+        withdrawn_fda_2003.ROUTINE_MARGINAL,
+    )
     for scheme in (schemes.INDUSTRY, schemes.UDU, schemes.PLAN_1, schemes.PLAN_2, *old):
         assert scheme.source
         assert scheme.rounding
@@ -122,31 +127,34 @@ def test_root_finder_refuses_what_does_not_fall() -> None:
 
 def test_2003_blend_needs_ten_locations_and_a_mean() -> None:
     """Nine locations are not judged; a mean of zero has no RSD and does not pass."""
-    assert history.blend(CALM[:9]).verdict is Verdict.NOT_APPLICABLE
-    nothing = history.blend([0.0] * 10)
+    assert withdrawn_fda_2003.blend(CALM[:9]).verdict is Verdict.NOT_APPLICABLE
+    nothing = withdrawn_fda_2003.blend([0.0] * 10)
     assert (nothing.verdict, nothing.criteria[0].value) == (Verdict.FAIL, None)
 
 
 def test_2003_units_readily_and_too_few() -> None:
     """Calm units pass readily; wide ones pass marginally as 140, and not at all as sixty."""
-    assert history.units([CALM] * 6).sentence == "Readily passing."
-    assert history.units([CALM] * 5).verdict is Verdict.NOT_APPLICABLE
+    assert withdrawn_fda_2003.units([CALM] * 6).sentence == "Readily passing."
+    assert withdrawn_fda_2003.units([CALM] * 5).verdict is Verdict.NOT_APPLICABLE
     wide = [100.0 + 8.0 * (x - 100.0) / 0.5 for x in CALM]
-    assert history.units([wide] * 6).verdict is Verdict.FAIL
-    assert history.units([wide] * 14).sentence == "Marginally passing."
+    assert withdrawn_fda_2003.units([wide] * 6).verdict is Verdict.FAIL
+    assert withdrawn_fda_2003.units([wide] * 14).sentence == "Marginally passing."
 
 
 def test_2003_routine_stages() -> None:
     """Stage 2 is asked for, then passes or fails; the marginal method has its own limit."""
     wide = [90.0, 110.0, 91.0, 109.0, 92.0, 108.0, 93.0, 107.0, 94.0, 106.0]
-    assert history.routine_standard(CALM[:9], CALM).verdict is Verdict.NOT_APPLICABLE
-    assert history.routine_standard(CALM, CALM).verdict is Verdict.MET
-    assert history.routine_standard(wide, wide).verdict is Verdict.MORE
-    assert history.routine_standard(wide, [*wide, *CALM, *CALM]).sentence == "Stage 2 is met."
-    assert history.routine_standard(wide, wide * 3).verdict is Verdict.FAIL
-    assert history.routine_marginal([*wide, *wide, *CALM]).verdict is Verdict.FAIL
-    assert history.routine_marginal([*wide, *CALM, *CALM]).verdict is Verdict.MET
-    assert history.routine_marginal(CALM).verdict is Verdict.NOT_APPLICABLE
+    assert withdrawn_fda_2003.routine_standard(CALM[:9], CALM).verdict is Verdict.NOT_APPLICABLE
+    assert withdrawn_fda_2003.routine_standard(CALM, CALM).verdict is Verdict.MET
+    assert withdrawn_fda_2003.routine_standard(wide, wide).verdict is Verdict.MORE
+    assert (
+        withdrawn_fda_2003.routine_standard(wide, [*wide, *CALM, *CALM]).sentence
+        == "Stage 2 is met."
+    )
+    assert withdrawn_fda_2003.routine_standard(wide, wide * 3).verdict is Verdict.FAIL
+    assert withdrawn_fda_2003.routine_marginal([*wide, *wide, *CALM]).verdict is Verdict.FAIL
+    assert withdrawn_fda_2003.routine_marginal([*wide, *CALM, *CALM]).verdict is Verdict.MET
+    assert withdrawn_fda_2003.routine_marginal(CALM).verdict is Verdict.NOT_APPLICABLE
 
 
 def table_of(between: float, within: float) -> OneWay:

@@ -7,8 +7,8 @@ import pytest
 
 from assistant.errors import InputError
 from assistant.evaluation.results import Result
+from assistant.evaluation.simulated_assays import Truth, regular_sites, results
 from assistant.evaluation.study import Options, evaluate
-from assistant.evaluation.synthetic import Truth, regular_sites, results
 
 MADE = results(regular_sites(10, 3), Truth(between_sd=2.5, within_sd=0.8), seed=12)
 

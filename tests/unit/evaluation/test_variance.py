@@ -11,7 +11,7 @@ from assistant.errors import InputError
 from assistant.evaluation.intervals import component_intervals, mean_squares
 from assistant.evaluation.nested import nested, nested_results
 from assistant.evaluation.reml import fit
-from assistant.evaluation.synthetic import Truth, regular_sites, results
+from assistant.evaluation.simulated_assays import Truth, regular_sites, results
 from assistant.evaluation.variance import one_way
 
 assay = st.decimals(80, 120, places=1).map(float)

@@ -6,9 +6,9 @@ import pytest
 
 from assistant.errors import GrammarError
 from assistant.grammar.language import PHRASE_SLOTS, PROMPT_SLOTS, parse_grammar, recall_grammar
-from assistant.grammar.wording import sentence
+from assistant.grammar.rendering import sentence
 from assistant.procedure.effects import Say
-from assistant.procedure.vocabulary import STEP, Intent, Kind, Prompt
+from assistant.procedure.enums import STEP, Intent, Kind, Prompt
 from tests.unit.grammar.conftest import RAW, english
 
 TEXT = RAW.decode()

@@ -17,13 +17,13 @@ from assistant.grammar.lint import (
 )
 from assistant.grammar.numbers import spell_number
 from assistant.grammar.phones import closeness
-from assistant.grammar.situations import situations
-from assistant.grammar.wording import phrase
+from assistant.grammar.rendering import phrase
+from assistant.grammar.state_enumeration import situations
 from assistant.plan import Plan
-from assistant.procedure import prompts, views
+from assistant.procedure import prompts, queries
 from assistant.procedure.effects import Say
+from assistant.procedure.enums import ACTIVE, VIAL, Intent, Prompt, State
 from assistant.procedure.events import Meaning
-from assistant.procedure.vocabulary import ACTIVE, VIAL, Intent, Prompt, State
 from tests.unit.grammar.conftest import changed, english, plan_of
 
 Pronounce = Callable[[str], Sequence[str]]
@@ -93,7 +93,7 @@ def test_two_phrases_that_sound_alike_are_refused_by_name(pronounce: Pronounce) 
     with pytest.raises(GrammarError, match=r"'vial one full' and 'vial one short'.*emptying"):
         refuse(alike, plan_of("bin"), pronounce)
     found = errors(lint(alike, plan_of("bin"), pronounce), "alike")
-    assert all(f.states == (State.EMPTYING,) for f in found)
+    assert all(f.states == (State.EMPTYING_DIES,) for f in found)
 
 
 def test_alike_in_different_states_is_no_matter(pronounce: Pronounce) -> None:
@@ -121,7 +121,7 @@ def test_the_nearest_pair_of_every_state_is_known(pronounce: Pronounce) -> None:
     for state, pair in found.items():
         assert state in pair.states
         assert TOO_CLOSE <= pair.distance <= 1
-    assert found[State.EMPTYING].distance < CLOSE
+    assert found[State.EMPTYING_DIES].distance < CLOSE
 
 
 def test_a_word_nobody_can_pronounce_is_named(pronounce: Pronounce) -> None:
@@ -202,7 +202,7 @@ def test_every_prompt_is_judged() -> None:
 @pytest.mark.parametrize("name", NAMES)
 def test_situations_offer_what_real_sessions_offer(name: str) -> None:
     """Every vial of the first and last insertion, every position, every caution."""
-    offered = {m for s in situations(plan_of(name)) for m in views.options(s)}
+    offered = {m for s in situations(plan_of(name)) for m in queries.options(s)}
     plan = plan_of(name)
     size, last = plan.vials_per_insertion, len(plan.locations) * plan.vials_per_insertion
     vials = {m.vial for m in offered if m.intent is Intent.VIAL_FULL}

@@ -7,11 +7,11 @@ from typing import Any
 import pytest
 
 from assistant.plan import Plan
-from assistant.plan.bed import bed_of
 from assistant.plan.check import findings
 from assistant.plan.finding import Finding, Verdict, fit_if, overall
-from assistant.plan.judge_place import port_unsafe
-from assistant.plan.reach import insertions
+from assistant.plan.insertion_geometry import insertions
+from assistant.plan.location_checks import port_unsafe
+from assistant.plan.powder_bed import bed_of
 
 Change = Callable[..., Plan]
 

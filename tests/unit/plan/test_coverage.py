@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from assistant.plan import Plan
-from assistant.plan.bed import bed_of
 from assistant.plan.coverage import POINTS, coverage, default_radius_mm, regions
-from assistant.plan.reach import insertions
+from assistant.plan.insertion_geometry import insertions
+from assistant.plan.powder_bed import bed_of
 
 Change = Callable[..., Plan]
 

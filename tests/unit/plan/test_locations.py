@@ -6,10 +6,10 @@ import pytest
 
 from assistant.errors import PlanError
 from assistant.plan import Plan
-from assistant.plan.bed import bed_of
+from assistant.plan.bed_disturbance import crossings
+from assistant.plan.insertion_geometry import insertions
 from assistant.plan.locations import propose, targets
-from assistant.plan.reach import insertions
-from assistant.plan.wake import crossings
+from assistant.plan.powder_bed import bed_of
 
 Change = Callable[..., Plan]
 

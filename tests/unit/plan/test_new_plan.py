@@ -7,11 +7,11 @@ import pytest
 
 from assistant.errors import PlanError
 from assistant.plan import Plan, parse_plan
-from assistant.plan.answers import QUESTIONS, answers_of
 from assistant.plan.check import findings
 from assistant.plan.finding import Verdict
 from assistant.plan.locations import propose
 from assistant.plan.new_plan import new_plan, plan_of
+from assistant.plan.questionnaire import QUESTIONS, answers_of
 from assistant.plan.vessel import KINDS
 
 

@@ -7,8 +7,8 @@ import pytest
 
 from assistant.errors import PlanError
 from assistant.plan import Plan, Position, parse_plan
+from assistant.plan.field_types import Part
 from assistant.plan.parse import MAX_BYTES
-from assistant.plan.parts import Part
 from assistant.plan.vessel import KINDS, Vessel
 
 PLANS = Path(__file__).parents[3] / "plans"

@@ -8,8 +8,9 @@ from typing import Any, Literal
 import pytest
 
 from assistant.plan import Plan, parse_plan
-from assistant.procedure import views
+from assistant.procedure import queries
 from assistant.procedure.effects import Effect, Say
+from assistant.procedure.enums import Intent, State, Timer
 from assistant.procedure.events import (
     Event,
     Heard,
@@ -21,7 +22,6 @@ from assistant.procedure.events import (
 )
 from assistant.procedure.machine import Outcome, step
 from assistant.procedure.model import Sample, Session, begin
-from assistant.procedure.vocabulary import Intent, State, Timer
 
 PLANS = Path(__file__).parents[3] / "plans"
 
@@ -99,13 +99,13 @@ class Drive:
         **objects: Any,  # noqa: ANN401 - the model checks them
     ) -> "Drive":
         """Say a phrase about the object in hand, or about another one."""
-        meaning = views.expected(self.session, intent)
+        meaning = queries.expected(self.session, intent)
         self.take(said(meaning.model_copy(update=objects), decision))
         return self
 
     def hear(self, intent: Intent, **objects: Any) -> "Drive":  # noqa: ANN401 - as above
         """Say a phrase by voice, where that makes a difference."""
-        meaning = views.expected(self.session, intent).model_copy(update=objects)
+        meaning = queries.expected(self.session, intent).model_copy(update=objects)
         self.take(said(meaning, source="voice"))
         return self
 
@@ -122,8 +122,8 @@ class Drive:
             self.take(OPENED)
         elif state is State.FILLING and not progress.waited:
             self.ring(Timer.FILL_REACHED)
-        elif state is State.SHEDDING and not progress.waited:
-            self.ring(Timer.SHED_REACHED)
+        elif state is State.SHAKING_OFF and not progress.waited:
+            self.ring(Timer.SHAKE_OFF_REACHED)
         elif state is State.REMARKING:
             self.take(RemarkTaken(text="as discussed"))
         elif state is State.WEIGHING:
@@ -131,7 +131,7 @@ class Drive:
         elif state is State.DISPOSING:
             self.say(Intent.DEVIATION_ACCEPTED)
         else:
-            self.say(views.advancing(self.session)[0].intent)
+            self.say(queries.advancing(self.session)[0].intent)
         return self
 
     def until(self, state: State) -> "Drive":
@@ -167,19 +167,21 @@ def _reading_back(drive: Drive) -> None:
     if drive.session.plan.weighing is not None:
         drive.until(State.READING_BACK)
     else:
-        drive.until(State.EMPTYING).hear(Intent.VIAL_FULL)
+        drive.until(State.EMPTYING_DIES).hear(Intent.VIAL_FULL)
 
 
 WAYS: Mapping[State, Callable[[Drive], object]] = {
     State.MARKED: _marked,
     State.DISPOSING: _disposing,
-    State.STOPPED: lambda d: d.until(State.SHEDDING).say(Intent.STOP_SAMPLING).say(Intent.AFFIRM),
-    State.STANDING_BY: lambda d: d.until(State.RESTING).say(Intent.STAND_BY),
+    State.STOPPED: lambda d: (
+        d.until(State.SHAKING_OFF).say(Intent.STOP_SAMPLING).say(Intent.AFFIRM)
+    ),
+    State.STANDING_BY: lambda d: d.until(State.STOWING).say(Intent.STAND_BY),
     State.NOTE_PLACE: lambda d: _note(d, 0),
     State.NOTE_AMOUNT: lambda d: _note(d, 1),
     State.NOTE_SAMPLES: lambda d: _note(d, 2),
-    State.REMARKING: lambda d: d.until(State.TURNING).say(Intent.REMARK),
-    State.STOPPING: lambda d: d.until(State.CLEARING).say(Intent.STOP_SAMPLING),
+    State.REMARKING: lambda d: d.until(State.INVERTING).say(Intent.REMARK),
+    State.STOPPING: lambda d: d.until(State.EMPTYING_TUBE).say(Intent.STOP_SAMPLING),
     State.DOUBTING: lambda d: d.until(State.FILLING).answer().say(Intent.SET_FILLED, "ask"),
     State.READING_BACK: _reading_back,
     State.CHECKING: lambda d: d.until(State.CLOSING).take(RESUMED),

@@ -4,8 +4,9 @@ from collections.abc import Callable
 
 import pytest
 
-from assistant.procedure import views
+from assistant.procedure import queries
 from assistant.procedure.effects import Close, Say, StartTimer, StopTimers, TakeRemark, TellHead
+from assistant.procedure.enums import ACTIVE, Intent, Prompt, State, Timer
 from assistant.procedure.events import (
     AudioLost,
     ClockStepped,
@@ -21,7 +22,6 @@ from assistant.procedure.events import (
 )
 from assistant.procedure.model import Status
 from assistant.procedure.prompts import REMARK_LIMIT_S
-from assistant.procedure.vocabulary import ACTIVE, Intent, Prompt, State, Timer
 from tests.unit.procedure.conftest import OPENED, RESUMED, Drive, reachable, said
 
 Start = Callable[..., Drive]
@@ -91,7 +91,7 @@ def test_a_doubtful_answer_answers_nothing(drive: Start, state: State) -> None:
 
 def test_a_doubtful_phrase_about_something_else_is_not_asked_back(drive: Start) -> None:
     """What could not count anyway is not worth a question."""
-    there = drive("double-cone", State.EMPTYING)
+    there = drive("double-cone", State.EMPTYING_DIES)
     assert there.say(Intent.VIAL_FULL, "ask", vial=2).prompts == ["not-understood"]
     assert there.say(Intent.TUBE_OFF, "ask").prompts == ["not-understood"]
     assert there.session.deviations == ()
@@ -146,7 +146,7 @@ def test_a_note_asks_where_how_much_and_which(
     drive: Start, intent: Intent, kind: str, affects: Intent, vials: tuple[int, ...]
 ) -> None:
     """Three answers make a deviation, and the work goes on where it was."""
-    there = drive("double-cone", State.RESTING).answer().until(State.OPENING)
+    there = drive("double-cone", State.STOWING).answer().until(State.OPENING)
     progress = there.session.progress
     assert there.say(intent).prompts == ["ask-place"]
     assert there.say(Intent.PLACE_VESSEL).prompts == ["ask-amount"]
@@ -173,10 +173,10 @@ def test_a_note_can_be_dropped(drive: Start, state: State) -> None:
 
 def test_powder_in_the_tube_opens_a_leak_note_by_itself(drive: Start) -> None:
     """Where is known; how much and which samples is asked; then the tube is to be emptied."""
-    there = drive("double-cone", State.CLEARING).say(Intent.POWDER_IN_TUBE)
+    there = drive("double-cone", State.EMPTYING_TUBE).say(Intent.POWDER_IN_TUBE)
     assert there.prompts == ["ask-amount"]
     there.say(Intent.AMOUNT_SPOONFUL).say(Intent.AFFECTS_INSERTION)
-    assert (there.state, there.prompts) == (State.CLEARING, ["noted", "clear"])
+    assert (there.state, there.prompts) == (State.EMPTYING_TUBE, ["noted", "empty-tube"])
     leak = there.session.deviations[0]
     assert (leak.kind.value, leak.detail) == ("leak", "in-tube amount-spoonful")
 
@@ -186,14 +186,14 @@ def test_a_note_may_be_made_while_standing_by(drive: Start) -> None:
     there = drive("double-cone", State.STANDING_BY).say(Intent.NOTE_SPILL)
     there.say(Intent.PLACE_VIALS).say(Intent.AMOUNT_TRACE).say(Intent.AFFECTS_NONE)
     assert there.state is State.STANDING_BY
-    assert there.say(Intent.RESUME).state is State.RESTING
+    assert there.say(Intent.RESUME).state is State.STOWING
 
 
 def test_standing_by_holds_every_step(drive: Start) -> None:
     """No answer of the step counts until the work is resumed."""
-    there = drive("double-cone", State.RESTING).say(Intent.STAND_BY)
+    there = drive("double-cone", State.STOWING).say(Intent.STAND_BY)
     assert there.say(Intent.ON_STAND).prompts == ["not-now"]
-    assert there.say(Intent.RESUME).prompts == ["rest"]
+    assert there.say(Intent.RESUME).prompts == ["stow"]
 
 
 def test_timers_run_on_in_a_side_dialogue(drive: Start) -> None:
@@ -212,12 +212,12 @@ def test_timers_run_on_in_a_side_dialogue(drive: Start) -> None:
 
 def test_shedding_waits_through_a_side_dialogue(drive: Start) -> None:
     """The same for the powder outside."""
-    there = drive("double-cone", State.SHEDDING).say(Intent.REMARK)
-    there.ring(Timer.SHED_REACHED)
+    there = drive("double-cone", State.SHAKING_OFF).say(Intent.REMARK)
+    there.ring(Timer.SHAKE_OFF_REACHED)
     assert there.effects == ()
     there.take(RemarkTaken(text="dusty"))
-    assert there.prompts == ["remark-kept", "shed-reached"]
-    assert there.say(Intent.POWDER_SHED).state is State.TURNING
+    assert there.prompts == ["remark-kept", "shake-off-reached"]
+    assert there.say(Intent.SHAKEN_OFF).state is State.INVERTING
 
 
 def test_a_timer_of_another_start_is_stale(drive: Start) -> None:
@@ -232,9 +232,9 @@ def test_a_timer_of_another_start_is_stale(drive: Start) -> None:
 def test_a_timer_of_another_step_does_not_count(drive: Start) -> None:
     """The end of the shedding time is no end of the filling time, aside or not."""
     there = drive("double-cone", State.FILLING)
-    there.ring(Timer.SHED_REACHED)
+    there.ring(Timer.SHAKE_OFF_REACHED)
     assert not there.outcome.advanced
-    there.say(Intent.STAND_BY).ring(Timer.SHED_REACHED)
+    there.say(Intent.STAND_BY).ring(Timer.SHAKE_OFF_REACHED)
     assert not there.outcome.advanced
     assert not there.session.progress.waited
 
@@ -248,10 +248,10 @@ def test_an_overrun_names_every_port_of_the_position(drive: Start) -> None:
 
 def test_a_remark_is_taken_and_kept(drive: Start) -> None:
     """What is said next is a memo of a bounded length."""
-    there = drive("double-cone", State.TURNING).say(Intent.REMARK)
+    there = drive("double-cone", State.INVERTING).say(Intent.REMARK)
     assert there.effects == (Say(Prompt.ASK_REMARK), TakeRemark(REMARK_LIMIT_S))
     there.take(RemarkTaken(clip="c" * 64, seconds="4.0"))
-    assert (there.state, there.prompts) == (State.TURNING, ["remark-kept", "turn"])
+    assert (there.state, there.prompts) == (State.INVERTING, ["remark-kept", "invert"])
     there.take(RemarkTaken(text="unasked"))
     assert not there.outcome.advanced
 
@@ -270,7 +270,9 @@ def test_somebody_else_takes_over(drive: Start) -> None:
 
 def test_stopping_is_asked_back(drive: Start) -> None:
     """A negative goes on with the step; an affirm ends the record as incomplete."""
-    there = drive("double-cone", State.EMPTYING).say(Intent.VIAL_FULL).say(Intent.STOP_SAMPLING)
+    there = (
+        drive("double-cone", State.EMPTYING_DIES).say(Intent.VIAL_FULL).say(Intent.STOP_SAMPLING)
+    )
     assert there.prompts == ["ask-stop"]
     assert there.say(Intent.NEGATIVE).prompts == ["empty-die"]
     there.say(Intent.STOP_SAMPLING).say(Intent.AFFIRM)
@@ -323,12 +325,12 @@ def test_after_a_break_in_the_powder_the_physical_state_is_asked(drive: Start) -
 
 def test_after_a_break_out_of_the_powder_the_step_is_asked(drive: Start) -> None:
     """Whether the dies lie as they lay."""
-    there = drive("double-cone", State.SHEDDING)
+    there = drive("double-cone", State.SHAKING_OFF)
     there.take(RESUMED)
-    assert there.effects[-1] == Say(Prompt.CHECK_OUTSIDE, {"step": "shedding"})
-    resting = drive("double-cone", State.EMPTYING)
+    assert there.effects[-1] == Say(Prompt.CHECK_OUTSIDE, {"step": "shaking-off"})
+    resting = drive("double-cone", State.EMPTYING_DIES)
     resting.take(RESUMED)
-    assert resting.effects == (Say(Prompt.CHECK_OUTSIDE, {"step": "emptying"}),)
+    assert resting.effects == (Say(Prompt.CHECK_OUTSIDE, {"step": "emptying-dies"}),)
 
 
 def test_a_disturbed_insertion_is_void_and_begins_anew(drive: Start) -> None:
@@ -345,10 +347,10 @@ def test_a_disturbed_insertion_is_void_and_begins_anew(drive: Start) -> None:
     assert progress.queue == tuple(range(1, 10))
     disturbed = there.session.deviations[0]
     assert (disturbed.kind.value, disturbed.vials) == ("disturbed", (1, 2, 3))
-    there.until(State.RESTING).answer()
+    there.until(State.STOWING).answer()
     assert [s.vial for s in there.session.here()] == [4, 5, 6]
     there.until(State.DISPOSING)
-    offered = {m.intent for m in views.advancing(there.session)}
+    offered = {m.intent for m in queries.advancing(there.session)}
     assert Intent.INSERTION_REPEATED not in offered
     there.until(State.CLOSED)
     assert there.effects[0] == TellHead()
@@ -430,8 +432,8 @@ def test_a_record_is_opened_once(drive: Start) -> None:
     ("state", "intent"),
     [
         (State.OPENING, Intent.PORT_OPEN),
-        (State.EMPTYING, Intent.VIAL_FULL),
-        (State.CLEARING, Intent.TUBE_EMPTIED),
+        (State.EMPTYING_DIES, Intent.VIAL_FULL),
+        (State.EMPTYING_TUBE, Intent.TUBE_EMPTIED),
         (State.INSPECTING, Intent.SHAFT_CLEAN),
         (State.STANDING_BY, Intent.RESUME),
         (State.DOUBTING, Intent.AFFIRM),
@@ -441,7 +443,7 @@ def test_a_record_is_opened_once(drive: Start) -> None:
 def test_the_key_gives_the_normal_answer(drive: Start, state: State, intent: Intent) -> None:
     """One press says what a smooth session would say, about the object in hand."""
     session = drive("double-cone", state).session
-    assert views.normal(session) == views.expected(session, intent)
+    assert queries.normal(session) == queries.expected(session, intent)
 
 
 @pytest.mark.parametrize(
@@ -453,7 +455,7 @@ def test_the_key_gives_the_normal_answer(drive: Start, state: State, intent: Int
 )
 def test_the_key_does_not_choose(drive: Start, state: State) -> None:
     """Where there is a choice, a number or another person to answer, it stands for nothing."""
-    assert views.normal(drive("watched", state).session) is None
+    assert queries.normal(drive("watched", state).session) is None
 
 
 def test_where_are_we_tells_step_and_count(drive: Start) -> None:
@@ -483,10 +485,10 @@ def test_what_can_i_say_lists_what_counts(drive: Start) -> None:
     there = drive("double-cone", State.OPENING).say(Intent.WHAT_CAN_I_SAY, "ask")
     effect = there.effects[0]
     assert isinstance(effect, Say)
-    assert effect.options == views.options(there.session)
-    assert effect.options[0] == views.expected(there.session, Intent.PORT_OPEN)
+    assert effect.options == queries.options(there.session)
+    assert effect.options[0] == queries.expected(there.session, Intent.PORT_OPEN)
     first = drive("brief").answer()
-    assert Intent.CORRECTION not in {m.intent for m in views.options(first.session)}
+    assert Intent.CORRECTION not in {m.intent for m in queries.options(first.session)}
 
 
 def test_a_phrase_out_of_place_is_quoted_back(drive: Start) -> None:
@@ -498,16 +500,16 @@ def test_a_phrase_out_of_place_is_quoted_back(drive: Start) -> None:
 
 def test_what_a_vial_holds_is_never_taken_from_one_hearing(drive: Start) -> None:
     """It is read back, and on record only when affirmed."""
-    there = drive("double-cone", State.EMPTYING).hear(Intent.VIAL_SHORT)
+    there = drive("double-cone", State.EMPTYING_DIES).hear(Intent.VIAL_SHORT)
     assert (there.state, there.prompts) == (State.READING_BACK, ["read-back"])
     assert there.vial(1).status is Status.TAKEN
     assert there.hear(Intent.AFFIRM).vial(1).status is Status.SHORT
-    assert there.state is State.EMPTYING
+    assert there.state is State.EMPTYING_DIES
 
 
 def test_a_typed_or_keyed_result_needs_no_reading_back(drive: Start) -> None:
     """Nothing was heard that could have been misheard."""
-    there = drive("double-cone", State.EMPTYING).say(Intent.VIAL_FULL)
+    there = drive("double-cone", State.EMPTYING_DIES).say(Intent.VIAL_FULL)
     assert there.vial(1).status is Status.FULL
 
 
@@ -522,14 +524,14 @@ def test_another_result_takes_the_place_of_what_was_read_back(drive: Start) -> N
     """Whoever was misheard says the right one at once; a wrong vial is refused as ever."""
     there = drive("double-cone", State.READING_BACK).hear(Intent.VIAL_EMPTY)
     assert there.session.progress.pending == Meaning(intent=Intent.VIAL_EMPTY, vial=1)
-    assert there.hear(Intent.NEGATIVE).state is State.EMPTYING
+    assert there.hear(Intent.NEGATIVE).state is State.EMPTYING_DIES
     there.hear(Intent.VIAL_FULL).hear(Intent.VIAL_FULL, vial=2)
-    assert (there.state, there.prompts) == (State.EMPTYING, ["wrong-vial"])
+    assert (there.state, there.prompts) == (State.EMPTYING_DIES, ["wrong-vial"])
 
 
 def test_a_witness_stands_for_the_reading_back(drive: Start) -> None:
     """The witness is asked for the very words; nothing is asked twice."""
-    there = drive("watched", State.EMPTYING).hear(Intent.VIAL_FULL)
+    there = drive("watched", State.EMPTYING_DIES).hear(Intent.VIAL_FULL)
     assert there.state is State.WITNESSING
     assert there.hear(Intent.WITNESS_AFFIRMED).vial(1).status is Status.FULL
 

@@ -4,11 +4,11 @@ from collections.abc import Callable
 
 import pytest
 
-from assistant.procedure import views
+from assistant.procedure import queries
 from assistant.procedure.effects import Close, Say
+from assistant.procedure.enums import Intent, Prompt, State
 from assistant.procedure.events import DeviceLost
 from assistant.procedure.model import Status
-from assistant.procedure.vocabulary import Intent, Prompt, State
 from tests.unit.procedure.conftest import Drive
 
 Start = Callable[..., Drive]
@@ -31,7 +31,7 @@ def test_a_missing_die_is_a_deviation_without_samples(drive: Start) -> None:
     """It may lie in the product: it can be accepted with a reason, not voided or repeated."""
     there = drive("double-cone", State.COUNTING).say(Intent.DIE_MISSING)
     assert there.effects == (Say(Prompt.DISPOSE, {"number": 1, "kind": "die-missing"}),)
-    assert [m.intent for m in views.advancing(there.session)] == [Intent.DEVIATION_ACCEPTED]
+    assert [m.intent for m in queries.advancing(there.session)] == [Intent.DEVIATION_ACCEPTED]
     for intent in (Intent.SAMPLES_VOIDED, Intent.INSERTION_REPEATED):
         assert there.say(intent).prompts == ["not-now"]
     assert there.say(Intent.DEVIATION_ACCEPTED).prompts == ["ask-remark"]
@@ -40,7 +40,7 @@ def test_a_missing_die_is_a_deviation_without_samples(drive: Start) -> None:
 
 def test_each_deviation_is_disposed_of_in_turn(drive: Start) -> None:
     """Accepted or void, each with a spoken reason; the samples stand or do not."""
-    there = drive("double-cone", State.EMPTYING).say(Intent.VIAL_SHORT).say(Intent.VIAL_EMPTY)
+    there = drive("double-cone", State.EMPTYING_DIES).say(Intent.VIAL_SHORT).say(Intent.VIAL_EMPTY)
     there.until(State.DISPOSING)
     assert there.effects == (Say(Prompt.DISPOSE, {"number": 1, "kind": "short-die"}),)
     there.say(Intent.DEVIATION_ACCEPTED).answer()
@@ -54,7 +54,7 @@ def test_each_deviation_is_disposed_of_in_turn(drive: Start) -> None:
 
 def test_a_repeated_insertion_is_taken_anew(drive: Start) -> None:
     """All its samples are void, its location is entered again, and vials count on."""
-    there = drive("double-cone", State.EMPTYING).say(Intent.VIAL_SHORT).until(State.DISPOSING)
+    there = drive("double-cone", State.EMPTYING_DIES).say(Intent.VIAL_SHORT).until(State.DISPOSING)
     there.say(Intent.INSERTION_REPEATED)
     assert (there.state, there.session.step) == (State.REMARKING, State.SEATING)
     there.answer()
@@ -68,16 +68,16 @@ def test_a_repeated_insertion_is_taken_anew(drive: Start) -> None:
 
 def test_a_second_fault_of_a_repeated_insertion_is_not_repeated_again(drive: Start) -> None:
     """Its location was entered anew already; void or accept is left."""
-    there = drive("double-cone", State.EMPTYING).say(Intent.VIAL_SHORT).say(Intent.VIAL_EMPTY)
+    there = drive("double-cone", State.EMPTYING_DIES).say(Intent.VIAL_SHORT).say(Intent.VIAL_EMPTY)
     there.until(State.DISPOSING).say(Intent.INSERTION_REPEATED).answer().until(State.DISPOSING)
-    offered = [m.intent for m in views.advancing(there.session)]
+    offered = [m.intent for m in queries.advancing(there.session)]
     assert offered == [Intent.DEVIATION_ACCEPTED, Intent.SAMPLES_VOIDED]
     assert there.say(Intent.INSERTION_REPEATED).prompts == ["not-now"]
 
 
 def test_a_spill_over_several_insertions_repeats_them_all(drive: Start) -> None:
     """Each location touched is entered once more, in order."""
-    there = drive("double-cone", State.RESTING).answer().until(State.RESTING)
+    there = drive("double-cone", State.STOWING).answer().until(State.STOWING)
     noted(there, Intent.AFFECTS_ALL).until(State.DISPOSING)
     there.say(Intent.INSERTION_REPEATED).answer()
     progress = there.session.progress
@@ -91,8 +91,8 @@ def test_a_spill_over_several_insertions_repeats_them_all(drive: Start) -> None:
 
 def test_a_third_attempt_counts_on(drive: Start) -> None:
     """A repetition can itself go wrong and be repeated."""
-    there = drive("bin", State.EMPTYING).say(Intent.VIAL_SHORT).until(State.DISPOSING)
-    there.say(Intent.INSERTION_REPEATED).until(State.EMPTYING).say(Intent.VIAL_EMPTY)
+    there = drive("bin", State.EMPTYING_DIES).say(Intent.VIAL_SHORT).until(State.DISPOSING)
+    there.say(Intent.INSERTION_REPEATED).until(State.EMPTYING_DIES).say(Intent.VIAL_EMPTY)
     there.until(State.DISPOSING).say(Intent.INSERTION_REPEATED).answer()
     assert (there.session.at.location, there.session.at.attempt) == (0, 3)
     assert [s.vial for s in there.session.here()] == [23, 24]
@@ -122,7 +122,7 @@ def test_trouble_while_the_witness_is_asked_is_disposed_of_first(drive: Start) -
 @pytest.mark.parametrize("name", ["double-cone", "v-blender", "bin"])
 def test_void_is_not_deleted(drive: Start, name: str) -> None:
     """A void sample stays in the list, with its mass."""
-    there = drive(name, State.EMPTYING).say(Intent.VIAL_SHORT)
+    there = drive(name, State.EMPTYING_DIES).say(Intent.VIAL_SHORT)
     if there.state is State.WEIGHING:
         there.say(Intent.MASS, number="560").say(Intent.AFFIRM)
     there.until(State.DISPOSING).say(Intent.SAMPLES_VOIDED)

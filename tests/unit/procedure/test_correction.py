@@ -6,9 +6,9 @@ import pytest
 
 from assistant.plan import Position
 from assistant.procedure.effects import Say, StartTimer, StopTimers
+from assistant.procedure.enums import CONFIRMS, Intent, Prompt, State, Timer
 from assistant.procedure.events import DeviceLost, Meaning
 from assistant.procedure.model import Session, Status, begin
-from assistant.procedure.vocabulary import CONFIRMS, Intent, Prompt, State, Timer
 from tests.unit.procedure.conftest import NAMES, RESUMED, Drive, plan_of
 
 Start = Callable[..., Drive]
@@ -49,7 +49,7 @@ def test_a_whole_study_can_be_taken_back_step_by_step(name: str) -> None:
 
 def test_what_was_taken_back_is_said(drive: Start) -> None:
     """The phrase is repeated, then the step that is to be done again."""
-    there = drive("double-cone", State.EMPTYING).say(Intent.VIAL_FULL).say(Intent.CORRECTION)
+    there = drive("double-cone", State.EMPTYING_DIES).say(Intent.VIAL_FULL).say(Intent.CORRECTION)
     said = [effect for effect in there.effects if isinstance(effect, Say)]
     assert [effect.prompt for effect in said] == [Prompt.CORRECTED, Prompt.EMPTY_DIE]
     assert said[0].meaning is not None
@@ -66,7 +66,7 @@ def test_a_vial_s_verdict_and_mass_are_taken_back_one_after_the_other(drive: Sta
         "",
         "full",
     )
-    assert there.say(Intent.CORRECTION).state is State.EMPTYING
+    assert there.say(Intent.CORRECTION).state is State.EMPTYING_DIES
     there.say(Intent.VIAL_EMPTY)
     assert there.vial(1).status is Status.EMPTY
     assert there.vial(2).status is Status.TAKEN
@@ -74,7 +74,7 @@ def test_a_vial_s_verdict_and_mass_are_taken_back_one_after_the_other(drive: Sta
 
 def test_a_deviation_goes_with_the_confirmation_that_raised_it(drive: Start) -> None:
     """It stays in the list, withdrawn; others stay open."""
-    there = drive("double-cone", State.EMPTYING)
+    there = drive("double-cone", State.EMPTYING_DIES)
     there.take(DeviceLost(device="speaker", reason="unplugged"))
     there.say(Intent.VIAL_SHORT).say(Intent.CORRECTION).say(Intent.VIAL_EMPTY)
     assert [(d.kind.value, d.status) for d in there.session.deviations] == [
@@ -86,12 +86,12 @@ def test_a_deviation_goes_with_the_confirmation_that_raised_it(drive: Start) -> 
 
 def test_a_leak_found_in_the_tube_goes_with_its_confirmation(drive: Start) -> None:
     """The note was opened by "powder in tube" and is withdrawn with it; a note asked for stays."""
-    there = drive("double-cone", State.CLEARING).say(Intent.POWDER_IN_TUBE)
+    there = drive("double-cone", State.EMPTYING_TUBE).say(Intent.POWDER_IN_TUBE)
     there.say(Intent.AMOUNT_TRACE).say(Intent.AFFECTS_NONE)
-    assert there.state is State.CLEARING
+    assert there.state is State.EMPTYING_TUBE
     there.say(Intent.CORRECTION)
     assert there.session.deviations[0].status == "withdrawn"
-    assert there.state is State.CLEARING
+    assert there.state is State.EMPTYING_TUBE
     there.say(Intent.NOTE_LEAK).say(Intent.PLACE_SAMPLER).say(Intent.AMOUNT_TRACE)
     there.say(Intent.AFFECTS_NONE).say(Intent.CORRECTION)
     assert there.session.deviations[1].status == "open"

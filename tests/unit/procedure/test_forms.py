@@ -17,6 +17,7 @@ from assistant.procedure.effects import (
     TellHead,
     plain,
 )
+from assistant.procedure.enums import Intent, Prompt, Signal, State, Timer
 from assistant.procedure.events import (
     AudioLost,
     ClockStepped,
@@ -33,8 +34,7 @@ from assistant.procedure.events import (
     dump,
     load,
 )
-from assistant.procedure.vocabulary import Intent, Prompt, Signal, State, Timer
-from assistant.procedure.work import Work
+from assistant.procedure.transition_context import Work
 from tests.unit.procedure.conftest import OPENED, RESUMED, Drive
 
 Start = Callable[..., Drive]
@@ -80,7 +80,7 @@ def test_an_event_comes_back_from_the_record_as_it_was(event: Event) -> None:
 
 def test_the_first_entry_names_the_schema() -> None:
     """Even though it has its default: a later program must see it."""
-    assert dump(OPENED)["schema"] == 1
+    assert dump(OPENED)["schema"] == 2
 
 
 @pytest.mark.parametrize(
@@ -134,10 +134,10 @@ def test_what_is_no_event_is_refused(written: object) -> None:
             {"do": "say", "prompt": "fill", "slots": {"seconds": 5}},
         ),
         (
-            StartTimer(Timer.SHED_REACHED, 3000, 8),
+            StartTimer(Timer.SHAKE_OFF_REACHED, 3000, 8),
             {
                 "do": "start-timer",
-                "timer": "shed-reached",
+                "timer": "shake-off-reached",
                 "milliseconds": 3000,
                 "generation": 8,
             },

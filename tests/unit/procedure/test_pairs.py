@@ -6,13 +6,9 @@ from typing import Literal
 
 import pytest
 
-from assistant.procedure import views
+from assistant.procedure import queries
 from assistant.procedure.effects import Close, Say
-from assistant.procedure.events import DeviceLost, Event, Heard, Meaning, RemarkTaken, TimerRang
-from assistant.procedure.machine import Outcome, step
-from assistant.procedure.model import Session, begin
-from assistant.procedure.table import Line, rows
-from assistant.procedure.vocabulary import (
+from assistant.procedure.enums import (
     END,
     QUESTIONS,
     TRIGGERS,
@@ -23,7 +19,11 @@ from assistant.procedure.vocabulary import (
     Timer,
     Trigger,
 )
-from assistant.procedure.work import Work
+from assistant.procedure.events import DeviceLost, Event, Heard, Meaning, RemarkTaken, TimerRang
+from assistant.procedure.machine import Outcome, step
+from assistant.procedure.model import Session, begin
+from assistant.procedure.table import Line, rows
+from assistant.procedure.transition_context import Work
 from tests.unit.procedure.conftest import (
     NAMES,
     OPENED,
@@ -47,7 +47,7 @@ PLANS_OF: dict[State, list[str]] = {
 
 def meant(session: Session, intent: Intent) -> Meaning:
     """Return what would be meant by a phrase now, its object the one in hand."""
-    meaning = views.expected(session, intent)
+    meaning = queries.expected(session, intent)
     if intent is Intent.MASS:
         return meaning.model_copy(update={"number": "312.5"})
     if intent is Intent.TAKE_OVER:
@@ -101,7 +101,7 @@ def drops_held(session: Session, trigger: Trigger) -> bool:
     held = session.state in (State.DOUBTING, State.READING_BACK)
     if not held or not isinstance(trigger, Intent):
         return False
-    return trigger in views.triggers(session.progress.back[-1])
+    return trigger in queries.triggers(session.progress.back[-1])
 
 
 PAIRS = [
@@ -121,7 +121,7 @@ def test_the_machine_does_what_the_table_says(
         event = event_of(session, trigger, source)
         outcome = step(session, event)
         row = row_for(session, trigger, getattr(event, "meaning", None), source=source)
-        if trigger is Signal.DOUBT and Intent.STAND_BY not in views.triggers(state):
+        if trigger is Signal.DOUBT and Intent.STAND_BY not in queries.triggers(state):
             row = None
         if row is not None:
             _follows(outcome, row, session)
@@ -142,7 +142,7 @@ def _follows(outcome: Outcome, row: Line, session: Session) -> None:
         assert outcome.session.state is row.target
     else:
         assert outcome.session.state is not State.BACK
-    assert outcome.effects or row.trigger in (Signal.FILL_REACHED, Signal.SHED_REACHED)
+    assert outcome.effects or row.trigger in (Signal.FILL_REACHED, Signal.SHAKE_OFF_REACHED)
 
 
 def _drops(outcome: Outcome, session: Session, event: Event) -> None:
@@ -171,11 +171,11 @@ def _refusals(session: Session, trigger: Trigger) -> set[Prompt]:
         return {Prompt.NOT_UNDERSTOOD}
     if isinstance(trigger, Signal):
         return set()
-    if trigger not in views.triggers(session.state):
+    if trigger not in queries.triggers(session.state):
         return {Prompt.NOT_NOW}
     return {
         Intent.SET_FILLED: {Prompt.TOO_EARLY},
-        Intent.POWDER_SHED: {Prompt.TOO_EARLY},
+        Intent.SHAKEN_OFF: {Prompt.TOO_EARLY},
         Intent.CORRECTION: {Prompt.NOTHING_TO_CORRECT},
     }.get(trigger, {Prompt.NOT_NOW})
 
@@ -184,7 +184,7 @@ def test_every_row_can_be_taken() -> None:
     """No row is dead: on some way through some plan it is the one that fits."""
     taken: set[Line] = set()
     for session in _walked():
-        for trigger in views.triggers(session.state):
+        for trigger in queries.triggers(session.state):
             meaning = getattr(event_of(session, trigger), "meaning", None)
             for source, released in product(SOURCES, ((), (State.READING_BACK, State.WITNESSING))):
                 row = row_for(session, trigger, meaning, frozenset(released), source)
@@ -200,7 +200,7 @@ def _walked() -> Iterator[Session]:
     starts += [(name, State.MARKED) for name in NAMES]
     for name, state in starts:
         yield from _onward(Drive(session_in(name, state)))
-    for wait in (State.FILLING, State.SHEDDING):
+    for wait in (State.FILLING, State.SHAKING_OFF):
         yield from _aside(session_in("bin", wait))
     yield step(session_in("bin", State.COUNTING), RESUMED).session
     lost = DeviceLost(device="speaker", reason="unplugged")
@@ -239,12 +239,12 @@ def test_all_states_are_stood_in() -> None:
 def test_what_is_offered_is_taken(name: str, state: State) -> None:
     """Every phrase that may be said now has its row, and names the object in hand."""
     session = session_in(name, state)
-    offered = views.options(session)
+    offered = queries.options(session)
     assert len(set(offered)) == len(offered)
     for meaning in offered:
-        assert views.legal(session, meaning)
+        assert queries.legal(session, meaning)
         full = meaning.model_copy(update={"number": "300"} if meaning.intent is Intent.MASS else {})
-        waiting = meaning.intent in (Intent.SET_FILLED, Intent.POWDER_SHED)
+        waiting = meaning.intent in (Intent.SET_FILLED, Intent.SHAKEN_OFF)
         if not waiting or session.progress.waited:
             assert step(session, said(full)).advanced
 

@@ -5,12 +5,12 @@ from collections.abc import Callable
 import pytest
 
 from assistant.plan import Position
-from assistant.plan.aim import aim
-from assistant.procedure import views
+from assistant.plan.entry_direction import aim
+from assistant.procedure import queries
 from assistant.procedure.effects import Close, Say, Slot, StartTimer, StopTimers, TellHead
+from assistant.procedure.enums import Intent, Prompt, State, Timer
 from assistant.procedure.model import Status, begin
 from assistant.procedure.prompts import tally
-from assistant.procedure.vocabulary import Intent, Prompt, State, Timer
 from tests.unit.procedure.conftest import OPENED, Drive, plan_of
 
 Start = Callable[..., Drive]
@@ -20,8 +20,8 @@ BEFORE = [
     (Intent.CAUTION_ISOLATED, State.BRIEFING, "ask-earthed"),
     (Intent.CAUTION_EARTHED, State.BRIEFING, "ask-protected"),
     (Intent.CAUTION_PROTECTED, State.SEATING, "seat"),
-    (Intent.DIES_SEATED, State.AIMING, "aim-clock"),
-    (Intent.AIMED, State.ENTERING, "enter"),
+    (Intent.DIES_SEATED, State.POSITIONING, "position-clock"),
+    (Intent.POSITIONED, State.ENTERING, "enter"),
     (Intent.AT_DEPTH, State.OPENING, "open"),
 ]
 SET = [
@@ -35,41 +35,41 @@ RAISED = [
 ]
 OUT = [
     (Intent.PORT_CLOSED, State.WITHDRAWING, "withdraw"),
-    (Intent.SAMPLER_OUT, State.SHEDDING, "shed"),
-    (Timer.SHED_REACHED, State.SHEDDING, "shed-reached"),
-    (Intent.POWDER_SHED, State.TURNING, "turn"),
-    (Intent.DIES_UP, State.BARING, "bare"),
+    (Intent.SAMPLER_OUT, State.SHAKING_OFF, "shake-off"),
+    (Timer.SHAKE_OFF_REACHED, State.SHAKING_OFF, "shake-off-reached"),
+    (Intent.SHAKEN_OFF, State.INVERTING, "invert"),
+    (Intent.DIES_UP, State.REMOVING_TUBE, "remove-tube"),
 ]
 CLEAN = [
     (Intent.TUBE_EMPTIED, State.INSPECTING, "inspect"),
-    (Intent.SHAFT_CLEAN, State.RESTING, "rest"),
+    (Intent.SHAFT_CLEAN, State.STOWING, "stow"),
     (Intent.ON_STAND, State.SEATING, "seat"),
 ]
 INSERTIONS = {
     "double-cone": [
         *BEFORE, *SET, *RAISED, *SET, *RAISED, *SET, *OUT,
-        (Intent.TUBE_OFF, State.EMPTYING, "empty-die"),
-        (Intent.VIAL_FULL, State.EMPTYING, "empty-die"),
-        (Intent.VIAL_FULL, State.EMPTYING, "empty-die"),
-        (Intent.VIAL_FULL, State.CLEARING, "clear"),
+        (Intent.TUBE_OFF, State.EMPTYING_DIES, "empty-die"),
+        (Intent.VIAL_FULL, State.EMPTYING_DIES, "empty-die"),
+        (Intent.VIAL_FULL, State.EMPTYING_DIES, "empty-die"),
+        (Intent.VIAL_FULL, State.EMPTYING_TUBE, "empty-tube"),
         *CLEAN,
     ],
     "v-blender": [
         *BEFORE, *SET, *RAISED, *SET, *OUT,
-        (Intent.TUBE_OFF, State.EMPTYING, "empty-die"),
-        (Intent.VIAL_SHORT, State.EMPTYING, "empty-die"),
-        (Intent.VIAL_EMPTY, State.CLEARING, "clear"),
+        (Intent.TUBE_OFF, State.EMPTYING_DIES, "empty-die"),
+        (Intent.VIAL_SHORT, State.EMPTYING_DIES, "empty-die"),
+        (Intent.VIAL_EMPTY, State.EMPTYING_TUBE, "empty-tube"),
         *CLEAN,
     ],
     "bin": [
         *BEFORE, *SET, *OUT,
-        (Intent.TUBE_OFF, State.EMPTYING, "empty-port-die"),
+        (Intent.TUBE_OFF, State.EMPTYING_DIES, "empty-port-die"),
         (Intent.VIAL_FULL, State.WEIGHING, "weigh"),
         (Intent.MASS, State.READING_BACK, "read-back"),
-        (Intent.AFFIRM, State.EMPTYING, "empty-port-die"),
+        (Intent.AFFIRM, State.EMPTYING_DIES, "empty-port-die"),
         (Intent.VIAL_SHORT, State.WEIGHING, "weigh"),
         (Intent.MASS, State.READING_BACK, "read-back"),
-        (Intent.AFFIRM, State.CLEARING, "clear"),
+        (Intent.AFFIRM, State.EMPTYING_TUBE, "empty-tube"),
         *CLEAN,
     ],
     "watched": [
@@ -82,13 +82,13 @@ INSERTIONS = {
         (Intent.PORT_CLOSED, State.WITNESSING, "ask-witness"),
         (Intent.WITNESS_AFFIRMED, State.WITHDRAWING, "withdraw"),
         *OUT[1:],
-        (Intent.TUBE_OFF, State.EMPTYING, "empty-port-die"),
+        (Intent.TUBE_OFF, State.EMPTYING_DIES, "empty-port-die"),
         (Intent.VIAL_EMPTY, State.WITNESSING, "ask-witness"),
-        (Intent.WITNESS_AFFIRMED, State.EMPTYING, "empty-port-die"),
+        (Intent.WITNESS_AFFIRMED, State.EMPTYING_DIES, "empty-port-die"),
         (Intent.VIAL_FULL, State.WITNESSING, "ask-witness"),
         (Intent.WITNESS_AFFIRMED, State.WEIGHING, "weigh"),
         (Intent.MASS, State.READING_BACK, "read-back"),
-        (Intent.AFFIRM, State.CLEARING, "clear"),
+        (Intent.AFFIRM, State.EMPTYING_TUBE, "empty-tube"),
         (Intent.TUBE_EMPTIED, State.WITNESSING, "ask-witness"),
         (Intent.WITNESS_AFFIRMED, State.INSPECTING, "inspect"),
         *CLEAN[1:],
@@ -112,7 +112,7 @@ def test_one_insertion_goes_step_by_step(name: str) -> None:
             drive.say(answer)
         assert drive.outcome.advanced
         assert (drive.state, drive.prompts[:1]) == (state, [prompt])
-        assert len(drive.prompts) == 1 or state is State.AIMING
+        assert len(drive.prompts) == 1 or state is State.POSITIONING
 
 
 @pytest.mark.parametrize(
@@ -151,18 +151,18 @@ def test_the_prompts_name_what_is_in_hand(drive: Start) -> None:
         "location": cone.locations[0].code,
         "count": 3,
     }
-    assert slots("double-cone", State.AIMING) == {}
+    assert slots("double-cone", State.POSITIONING) == {}
     assert slots("double-cone", State.ENTERING)["depth"] in range(100, 1500)
     assert slots("double-cone", State.OPENING) == {"position": "bottom"}
     assert slots("double-cone", State.FILLING) == {"seconds": 5}
     assert slots("double-cone", State.RAISING) == {"position": "middle"}
     assert slots("v-blender", State.RAISING) == {"position": "top"}
-    assert slots("double-cone", State.SHEDDING) == {"seconds": 3}
-    assert slots("double-cone", State.EMPTYING, Intent.VIAL_FULL) == {
+    assert slots("double-cone", State.SHAKING_OFF) == {"seconds": 3}
+    assert slots("double-cone", State.EMPTYING_DIES, Intent.VIAL_FULL) == {
         "position": "middle",
         "vial": 2,
     }
-    assert slots("bin", State.EMPTYING) == {"position": "bottom", "port": 1, "vial": 1}
+    assert slots("bin", State.EMPTYING_DIES) == {"position": "bottom", "port": 1, "vial": 1}
     assert slots("bin", State.COUNTING) == {"count": 2}
     assert slots("bin", State.SIGNING) == {"taken": 20, "planned": 20}
 
@@ -170,7 +170,7 @@ def test_the_prompts_name_what_is_in_hand(drive: Start) -> None:
 def test_cautions_must_be_affirmed_one_by_one_in_the_plan_s_order(drive: Start) -> None:
     """A caution out of turn is refused, and only the one asked for is offered."""
     begun = drive("double-cone", State.BRIEFING)
-    offered = [m.intent for m in views.advancing(begun.session)]
+    offered = [m.intent for m in queries.advancing(begun.session)]
     assert offered == [Intent.CAUTION_ISOLATED]
     begun.say(Intent.CAUTION_PROTECTED)
     assert begun.prompts == ["not-now"]
@@ -196,14 +196,17 @@ def test_without_a_shortest_time_filling_may_be_confirmed_at_once() -> None:
     assert drive.prompts == ["fill-reached"]
     drive.say(Intent.SET_FILLED)
     assert drive.state is State.CLOSING
-    drive.until(State.SHEDDING)
-    assert drive.effects == (Say(Prompt.SHED_REACHED),)
-    assert drive.say(Intent.POWDER_SHED).state is State.TURNING
+    drive.until(State.SHAKING_OFF)
+    assert drive.effects == (Say(Prompt.SHAKE_OFF_REACHED),)
+    assert drive.say(Intent.SHAKEN_OFF).state is State.INVERTING
 
 
 def test_too_early_is_said_and_changes_nothing(drive: Start) -> None:
     """The shortest filling and shedding times are enforced."""
-    for state, intent in ((State.FILLING, Intent.SET_FILLED), (State.SHEDDING, Intent.POWDER_SHED)):
+    for state, intent in (
+        (State.FILLING, Intent.SET_FILLED),
+        (State.SHAKING_OFF, Intent.SHAKEN_OFF),
+    ):
         there = drive("double-cone", state)
         before = there.session
         assert there.say(intent).prompts == ["too-early"]
@@ -251,12 +254,12 @@ def test_another_position_is_answered_refused_and_noted(drive: Start) -> None:
 
 def test_another_vial_is_answered_refused_and_noted(drive: Start) -> None:
     """A phrase that names another vial cannot label this die."""
-    there = drive("double-cone", State.EMPTYING)
+    there = drive("double-cone", State.EMPTYING_DIES)
     there.say(Intent.VIAL_FULL, vial=3)
     assert there.effects == (Say(Prompt.WRONG_VIAL, {"heard": 3, "expected": 1}),)
     assert there.vial(1).status is Status.TAKEN
     assert there.session.deviations[0].detail == "3"
-    missing = drive("double-cone", State.EMPTYING).say(Intent.VIAL_FULL, vial=None)
+    missing = drive("double-cone", State.EMPTYING_DIES).say(Intent.VIAL_FULL, vial=None)
     assert missing.effects == (Say(Prompt.WRONG_VIAL, {"heard": 0, "expected": 1}),)
 
 
@@ -264,7 +267,7 @@ def test_the_witness_must_affirm_and_may_refuse(drive: Start) -> None:
     """A refused step is as if it had not been said; the operator's own affirm does not count."""
     there = drive("watched", State.WITNESSING)
     assert there.say(Intent.AFFIRM).prompts == ["not-now"]
-    assert views.normal(there.session) is None
+    assert queries.normal(there.session) is None
     assert there.say(Intent.NEGATIVE).state is State.ENTERING
     assert there.session.ordinal == 5
     assert there.session.progress.pending is None
@@ -280,14 +283,14 @@ def test_an_entry_names_who_answers_for_it(drive: Start) -> None:
     witness = next(p.name for p in plan.people if p.role == "witness")
     from tests.unit.procedure.conftest import said  # noqa: PLC0415
 
-    affirmed = said(views.expected(there.session, Intent.WITNESS_AFFIRMED))
-    assert views.answerable(there.session, affirmed) == witness
-    assert views.answerable(there.session, OPENED) == "Ada"
-    assert views.answerable(there.session, said(views.expected(there.session, Intent.AFFIRM))) == (
-        there.session.operator
-    )
+    affirmed = said(queries.expected(there.session, Intent.WITNESS_AFFIRMED))
+    assert queries.answerable(there.session, affirmed) == witness
+    assert queries.answerable(there.session, OPENED) == "Ada"
+    assert queries.answerable(
+        there.session, said(queries.expected(there.session, Intent.AFFIRM))
+    ) == (there.session.operator)
     alone = drive("v-blender", State.SEATING).session
-    assert views.answerable(alone, affirmed) == alone.operator
+    assert queries.answerable(alone, affirmed) == alone.operator
 
 
 def test_a_mass_is_read_back_and_affirmed(drive: Start) -> None:
@@ -354,8 +357,8 @@ def test_a_mass_that_cannot_be_right_is_noted(
 
 def test_a_short_and_an_empty_die_are_noted(drive: Start) -> None:
     """Each opens a deviation with its vial; an empty one is not weighed."""
-    there = drive("bin", State.EMPTYING).say(Intent.VIAL_EMPTY)
-    assert there.state is State.EMPTYING
+    there = drive("bin", State.EMPTYING_DIES).say(Intent.VIAL_EMPTY)
+    assert there.state is State.EMPTYING_DIES
     assert there.vial(1).status is Status.EMPTY
     weighing = there.say(Intent.VIAL_SHORT).state
     assert weighing is State.WEIGHING
@@ -370,17 +373,17 @@ def test_a_marked_shaft_holds_the_work(drive: Start) -> None:
     assert [(d.kind.value, d.vials) for d in there.session.deviations] == [
         ("marked-shaft", (1, 2, 3)),
     ]
-    assert views.normal(there.session) is None
+    assert queries.normal(there.session) is None
     assert there.say(Intent.ON_STAND).prompts == ["not-now"]
     exchanged = drive("double-cone", State.MARKED).say(Intent.SAMPLER_CHANGED)
-    assert exchanged.state is State.RESTING
-    assert there.say(Intent.MARKS_ACCEPTED).state is State.RESTING
+    assert exchanged.state is State.STOWING
+    assert there.say(Intent.MARKS_ACCEPTED).state is State.STOWING
     assert len(there.session.open_deviations) == 1
 
 
 def test_between_insertions_the_head_is_told(drive: Start) -> None:
     """Whoever notes the code down can show later that nothing was cut off."""
-    there = drive("double-cone", State.RESTING).say(Intent.ON_STAND)
+    there = drive("double-cone", State.STOWING).say(Intent.ON_STAND)
     assert there.effects[0] == TellHead()
     assert there.session.progress.insertion == 1
     assert there.session.progress.queue == tuple(range(2, 10))
@@ -401,32 +404,32 @@ def test_confirming_a_wait_stops_the_clocks(drive: Start) -> None:
 
 def test_the_first_insertion_also_says_how_the_clock_lies() -> None:
     """Straight down the middle, where the plan begins there."""
-    there = Drive(begin(plan_of("double-cone"))).until(State.AIMING)
+    there = Drive(begin(plan_of("double-cone"))).until(State.POSITIONING)
     assert there.outcome.effects == (
-        Say(Prompt.AIM_CLOCK),
-        Say(Prompt.AIM_MIDDLE, {"manway": "manway"}),
-        Say(Prompt.AIM_UPRIGHT),
+        Say(Prompt.POSITION_CLOCK),
+        Say(Prompt.POSITION_MIDDLE, {"manway": "manway"}),
+        Say(Prompt.POSITION_UPRIGHT),
     )
 
 
 @pytest.mark.parametrize(("name", "manway"), [("double-cone", ""), ("v-blender", "west-")])
 def test_entry_and_tilt_are_said_by_the_clock(name: str, manway: str) -> None:
     """Where to enter and how to lean, as the plan has it."""
-    there = Drive(begin(plan_of(name))).until(State.AIMING).answer().until(State.AIMING)
+    there = Drive(begin(plan_of(name))).until(State.POSITIONING).answer().until(State.POSITIONING)
     where = aim(there.session.plan, 1)
     assert where.entry is not None
     assert where.tip is not None
     entry, tip = (f"clock-{c.hour}{'-half' * c.half}" for c in (where.entry, where.tip))
     slots: dict[str, Slot] = {"manway": f"{manway}manway", "out": where.entry_mm, "clock": entry}
     assert there.say(Intent.SAY_AGAIN).effects == (
-        Say(Prompt.AIM_ENTRY, slots),
-        Say(Prompt.AIM_TILT, {"tilt": where.tilt_deg, "clock": tip}),
+        Say(Prompt.POSITION_ENTRY, slots),
+        Say(Prompt.POSITION_TILT, {"tilt": where.tilt_deg, "clock": tip}),
     )
 
 
 def test_an_empty_die_is_no_sample(drive: Start) -> None:
     """It counts as taken while it is in the powder, and no more once it is seen."""
-    there = drive("double-cone", State.EMPTYING)
+    there = drive("double-cone", State.EMPTYING_DIES)
     assert tally(there.session)["taken"] == 3
     assert tally(there.say(Intent.VIAL_EMPTY).session)["taken"] == 2
     assert tally(there.say(Intent.VIAL_SHORT).session)["taken"] == 2

@@ -7,18 +7,18 @@ import pytest
 
 from assistant.errors import InputError
 from assistant.grammar.language import parse_grammar
-from assistant.grammar.wording import phrase, understand, universe
+from assistant.grammar.rendering import phrase, understand, universe
 from assistant.plan import Plan, parse_plan
-from assistant.procedure import views
+from assistant.procedure import queries
+from assistant.procedure.enums import END, Intent, State, Timer
 from assistant.procedure.events import Event, Heard, Meaning, Opened, RemarkTaken, TimerRang
 from assistant.procedure.machine import step
 from assistant.procedure.model import Session, begin
-from assistant.procedure.vocabulary import END, Intent, State, Timer
 from assistant.rehearsal.operator import MAX_TRIES, Deed, Operator
 from assistant.rehearsal.script import Script, Slip, parse_script
-from assistant.storage import shipped
+from assistant.storage import bundled_files
 
-ENGLISH = parse_grammar(shipped.read_grammar("en"), "en")
+ENGLISH = parse_grammar(bundled_files.read_grammar("en"), "en")
 BY_THE_BOOK = Script(title="by the book")
 OPENED = Opened(
     software="s",
@@ -34,7 +34,7 @@ OPENED = Opened(
 @cache
 def plan_of(name: str) -> Plan:
     """Return a shipped plan."""
-    return parse_plan(shipped.read_plan(name), name)
+    return parse_plan(bundled_files.read_plan(name), name)
 
 
 class Room:
@@ -72,14 +72,14 @@ class Room:
         elif deed.do == "chatter" and session.state is State.REMARKING:
             self.take(RemarkTaken(text=deed.words))
         elif deed.do == "key":
-            normal = views.normal(session)
+            normal = queries.normal(session)
             assert normal is not None
             words = phrase(ENGLISH, normal)
             self.take(Heard(source="key", text=words, decision="accept", meaning=normal))
         return deed
 
     def _ring(self) -> None:
-        names = {State.FILLING: Timer.FILL_REACHED, State.SHEDDING: Timer.SHED_REACHED}
+        names = {State.FILLING: Timer.FILL_REACHED, State.SHAKING_OFF: Timer.SHAKE_OFF_REACHED}
         timer = names[self.session.state]
         self.take(TimerRang(timer=timer, generation=self.session.progress.timer))
 
@@ -124,11 +124,11 @@ def test_slips_happen_in_their_state_and_visit() -> None:
             "slip": [
                 {"at": "entering", "do": "say", "words": "top port open"},
                 {"at": "entering", "visit": 2, "do": "silence", "seconds": 9},
-                {"at": "emptying", "visit": 3, "do": "chatter", "words": "nice weather"},
+                {"at": "emptying-dies", "visit": 3, "do": "chatter", "words": "nice weather"},
             ],
         }
     )
-    room = Room("double-cone", script).until(State.RESTING)
+    room = Room("double-cone", script).until(State.STOWING)
     room.act()
     room.until(State.OPENING)
     entering = [deed for state, deed in room.deeds if state is State.ENTERING]
@@ -138,7 +138,7 @@ def test_slips_happen_in_their_state_and_visit() -> None:
         ("silence", "", 9.0),
         ("say", "sampler at depth", 0.0),
     ]
-    emptying = [deed.words for state, deed in room.deeds if state is State.EMPTYING]
+    emptying = [deed.words for state, deed in room.deeds if state is State.EMPTYING_DIES]
     assert emptying == ["vial one full", "vial two full", "nice weather", "vial three full"]
 
 
@@ -216,8 +216,8 @@ def test_not_heard_where_the_key_stands_for_nothing_he_types(state: State) -> No
 def test_the_shipped_scripts_go_wrong_and_come_to_an_end() -> None:
     """Every one is worked through to a closed or stopped record, and changes something."""
     plain = Room("double-cone").until(State.CLOSED).deeds
-    for name in shipped.script_names():
-        script = parse_script(shipped.read_script(name), name)
+    for name in bundled_files.script_names():
+        script = parse_script(bundled_files.read_script(name), name)
         room = Room("double-cone", script)
         for _ in range(4000):
             if room.session.state in END:
@@ -229,10 +229,10 @@ def test_the_shipped_scripts_go_wrong_and_come_to_an_end() -> None:
         assert slips <= {deed.words for _, deed in room.deeds}
 
 
-@pytest.mark.parametrize("name", shipped.script_names())
+@pytest.mark.parametrize("name", bundled_files.script_names())
 def test_what_the_shipped_scripts_say_on_purpose_is_a_phrase(name: str) -> None:
     """A slip that says something says a phrase of the grammar; chatter says none."""
-    script = parse_script(shipped.read_script(name), name)
+    script = parse_script(bundled_files.read_script(name), name)
     known = universe(ENGLISH, begin(plan_of("double-cone")))
     for slip in script.slips:
         if slip.do == "say":

@@ -8,20 +8,20 @@ from hashlib import sha256
 import pytest
 
 from assistant.clock import ManualClock
+from assistant.conformance import retell
 from assistant.evaluation.assays import read_sheet
-from assistant.evaluation.synthetic import Truth, results
-from assistant.evaluation.tables import table_from_csv
+from assistant.evaluation.sheet_import import table_from_csv
+from assistant.evaluation.simulated_assays import Truth, results
 from assistant.grammar.language import parse_grammar
 from assistant.plan import parse_plan
-from assistant.procedure.vocabulary import State
-from assistant.replay import retell
-from assistant.report.case import Case, Laboratory, Wish, make_case
-from assistant.report.study import RecordStudy, study_of
-from assistant.storage import shipped
+from assistant.procedure.enums import State
+from assistant.report.evaluation_run import Case, Laboratory, Wish, make_case
+from assistant.report.vial_records import RecordStudy, study_of
+from assistant.storage import bundled_files
 from assistant.storage.memory import MemoryJournal
 from assistant.testing import Instead, quick_record
 
-GRAMMAR = shipped.read_grammar("en")
+GRAMMAR = bundled_files.read_grammar("en")
 
 Record = Callable[..., RecordStudy]
 Sheet = Callable[..., Laboratory]
@@ -32,7 +32,7 @@ MakeCase = Callable[..., Case]
 def _record(
     plan: str, departures: tuple[Instead, ...], until: State | None, changes: tuple[tuple[str, str]]
 ) -> RecordStudy:
-    raw = shipped.read_plan(plan).decode()
+    raw = bundled_files.read_plan(plan).decode()
     for old, new in changes:
         assert old in raw
         raw = raw.replace(old, new)

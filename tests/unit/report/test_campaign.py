@@ -7,14 +7,14 @@ from collections.abc import Callable, Sequence
 import pytest
 
 from assistant.errors import InputError
-from assistant.evaluation.synthetic import Truth
-from assistant.report.blocks import Facts, Picture, Table, Verdict
+from assistant.evaluation.simulated_assays import Truth
 from assistant.report.campaign import Comparison, document, make_comparison, verdict
-from assistant.report.case import Laboratory
-from assistant.report.figures import campaign_json
+from assistant.report.document_model import Facts, Picture, Table, Verdict
+from assistant.report.evaluation_run import Laboratory
 from assistant.report.html import html
+from assistant.report.json_output import campaign_json
 from assistant.report.pdf import pdf
-from assistant.report.study import RecordStudy
+from assistant.report.vial_records import RecordStudy
 
 Record = Callable[..., RecordStudy]
 Sheet = Callable[..., Laboratory]

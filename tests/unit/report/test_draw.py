@@ -9,8 +9,8 @@ import pytest
 from matplotlib.figure import Figure
 
 from assistant.plan import Plan, parse_plan
-from assistant.plan.bed import bed_of
-from assistant.plan.reach import insertions
+from assistant.plan.insertion_geometry import insertions
+from assistant.plan.powder_bed import bed_of
 from assistant.plan.vials import vials
 from assistant.report import draw as module
 from assistant.report.draw import Form, draw

@@ -10,17 +10,26 @@ from html.parser import HTMLParser
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
-from assistant.evaluation.synthetic import Truth
+from assistant.evaluation.simulated_assays import Truth
 from assistant.journal.signing import sign
+from assistant.procedure.enums import Intent, State
 from assistant.procedure.events import DeviceLost, Meaning, Resumed
-from assistant.procedure.vocabulary import Intent, State
-from assistant.report.blocks import Document, Facts, Heading, Picture, Table, Text, Verdict, table
-from assistant.report.case import Case, Laboratory, Wish, make_case
-from assistant.report.content import document, in_short
+from assistant.report.document_model import (
+    Document,
+    Facts,
+    Heading,
+    Picture,
+    Table,
+    Text,
+    Verdict,
+    table,
+)
+from assistant.report.evaluation_run import Case, Laboratory, Wish, make_case
 from assistant.report.html import html
 from assistant.report.pdf import pdf
 from assistant.report.plots import components, drawing
-from assistant.report.study import RecordStudy
+from assistant.report.sections import document, in_short
+from assistant.report.vial_records import RecordStudy
 from assistant.testing import Instead
 
 MakeCase = Callable[..., Case]
@@ -200,7 +209,7 @@ def test_what_limits_the_answer_stands_below_it(record: Record, sheet: Sheet) ->
 def test_a_session_broken_off_says_where_it_stands(record: Record, sheet: Sheet) -> None:
     """A record that simply ends is not called stopped."""
     found = record(
-        Instead(State.RESTING, DeviceLost(device="speaker", reason="dead")), until=State.COUNTING
+        Instead(State.STOWING, DeviceLost(device="speaker", reason="dead")), until=State.COUNTING
     )
     made = document(make_case(found, sheet(found), Wish(partial=True), software="x"))
     assert "not closed: counting" in words(section(made, "Record, software and inputs"))

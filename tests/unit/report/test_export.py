@@ -8,22 +8,22 @@ from pathlib import Path
 import pytest
 
 from assistant.clock import ManualClock
+from assistant.conformance import Told, retell
 from assistant.errors import RecordBroken
 from assistant.grammar.language import parse_grammar
 from assistant.plan import parse_plan
+from assistant.procedure.enums import Intent, State
 from assistant.procedure.events import Meaning
-from assistant.procedure.vocabulary import Intent, State
-from assistant.replay import Told, retell
 from assistant.report import export as module
 from assistant.report.export import SCHEMA_FILE, Export, Sample, schema, to_json
 from assistant.report.export_collect import Collector
 from assistant.report.export_tables import tables
-from assistant.storage import shipped
+from assistant.storage import bundled_files
 from assistant.storage.memory import MemoryJournal
 from assistant.testing import Instead, quick_record
 
-GRAMMAR = shipped.read_grammar("en")
-CONE = shipped.read_plan("double-cone").split(b"[[locations]]")
+GRAMMAR = bundled_files.read_grammar("en")
+CONE = bundled_files.read_plan("double-cone").split(b"[[locations]]")
 SMALL = b"[[locations]]".join(CONE[:3])
 WEIGHED = SMALL + (
     b'[weighing]\nbalance = "BAL-2"\nreadability_mg = 0.1\nminimum_mg = 82.0\n'
@@ -95,7 +95,7 @@ def test_each_vial_knows_when_it_was_taken_and_emptied() -> None:
 
 def test_what_was_corrected_counts_from_its_last_time() -> None:
     """A vial said full and taken back is emptied when it is said again; taken stays what it was."""
-    export = export_of(took_back(State.EMPTYING, 2))
+    export = export_of(took_back(State.EMPTYING_DIES, 2))
     first, again = said(export, "vial one full")
     assert again > first
     closed = said(export, "bottom closed again")[0]
@@ -117,7 +117,7 @@ def test_a_weight_is_timed_and_can_be_taken_back() -> None:
     plain = export_of(plan=WEIGHED)
     assert all(seqs(s)["weighed"] > seqs(s)["emptied"] for s in plain.samples)
     assert all(float(s.mass_mg) > 300 for s in plain.samples)
-    corrected = export_of(took_back(State.EMPTYING, 2), plan=WEIGHED)
+    corrected = export_of(took_back(State.EMPTYING_DIES, 2), plan=WEIGHED)
     assert seqs(corrected.samples[0])["weighed"] > seqs(plain.samples[0])["weighed"]
     assert float(corrected.samples[0].mass_mg) > 300
 
@@ -175,8 +175,8 @@ def test_a_disposal_taken_back_is_open_again() -> None:
 
 def test_a_deviation_taken_back_is_withdrawn() -> None:
     """It keeps its number and names no vial any more."""
-    short = Instead(State.EMPTYING, Meaning(intent=Intent.VIAL_SHORT, vial=1))
-    export = export_of(short, took_back(State.EMPTYING, 2))
+    short = Instead(State.EMPTYING_DIES, Meaning(intent=Intent.VIAL_SHORT, vial=1))
+    export = export_of(short, took_back(State.EMPTYING_DIES, 2))
     (deviation,) = export.deviations
     assert (deviation.kind, deviation.status) == ("short-die", "withdrawn")
     assert export.totals["deviations-withdrawn"] == 1

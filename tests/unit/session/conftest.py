@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 from assistant.clock import ManualClock
+from assistant.conformance import fold
 from assistant.errors import RecordError
 from assistant.grammar.language import Language, parse_grammar
 from assistant.journal.entry import Entry
@@ -22,11 +23,10 @@ from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Utterance, Verdict
 from assistant.procedure.events import Event, Opened
 from assistant.procedure.machine import Outcome
 from assistant.procedure.model import Session, begin
-from assistant.replay import fold
-from assistant.session.conductor import Conductor, Parts
-from assistant.session.keeper import Keeper
-from assistant.speech.ear import Ear
-from assistant.storage import shipped
+from assistant.session.journal_writer import Keeper
+from assistant.session.session_loop import Conductor, Parts
+from assistant.speech.listening_pipeline import Ear
+from assistant.storage import bundled_files
 from assistant.storage.memory import MemoryJournal
 
 BLOCK_NS = BLOCK_SAMPLES * 1_000_000_000 // SAMPLE_RATE
@@ -35,13 +35,13 @@ BLOCK_NS = BLOCK_SAMPLES * 1_000_000_000 // SAMPLE_RATE
 @cache
 def english() -> Language:
     """Return the shipped grammar."""
-    return parse_grammar(shipped.read_grammar("en"), "en")
+    return parse_grammar(bundled_files.read_grammar("en"), "en")
 
 
 @cache
 def plan_of(name: str) -> Plan:
     """Return a shipped plan."""
-    return parse_plan(shipped.read_plan(name), name)
+    return parse_plan(bundled_files.read_plan(name), name)
 
 
 class Fitful(MemoryJournal):

@@ -7,11 +7,11 @@ import pytest
 from assistant.clock import ManualClock, SystemClock
 from assistant.ports import Instant
 from assistant.procedure.effects import StartTimer
+from assistant.procedure.enums import Timer
 from assistant.procedure.events import ClockStepped, NoiseRose, TimerRang
-from assistant.procedure.vocabulary import Timer
-from assistant.session.remark import RemarkWatch
+from assistant.session.monitors import ClockWatch, NoiseWatch
 from assistant.session.timers import Timers
-from assistant.session.watch import ClockWatch, NoiseWatch
+from assistant.session.voice_memo import RemarkWatch
 
 START = datetime(2026, 3, 4, 8, tzinfo=UTC)
 
@@ -40,7 +40,7 @@ def test_timers_ring_once_and_in_order() -> None:
 def test_stopped_timers_do_not_ring() -> None:
     """All are forgotten."""
     timers = Timers()
-    timers.start(StartTimer(Timer.SHED_REACHED, 1000, 4), 0)
+    timers.start(StartTimer(Timer.SHAKE_OFF_REACHED, 1000, 4), 0)
     timers.stop()
     assert timers.due(5_000_000_000) == []
 

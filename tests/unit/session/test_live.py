@@ -8,9 +8,11 @@ import numpy as np
 import pytest
 
 from assistant.clock import ManualClock
+from assistant.conformance import retell
 from assistant.grammar.language import Language, parse_grammar
 from assistant.plan import parse_plan
 from assistant.ports import Utterance
+from assistant.procedure.enums import Intent, State
 from assistant.procedure.events import (
     AudioLost,
     DeviceBack,
@@ -20,22 +22,20 @@ from assistant.procedure.events import (
     Opened,
     SoundChecked,
 )
-from assistant.procedure.vocabulary import Intent, State
-from assistant.replay import retell
-from assistant.session.assemble import SessionJudge, open_judge
+from assistant.session.engine_factory import SessionJudge, open_judge
 from assistant.session.live import LiveSession, Setting
-from assistant.session.soundcheck import BELOW_OPERATOR_DB, Delays
-from assistant.speech import signals
-from assistant.speech.loopback import Loopback
-from assistant.speech.player import TextOnlySpeaker
+from assistant.session.sound_check import BELOW_OPERATOR_DB, Delays
+from assistant.speech import audio_events
+from assistant.speech.audio_queue import SoundQueue
+from assistant.speech.loudspeaker import TextOnlySpeaker
 from assistant.speech.resample import resampled
-from assistant.speech.soundqueue import SoundQueue
-from assistant.speech.voice import Voice
-from assistant.storage import shipped
-from assistant.storage.record import RecordFolder
+from assistant.speech.simulated_room import Loopback
+from assistant.speech.tts import Voice
+from assistant.storage import bundled_files
+from assistant.storage.record_writer import RecordFolder
 
-GRAMMAR = shipped.read_grammar("en")
-PLAN = b"[[locations]]".join(shipped.read_plan("double-cone").split(b"[[locations]]")[:3])
+GRAMMAR = bundled_files.read_grammar("en")
+PLAN = b"[[locations]]".join(bundled_files.read_plan("double-cone").split(b"[[locations]]")[:3])
 NAME = TextOnlySpeaker().name
 
 
@@ -68,7 +68,7 @@ class Room(SoundQueue):
         if self.backlog() or not self.sounds:
             return super().get(timeout)
         pcm = resampled(self.room.next_block(), 16_000, self._rate)
-        return signals.SoundBlock(pcm, 0, self._rate)
+        return audio_events.SoundBlock(pcm, 0, self._rate)
 
     def answer(self, words: str) -> None:
         """Say what the sound check asks for."""
@@ -95,7 +95,7 @@ def _end_when_quiet(live: LiveSession, room: Room) -> None:
     if room.room.speaking:
         room.spoke_at = live.ear.position
     if live.ear.position > room.spoke_at + 24_000:
-        room.put(signals.SoundEnded())
+        room.put(audio_events.SoundEnded())
 
 
 def events(path: Path, language: Language) -> list[Event]:
@@ -110,7 +110,7 @@ def test_reports_during_the_sound_check_come_on_record_behind_it(
 ) -> None:
     """Lost sound and a lost loudspeaker are told after the opening; delays and level are used."""
     room = Room()
-    for item in (signals.SpeakerLost("It is unplugged."), signals.AudioLost(150)):
+    for item in (audio_events.SpeakerLost("It is unplugged."), audio_events.AudioLost(150)):
         room.put(item)
     with RecordFolder.create(tmp_path / "r", PLAN, GRAMMAR) as folder:
         live = LiveSession(folder, setting(english, judge, room, listens=True), room)
@@ -134,10 +134,10 @@ def test_a_loudspeaker_that_returns_under_its_name_is_back(
     """Lost and back are one pair on record; back without lost is nothing."""
     room = Room()
     for item in (
-        signals.SpeakerBack(NAME),
-        signals.SpeakerLost("It is unplugged."),
-        signals.SpeakerBack(NAME),
-        signals.SpeakerBack(NAME),
+        audio_events.SpeakerBack(NAME),
+        audio_events.SpeakerLost("It is unplugged."),
+        audio_events.SpeakerBack(NAME),
+        audio_events.SpeakerBack(NAME),
     ):
         room.put(item)
     with RecordFolder.create(tmp_path / "r", PLAN, GRAMMAR) as folder:
@@ -170,11 +170,11 @@ def test_the_key_confirms_while_the_microphone_is_lost(
     """The foot switch needs no sound: what it confirms is on record as the key's, and advances."""
     room = Room()
     room.sounds = False
-    room.put(signals.MicrophoneLost("It is unplugged."))
+    room.put(audio_events.MicrophoneLost("It is unplugged."))
     for _ in range(4):
         room.put(Utterance(source="key"))
-    room.put(signals.MicrophoneBack("room"))
-    room.put(signals.SoundEnded())
+    room.put(audio_events.MicrophoneBack("room"))
+    room.put(audio_events.SoundEnded())
     with RecordFolder.create(tmp_path / "r", PLAN, GRAMMAR) as folder:
         session = LiveSession(folder, setting(english, judge, room, listens=False), room).run()
     found = events(tmp_path / "r", english)
@@ -212,9 +212,9 @@ def test_noise_that_rose_for_good_makes_the_hearing_stricter(
 
         def get(self, timeout: float) -> object | None:
             item = room.get(timeout)
-            if self.loud and isinstance(item, signals.SoundBlock):
+            if self.loud and isinstance(item, audio_events.SoundBlock):
                 extra = noise.normal(0, 900, 800).astype("<i2").tobytes()
-                return signals.SoundBlock(extra, 0)
+                return audio_events.SoundBlock(extra, 0)
             return item
 
     rising = Rising()
@@ -225,7 +225,7 @@ def test_noise_that_rose_for_good_makes_the_hearing_stricter(
         rising.loud = True
         clock.advance(50_000_000)
         if len(asked) > 1 or live.ear.position > 16_000 * 60:
-            room.put(signals.SoundEnded())
+            room.put(audio_events.SoundEnded())
 
     with RecordFolder.create(tmp_path / "r", PLAN, GRAMMAR) as folder:
         wish = Setting(
@@ -322,7 +322,7 @@ def test_the_key_affirms_what_is_read_back(
     for item in (
         Utterance(typed="stop sampling now", source="text"),
         Utterance(source="key"),
-        signals.SoundEnded(),
+        audio_events.SoundEnded(),
     ):
         room.put(item)
     with RecordFolder.create(tmp_path / "r", PLAN, GRAMMAR) as folder:

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE
-from assistant.speech.acceptance.judge import LONGEST
 from assistant.speech.endpoint import Endpointer, EndpointSettings, Segment, for_numbers
-from assistant.speech.loopback import Colour, Loopback
 from assistant.speech.pcm import bytes_of, samples_of
-from assistant.speech.voice import Voice
+from assistant.speech.simulated_room import Colour, Loopback
+from assistant.speech.tts import Voice
+from assistant.speech.utterance_verification.verifier import LONGEST
 
 PHRASES = ("bottom port open", "shaft raised to middle", "stand by", "vial seven full")
 VOICES = ("en-us", "en-us+f3", "en-gb-scotland")

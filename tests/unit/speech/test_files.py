@@ -8,11 +8,11 @@ import soundfile
 
 from assistant.errors import InputError
 from assistant.ports import SAMPLE_RATE
-from assistant.speech.ear import Ear, PlainJudge
 from assistant.speech.files import LEAD_BLOCKS, TAIL_BLOCKS, blocks_of, read_sound
+from assistant.speech.listening_pipeline import Ear, PlainJudge
 from assistant.speech.pcm import BLOCK_BYTES, level_dbfs, samples_of
 from assistant.speech.pocketsphinx_engine import PocketSphinxRecogniser
-from assistant.speech.voice import Voice
+from assistant.speech.tts import Voice
 
 TONE = (3000 * np.sin(np.arange(8000) / 5)).astype(np.int16)
 

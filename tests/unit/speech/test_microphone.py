@@ -11,10 +11,10 @@ from typing import Any
 import pytest
 
 from assistant.errors import DeviceError
+from assistant.speech.audio_events import AudioLost, SoundBlock, SoundItem
 from assistant.speech.devices import Device
 from assistant.speech.microphone import QUEUED_BLOCKS, Microphone
 from assistant.speech.pcm import BLOCK_BYTES
-from assistant.speech.signals import AudioLost, SoundBlock, SoundItem
 
 LOUD = b"\1\0" * (BLOCK_BYTES // 2)
 

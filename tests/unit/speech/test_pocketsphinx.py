@@ -9,7 +9,7 @@ from assistant.speech.pocketsphinx_engine import (
     known_ways,
     open_decoder,
 )
-from assistant.speech.voice import Voice
+from assistant.speech.tts import Voice
 
 DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 

@@ -1,7 +1,5 @@
 """Where a Vosk model is looked for and when a folder is refused, without loading one."""
 
-import os
-import sys
 from itertools import pairwise
 from pathlib import Path
 
@@ -14,8 +12,8 @@ from assistant.speech.vosk_engine import (
     fault_of_model,
     find_model,
     pair_cover,
-    standard_places,
 )
+from assistant.user_folder import FOLDER_VARIABLE
 
 DYNAMIC = ("am/final.mdl", "conf/mfcc.conf", "graph/HCLr.fst", "graph/Gr.fst")
 STATIC = ("am/final.mdl", "conf/mfcc.conf", "graph/HCLG.fst")
@@ -60,20 +58,33 @@ def test_no_folder_is_refused(tmp_path: Path) -> None:
         check_model(tmp_path / "model.zip")
 
 
-def test_a_configured_folder_comes_before_the_variable(tmp_path: Path) -> None:
+@pytest.fixture(autouse=True)
+def _empty_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """No model of this machine's user is found."""
+    monkeypatch.setenv("HOME", str(tmp_path))
+    monkeypatch.setenv(FOLDER_VARIABLE, str(tmp_path / "user"))
+    monkeypatch.delenv(MODEL_VARIABLE, raising=False)
+
+
+def test_a_configured_folder_comes_before_the_variable(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Both come before the standard places."""
     first, second = model(tmp_path / "first"), model(tmp_path / "second")
-    environment = {MODEL_VARIABLE: str(second)}
-    assert find_model("en", first, environment, tmp_path) == first
-    assert find_model("en", None, environment, tmp_path) == second
+    monkeypatch.setenv(MODEL_VARIABLE, str(second))
+    assert find_model("en", first) == first
+    assert find_model("en") == second
 
 
-def test_a_named_folder_that_is_no_model_is_an_error(tmp_path: Path) -> None:
+def test_a_named_folder_that_is_no_model_is_an_error(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """What the user named is never silently passed over."""
     with pytest.raises(DeviceError, match="nowhere"):
-        find_model("en", tmp_path / "nowhere", {}, tmp_path)
+        find_model("en", tmp_path / "nowhere")
+    monkeypatch.setenv(MODEL_VARIABLE, str(tmp_path / "elsewhere"))
     with pytest.raises(DeviceError, match="elsewhere"):
-        find_model("en", None, {MODEL_VARIABLE: str(tmp_path / "elsewhere")}, tmp_path)
+        find_model("en")
 
 
 def test_the_standard_places_are_searched_by_language(tmp_path: Path) -> None:
@@ -82,32 +93,17 @@ def test_the_standard_places_are_searched_by_language(tmp_path: Path) -> None:
     model(cache / "vosk-model-en-us-0.1", STATIC)
     model(cache / "vosk-model-english-0.1")
     model(cache / "vosk-model-small-ko-0.22")
-    environment = {"XDG_DATA_HOME": "", MODEL_VARIABLE: ""}
-    assert find_model("en", None, environment, tmp_path) is None
+    assert find_model("en") is None
     wanted = model(cache / "vosk-model-small-en-us-0.15")
-    assert find_model("en", None, environment, tmp_path) == wanted
-    assert find_model("ko", None, environment, tmp_path) == cache / "vosk-model-small-ko-0.22"
+    assert find_model("en") == wanted
+    assert find_model("ko") == cache / "vosk-model-small-ko-0.22"
 
 
-@pytest.mark.skipif(sys.platform in {"win32", "darwin"}, reason="places differ by system")
-def test_the_programs_own_place_comes_first(tmp_path: Path) -> None:
-    """Below the user's data folder, wherever that is."""
-    own = next(standard_places({"XDG_DATA_HOME": "/data"}, tmp_path))
-    assert own == Path("/data/sampling-assistant/vosk")
-    own = next(standard_places({}, tmp_path))
-    assert own == tmp_path / ".local" / "share" / "sampling-assistant" / "vosk"
+def test_the_users_own_folder_comes_first(tmp_path: Path) -> None:
+    """Before the folder that the library uses."""
     model(tmp_path / ".cache" / "vosk" / "vosk-model-en-a")
-    wanted = model(own / "vosk-model-en-b")
-    assert find_model("en", None, {}, tmp_path) == wanted
-
-
-def test_the_environment_of_the_process_is_used(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Without other arguments."""
-    monkeypatch.setenv(MODEL_VARIABLE, str(model(tmp_path / "m")))
-    assert os.environ[MODEL_VARIABLE]
-    assert find_model("en") == tmp_path / "m"
+    wanted = model(tmp_path / "user" / "vosk" / "vosk-model-en-b")
+    assert find_model("en") == wanted
 
 
 def test_a_cover_holds_every_pair_of_words() -> None:

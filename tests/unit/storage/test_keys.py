@@ -20,7 +20,7 @@ from assistant.journal.chain import seal
 from assistant.journal.signing import check, fingerprint, sign
 from assistant.ports import Instant
 from assistant.storage.keys import load_private, load_public, make_keys
-from assistant.storage.record import RecordFolder
+from assistant.storage.record_writer import RecordFolder
 from assistant.storage.signatures import add_signature, load_signatures
 
 UTC = "2026-03-04T15:16:17.181920Z"

@@ -11,25 +11,25 @@ from itertools import product
 import pytest
 
 from assistant.clock import ManualClock
+from assistant.conformance import fold
 from assistant.grammar.language import parse_grammar
-from assistant.grammar.wording import meanings, universe
+from assistant.grammar.rendering import meanings, universe
 from assistant.journal.chain import read
 from assistant.plan import Plan, parse_plan
-from assistant.plan.answers import answers_of
 from assistant.plan.check import findings
 from assistant.plan.dies import Weight, mass_window
 from assistant.plan.finding import Verdict
 from assistant.plan.new_plan import new_plan
+from assistant.plan.questionnaire import answers_of
 from assistant.plan.vessel import KINDS
 from assistant.plan.vials import vials
+from assistant.procedure.enums import State
 from assistant.procedure.model import Session
-from assistant.procedure.vocabulary import State
-from assistant.replay import fold
-from assistant.storage import shipped
+from assistant.storage import bundled_files
 from assistant.storage.memory import MemoryJournal
 from assistant.testing import quick_record
 
-GRAMMAR = shipped.read_grammar("en")
+GRAMMAR = bundled_files.read_grammar("en")
 LANGUAGE = parse_grammar(GRAMMAR, "en")
 SAMPLERS = ("single", "duplicate", "triplicate")
 POSITIONS = {"single": 1, "duplicate": 2, "triplicate": 3}
@@ -106,7 +106,7 @@ def test_masses_follow_the_plan() -> None:
 @pytest.mark.parametrize("name", ["double-cone", "v-blender", "bin"])
 def test_masses_of_the_shipped_plans(name: str) -> None:
     """The shipped plans are weighed, where they ask for it, inside their own windows."""
-    raw = shipped.read_plan(name)
+    raw = bundled_files.read_plan(name)
     plan, made = sampled(raw)
     masses = [sample.mass_mg for sample in made.progress.samples]
     if plan.weighing is None:

@@ -5,23 +5,23 @@ from datetime import UTC, datetime
 import pytest
 
 from assistant.clock import ManualClock
+from assistant.conformance import fold
 from assistant.grammar.language import parse_grammar
 from assistant.plan import parse_plan
+from assistant.procedure.enums import Intent, Kind, State
 from assistant.procedure.events import DeviceLost, Meaning, Resumed
 from assistant.procedure.model import Session
-from assistant.procedure.vocabulary import Intent, Kind, State
-from assistant.replay import fold
-from assistant.storage import shipped
+from assistant.storage import bundled_files
 from assistant.storage.memory import MemoryJournal
 from assistant.testing import Instead, quick_record
 
-GRAMMAR = shipped.read_grammar("en")
+GRAMMAR = bundled_files.read_grammar("en")
 START = datetime(2026, 3, 4, 8, tzinfo=UTC)
 
 
 def record(*departures: Instead, plan: str = "double-cone", until: State | None = None) -> Session:
     """Make a record, prove it, and return the session it tells of."""
-    journal, raw = MemoryJournal(), shipped.read_plan(plan)
+    journal, raw = MemoryJournal(), bundled_files.read_plan(plan)
     made = quick_record(
         journal, ManualClock(START), raw, GRAMMAR, departures=departures, until=until
     )
@@ -43,7 +43,7 @@ def test_every_kind_of_departure_leaves_its_mark() -> None:
     """Time that passes, a phrase and an event each work where and when they are asked for."""
     made = record(
         Instead(State.FILLING, 45.0, visit=2),
-        Instead(State.RESTING, DeviceLost(device="speaker", reason="unplugged")),
+        Instead(State.STOWING, DeviceLost(device="speaker", reason="unplugged")),
         Instead(State.OPENING, Meaning(intent=Intent.NOTE_SPILL), visit=7),
     )
     assert [d.kind for d in made.deviations] == [Kind.OVERRUN, Kind.DEVICE_LOST, Kind.SPILL]

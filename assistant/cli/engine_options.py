@@ -1,0 +1,23 @@
+"""The recogniser that the options of a command ask for."""
+
+import argparse
+
+from assistant.grammar import Language
+from assistant.session.engine_factory import SessionJudge, open_judge
+
+
+def chosen_judge(options: argparse.Namespace, language: Language) -> tuple[SessionJudge, str]:
+    """Open it; also return the SHA-256 of the voice profile it listens with, "" without one.
+
+    Raises:
+        DeviceError: an engine or its model is missing or cannot be used.
+        GrammarError: a word cannot be pronounced.
+        InputError: there is no such profile, or its file is damaged.
+    """
+    voice = None
+    if options.profile:
+        from assistant.speech.utterance_verification.profile import load_profile  # noqa: PLC0415 - loads numpy
+
+        voice = load_profile(options.profile, options.profiles)
+    judge = open_judge(language, options.engine, options.model, options.second_opinion, voice)
+    return judge, voice.digest if voice else ""

@@ -1,0 +1,81 @@
+"""From a record's folder and a laboratory's file to what an evaluation takes."""
+
+import io
+from hashlib import sha256
+from pathlib import Path
+
+from assistant.cli.files import read_file
+from assistant.cli.record import open_record
+from assistant.errors import InputError, RecordBroken
+from assistant.evaluation.assays import Unit, read_sheet
+from assistant.evaluation.sheet_import import Table, table_from_csv, table_from_workbook
+from assistant.journal.signing import Signature, note_heads
+from assistant.report.evaluation_run import Laboratory
+from assistant.report.vial_records import RecordStudy, study_of
+from assistant.storage.signatures import load_signatures
+
+MOST_BYTES = 20_000_000
+"""A sheet of some hundred vials has a few kB; anything near this is another file."""
+
+_TEXTS = (".csv", ".tsv", ".txt")
+
+
+def read_record(folder: Path) -> tuple[RecordStudy, tuple[Signature, ...]]:
+    """Tell a record again, and return what it says of its vials and who signed it.
+
+    Raises:
+        RecordError: there is no record, or it cannot be read.
+        RecordBroken: it does not hold, its plan or grammar was exchanged, or a signature was made
+            under another record.
+    """
+    record = open_record(folder)
+    signatures = load_signatures(folder)
+    heads: dict[int, str] = {}
+    counts = {signature.statement.count for signature in signatures}
+    study = study_of(record.told(note_heads(record.entries(), counts, heads)), record.plan)
+    for signature in signatures:
+        said = signature.statement
+        if heads.get(said.count) != said.head:
+            raise RecordBroken(
+                f"The signature of {said.name} was not made under the record in {folder}: do not "
+                "rely on it, and ask the person to sign again."
+            )
+    return study, signatures
+
+
+def read_laboratory(path: Path, unit: str | None) -> Laboratory:
+    """Read the laboratory's file.
+
+    Args:
+        path: CSV or XLSX.
+        unit: of the assays where the heading does not say, as on the command line.
+
+    Raises:
+        InputError: it is not there, is neither, or what it holds cannot be used.
+    """
+    data = read_file(path, "assay file")
+    if len(data) > MOST_BYTES:
+        raise InputError(f"{path}: {len(data)} bytes are too many for a sheet of assays.")
+    table = _table(path, data)
+    sheet = read_sheet(table, Unit(unit) if unit else None)
+    return Laboratory(sheet, sha256(data).hexdigest())
+
+
+def _table(path: Path, data: bytes) -> Table:
+    suffix = path.suffix.lower()
+    if suffix == ".xlsx":
+        return table_from_workbook(io.BytesIO(data), path.name)
+    if suffix not in _TEXTS:
+        raise InputError(f"{path}: save the assays as CSV or XLSX; {suffix or 'no suffix'} is not.")
+    return table_from_csv(_text(path, data), path.name)
+
+
+def _text(path: Path, data: bytes) -> str:
+    """Decode a text file: UTF-8, or UTF-16 where it says so by its first bytes."""
+    marked = data.startswith((b"\xff\xfe", b"\xfe\xff"))
+    try:
+        return data.decode("utf-16" if marked else "utf-8-sig")
+    except UnicodeDecodeError as fault:
+        raise InputError(
+            f"{path}: not UTF-8 text at byte {fault.start}; save it as CSV (UTF-8)."
+        ) from None

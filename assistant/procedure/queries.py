@@ -1,0 +1,113 @@
+"""The read side: what may be said now, and what object a phrase must name to count."""
+
+from functools import lru_cache
+
+from assistant.procedure.enums import (
+    CAUTIONS,
+    NOTE,
+    POSITIONAL,
+    VIAL,
+    Intent,
+    State,
+    Trigger,
+)
+from assistant.procedure.events import Event, Heard, Meaning, Opened
+from assistant.procedure.guards import caution_asked, named_samples, to_repeat
+from assistant.procedure.model import Session
+from assistant.procedure.table import rows
+
+_ALWAYS_LAST = (
+    Intent.SAY_AGAIN,
+    Intent.WHERE_ARE_WE,
+    Intent.WHAT_CAN_I_SAY,
+    Intent.STAND_BY,
+    Intent.NOTE_SPILL,
+    Intent.NOTE_LEAK,
+    Intent.REMARK,
+    Intent.CORRECTION,
+    Intent.TAKE_OVER,
+    Intent.STOP_SAMPLING,
+)
+
+
+@lru_cache(maxsize=len(State))
+def triggers(state: State) -> frozenset[Trigger]:
+    """Everything the table has a row for in this state."""
+    return frozenset(row.trigger for row in rows() if row.source is state)
+
+
+def expected(session: Session, intent: Intent) -> Meaning:
+    """The meaning of `intent` that would count now, its object filled in."""
+    progress = session.progress
+    if intent is Intent.SHAFT_RAISED:
+        positions = session.plan.sampler.positions
+        following = min(progress.position + 1, len(positions) - 1)
+        return Meaning(intent=intent, position=positions[following])
+    if intent in POSITIONAL:
+        return Meaning(intent=intent, position=session.position)
+    if intent in VIAL:
+        return Meaning(intent=intent, vial=session.sample().vial)
+    return Meaning(intent=intent)
+
+
+def legal(session: Session, meaning: Meaning) -> bool:
+    """Whether the meaning has a row in this state and names the object in hand."""
+    if meaning.intent not in triggers(session.state):
+        return False
+    wanted = expected(session, meaning.intent)
+    return (meaning.position, meaning.vial) == (wanted.position, wanted.vial)
+
+
+def advancing(session: Session) -> tuple[Meaning, ...]:
+    """What is worth saying now besides the phrases that fit at any moment."""
+    known = triggers(session.state)
+    chosen = [i for i in Intent if i in known and i not in _ALWAYS_LAST]
+    if session.state is State.BRIEFING:
+        chosen = [i for i in chosen if i not in CAUTIONS.values() or i is caution_asked(session)]
+    if not named_samples(session):
+        chosen = [i for i in chosen if i is not Intent.SAMPLES_VOIDED]
+    if not to_repeat(session):
+        chosen = [i for i in chosen if i is not Intent.INSERTION_REPEATED]
+    return tuple(expected(session, intent) for intent in chosen)
+
+
+def at_any_moment(session: Session) -> tuple[Meaning, ...]:
+    """The phrases that fit wherever the work stands, as far as they fit here."""
+    known = triggers(session.state)
+    people = [p for p in session.plan.people if p.role == "operator"]
+    found = []
+    for intent in (i for i in _ALWAYS_LAST if i in known):
+        if intent is Intent.TAKE_OVER:
+            found += [Meaning(intent=intent, call=p.call) for p in people]
+        elif intent is not Intent.CORRECTION or session.past is not None:
+            found.append(Meaning(intent=intent))
+    return tuple(found)
+
+
+def options(session: Session) -> tuple[Meaning, ...]:
+    """Everything that may be said now, what advances first."""
+    return (*advancing(session), *at_any_moment(session))
+
+
+def answerable(session: Session, event: Event) -> str:
+    """The person an entry is attributed to: the operator, or the witness where one affirms."""
+    match event:
+        case Opened():
+            return event.operator
+        case Heard(meaning=Meaning(intent=Intent.WITNESS_AFFIRMED), decision="accept"):
+            witness = next((p for p in session.plan.people if p.role == "witness"), None)
+            return witness.name if witness else session.operator
+        case _:
+            return session.operator
+
+
+def normal(session: Session) -> Meaning | None:
+    """What a single press of the confirm key stands for.
+
+    None where a choice must be made in words, and where a witness must speak: whoever has a foot
+    on the switch is the operator.
+    """
+    if session.state in (State.DISPOSING, State.MARKED, State.WEIGHING, State.WITNESSING, *NOTE):
+        return None
+    choices = advancing(session)
+    return choices[0] if choices else None

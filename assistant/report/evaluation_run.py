@@ -1,0 +1,202 @@
+"""One evaluation with all that its report needs: record, sheet, statistics and what was asked."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from assistant.errors import InputError
+from assistant.evaluation.assays import Joined, Sheet, join
+from assistant.evaluation.e2810 import STANDARD, Demand
+from assistant.evaluation.operating_characteristic import Characteristic, Design, characteristic
+from assistant.evaluation.results import by_spot
+from assistant.evaluation.schemes import INDUSTRY, PLAN_1, PLAN_2, UDU, Outcome
+from assistant.evaluation.study import Options, Study, evaluate
+from assistant.journal.head_code import head_code
+from assistant.journal.signing import Signature
+from assistant.report.vial_records import RecordStudy, random_mixture_rsd
+
+SCHEMES = (INDUSTRY.key, UDU.key, PLAN_1.key, PLAN_2.key)
+"""Those that may decide; the withdrawn ones are shown as history only."""
+
+CURVE_POINTS = 33
+CURVE_TRIALS = 2000
+CURVE_SEED = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What an evaluation is asked for."""
+
+    scheme: str = INDUSTRY.key
+    """Key of the scheme whose verdict leads."""
+    partial: bool = False
+    """Go on without vials that are missing, void or not reconciled."""
+    confidence: float = 0.95
+    """Of the intervals."""
+    demand: Demand = STANDARD
+    method_sd: float | None = None
+    """Standard deviation of the analytical method, % of target."""
+
+
+@dataclass(frozen=True, slots=True)
+class Laboratory:
+    """The laboratory's sheet with the name and hash of its file."""
+
+    sheet: Sheet
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """An evaluation, ready to be reported."""
+
+    record: RecordStudy
+    laboratory: Laboratory
+    wish: Wish
+    joined: Joined
+    study: Study
+    curve: Characteristic
+    signatures: tuple[Signature, ...]
+    software: str
+    """That evaluated."""
+
+    @property
+    def outcome(self) -> Outcome:
+        """The verdict that leads."""
+        return outcome_of(self.study, self.wish.scheme)
+
+    @property
+    def met(self) -> bool:
+        """Whether the leading criterion is met."""
+        return self.outcome.verdict.met
+
+    @property
+    def head(self) -> str:
+        """Head code of the record at its end."""
+        return head_code(self.record.last.seq, self.record.last.hash).text
+
+    @property
+    def touched(self) -> dict[str, list[int]]:
+        """Numbers of the deviations that touch each vial, withdrawn ones left out."""
+        found: dict[str, list[int]] = {}
+        for one in self.record.deviations:
+            if one.deviation.status != "withdrawn":
+                for vial in one.deviation.vials:
+                    found.setdefault(str(vial), []).append(one.deviation.number)
+        return found
+
+    @property
+    def within_sd(self) -> float:
+        """Within-location standard deviation behind the operating characteristic, % of target."""
+        components = self.study.components
+        return components.table.residual_sd if components is not None else 0.0
+
+
+def outcome_of(study: Study, key: str) -> Outcome:
+    """The outcome of one scheme.
+
+    Raises:
+        InputError: this study has none of that name.
+    """
+    for outcome in study.outcomes:
+        if outcome.scheme.key == key:
+            return outcome
+    known = ", ".join(outcome.scheme.key for outcome in study.outcomes)
+    raise InputError(f"This study has no scheme {key!r}; it has {known}.")
+
+
+def make_case(
+    record: RecordStudy,
+    laboratory: Laboratory,
+    wish: Wish,
+    *,
+    software: str,
+    signatures: Sequence[Signature] = (),
+) -> Case:
+    """Join a record with its assays and evaluate them.
+
+    Args:
+        record: what the session says.
+        laboratory: the sheet.
+        wish: what is asked for.
+        software: name and version of this program.
+        signatures: under the record.
+
+    Raises:
+        InputError: the session is not closed, vials do not fit (unless a partial evaluation is
+            asked for), or no verdict can be drawn.
+    """
+    joined = joined_of(record, laboratory, partial=wish.partial)
+    results = joined.results
+    masses = [result.mass_mg for result in results if result.mass_mg is not None]
+    options = Options(
+        confidence=wish.confidence,
+        demand=wish.demand,
+        random_rsd=random_mixture_rsd(record.plan, sum(masses) / len(masses) if masses else None),
+        method_sd=wish.method_sd,
+    )
+    study = evaluate(results, options)
+    outcome_of(study, wish.scheme)
+    return Case(
+        record=record,
+        laboratory=laboratory,
+        wish=wish,
+        joined=joined,
+        study=study,
+        curve=curve_of(study),
+        signatures=tuple(signatures),
+        software=software,
+    )
+
+
+def joined_of(record: RecordStudy, laboratory: Laboratory, *, partial: bool) -> Joined:
+    """Join a record with its assays; what stands in the way of a verdict stops here.
+
+    Args:
+        record: what the session says.
+        laboratory: the sheet.
+        partial: go on without vials that are missing, void or not reconciled, and with a session
+            that is not closed.
+
+    Raises:
+        InputError: the session is not closed, or vials do not fit.
+    """
+    if not record.complete and not partial:
+        raise InputError(
+            f"The session is not closed (it stands at {record.session.state.value}): finish it, "
+            "or ask for a partial evaluation."
+        )
+    batch = record.plan.study.batch
+    joined = join(laboratory.sheet, record.expected, record.target, batch=batch)
+    joined.require(partial=partial)
+    return joined
+
+
+def curve_of(study: Study) -> Characteristic:
+    """Operating characteristic of this design over the between-location SD.
+
+    The within-location SD is this study's estimate; with one result per location it is zero, and
+    the axis is the standard deviation of all results. The mean is this study's.
+    """
+    sizes = [len(members) for members in by_spot(study.results).values()]
+    design = Design(len(sizes), max(1, round(sum(sizes) / len(sizes))))
+    components = study.components
+    within = components.table.residual_sd if components is not None else 0.0
+    widest = max(6.0, 1.25 * axis_estimate(study))
+    return characteristic(
+        design,
+        np.linspace(0.0, widest, CURVE_POINTS),
+        within,
+        seed=CURVE_SEED,
+        mean=study.summary.mean,
+        trials=CURVE_TRIALS,
+        demand=study.options.demand,
+    )
+
+
+def axis_estimate(study: Study) -> float:
+    """This study's estimate on the axis of the curve, % of target."""
+    if study.components is not None:
+        return float(study.components.table.between**0.5)
+    return study.summary.sd or 0.0

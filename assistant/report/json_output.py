@@ -1,0 +1,143 @@
+"""Every number of an evaluation as JSON, at full precision, for other programs.
+
+Numbers are written with as many digits as are needed to read the same double back. What does not
+exist is null. The same case gives the same bytes.
+"""
+
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import fields, is_dataclass
+from typing import cast
+
+import numpy as np
+from pydantic import JsonValue
+
+from assistant.procedure.events import dump
+from assistant.report.campaign import Comparison
+from assistant.report.evaluation_run import Case, axis_estimate
+
+EVALUATION, CAMPAIGN = "evaluation 1", "campaign 1"
+"""What the files call their own layout."""
+
+
+def case_json(case: Case) -> bytes:
+    """An evaluation as JSON, UTF-8."""
+    outcome, sheet = case.outcome, case.laboratory.sheet
+    return _written(
+        {
+            "format": EVALUATION,
+            "software": case.software,
+            "verdict": {
+                "scheme": outcome.scheme.key,
+                "verdict": outcome.verdict.value,
+                "met": case.met,
+                "sentence": outcome.sentence,
+                "partial": case.wish.partial,
+                "problems": list(case.joined.problems),
+            },
+            "record": _record(case),
+            "laboratory": {
+                "name": sheet.name,
+                "sha256": case.laboratory.sha256,
+                "unit": sheet.unit.value,
+                "columns_not_used": list(sheet.ignored),
+            },
+            "study": plain(case.study),
+            "operating_characteristic": {
+                **cast("dict[str, JsonValue]", plain(case.curve)),
+                "estimate": axis_estimate(case.study),
+            },
+            "signatures": [
+                {**dict(one.statement), "signature": one.signature} for one in case.signatures
+            ],
+        }
+    )
+
+
+def _record(case: Case) -> dict[str, JsonValue]:
+    record = case.record
+    return {
+        "head_code": case.head,
+        "entries": record.last.seq,
+        "hash": record.last.hash,
+        "began": record.first.utc,
+        "ended": record.last.utc,
+        "state": record.session.state.value,
+        "complete": record.complete,
+        "opened": dump(record.opened),
+        "product": record.plan.study.product,
+        "batch": record.plan.study.batch,
+        "protocol": record.plan.study.protocol,
+        "people": list(record.people),
+        "vials": [plain(vial) for vial in record.vials],
+        "deviations": [plain(one) for one in record.deviations],
+    }
+
+
+def campaign_json(comparison: Comparison) -> bytes:
+    """A comparison of batches as JSON, UTF-8."""
+    return _written(
+        {
+            "format": CAMPAIGN,
+            "software": comparison.software,
+            "alike": comparison.alike,
+            "differences": list(comparison.differences),
+            "significance": comparison.significance,
+            "batches": [
+                {
+                    "batch": member.record.plan.study.batch,
+                    "entries": member.record.last.seq,
+                    "hash": member.record.last.hash,
+                    "plan_sha256": member.record.opened.plan_sha256,
+                    "assays": member.laboratory.sheet.name,
+                    "assays_sha256": member.laboratory.sha256,
+                    "problems": list(member.problems),
+                }
+                for member in comparison.members
+            ],
+            "tests": plain(comparison.questions),
+            "campaign": plain(comparison.campaign),
+        }
+    )
+
+
+def plain(value: object) -> JsonValue:
+    """A frozen value as JSON has it; what is not finite becomes null.
+
+    Raises:
+        TypeError: it holds something that JSON has no form for.
+    """
+    if is_dataclass(value):
+        named = [field.name for field in fields(value)] + _derived(type(value))
+        return {name: plain(getattr(value, name)) for name in named}
+    if isinstance(value, Mapping):
+        return {str(name): plain(part) for name, part in value.items()}
+    if isinstance(value, np.ndarray):
+        return plain(value.tolist())
+    if isinstance(value, list | tuple):
+        return [plain(part) for part in value]
+    if value is None or (isinstance(value, float) and not math.isfinite(value)):
+        return None
+    if isinstance(value, str | int | float):
+        # A named value of an enumeration becomes the plain text it stands for.
+        return str(value) if isinstance(value, str) else value
+    msg = f"{type(value).__name__} has no place in JSON"
+    raise TypeError(msg)
+
+
+def _derived(kind: type) -> list[str]:
+    """What follows from the fields of a frozen value, such as a component from mean squares."""
+    return [
+        name
+        for name, part in vars(kind).items()
+        if isinstance(part, property) and not name.startswith("_") and name not in _REPEATED
+    ]
+
+
+_REPEATED = ("spot", "site")
+"""Derived, and only other names for what is there."""
+
+
+def _written(whole: dict[str, JsonValue]) -> bytes:
+    return (json.dumps(whole, ensure_ascii=False, allow_nan=False, indent=1) + "\n").encode()

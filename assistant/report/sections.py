@@ -1,0 +1,212 @@
+"""The evaluation report: which sections it has, in which order, and its first page.
+
+The same case gives the same document; every time in it comes from the record.
+"""
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+
+from assistant.evaluation.indications import Figure, Indication
+from assistant.evaluation.results import by_location
+from assistant.procedure.model import Status
+from assistant.report import sections_record as of_record
+from assistant.report import sections_results as of_results
+from assistant.report.document_model import (
+    Block,
+    Document,
+    Facts,
+    Heading,
+    Picture,
+    Text,
+    Verdict,
+    table,
+)
+from assistant.report.evaluation_run import Case
+from assistant.report.formatting import counted, fixed, listed, moment, p_value, short, spread
+from assistant.report.sections_components import components
+
+DISCLAIMER = (
+    "This report says what the numbers say about this study. It releases nothing: that is for the "
+    "people whom the site's procedures name."
+)
+
+MOST_LETTERS = 240
+"""Longer lists of vials are cut at the top of the report; the table of all vials has them."""
+
+_YES = {True: "yes", False: "no", None: "not tested"}
+
+
+def document(case: Case) -> Document:
+    """The report of one evaluation."""
+    study = case.record.plan.study
+    blocks = (
+        *_first_page(case),
+        *of_results.locations(case),
+        *_places(case),
+        *of_results.schemes(case),
+        *components(case),
+        *of_results.sampler(case),
+        *of_results.curve(case),
+        *of_results.screening(case),
+        *of_record.deviations(case),
+        *of_record.vials(case),
+        *of_record.identity(case),
+        *of_record.signatures(case),
+        *of_record.sources(case),
+    )
+    return Document(
+        title=f"Evaluation: {study.title}",
+        subtitle=f"{study.product} | batch {study.batch} | {study.protocol}",
+        blocks=blocks,
+        footer=f"record {case.head} | plan {case.record.opened.plan_sha256[:16]} | "
+        f"assays {case.laboratory.sha256[:16]} | {case.software}",
+        utc=case.record.last.utc,
+    )
+
+
+def _first_page(case: Case) -> Iterator[Block]:
+    yield verdict(case)
+    yield Text(DISCLAIMER, "small")
+    yield from _indications(case)
+    yield from _facts(case)
+
+
+def verdict(case: Case) -> Verdict:
+    """The answer in one line, what it rests on, and what limits it."""
+    outcome, summary = case.outcome, case.study.summary
+    places = len(by_location(case.study.results))
+    sd = f", SD {fixed(summary.sd)} % of target" if summary.sd is not None else ""
+    return Verdict(
+        met=case.met,
+        line=outcome.verdict.value.upper(),
+        sentence=f"{outcome.scheme.title} ({outcome.scheme.key}). {outcome.sentence} "
+        f"{counted(summary.n, 'result')} from {counted(places, 'location')}: "
+        f"mean {fixed(summary.mean)}{sd}.",
+        asides=tuple(_limits(case)),
+    )
+
+
+def _limits(case: Case) -> Iterator[str]:
+    if not case.record.complete:
+        yield f"The session was not closed; it stands at {case.record.session.state.value}."
+    if case.joined.problems:
+        yield f"Partial evaluation, as asked for. Vials {in_short(case.joined.problems)}."
+    for lacking in case.outcome.shortfalls:
+        yield f"Short of the usual design: {lacking}."
+    standing = [d.deviation for d in case.record.deviations if d.deviation.status == "open"]
+    if standing:
+        yield f"{counted(len(standing), 'deviation')} not disposed of."
+
+
+def in_short(problems: Sequence[str]) -> str:
+    """What a partial evaluation left out, each list of vials cut where it grows long."""
+    return "; ".join(
+        problem
+        if len(problem) <= MOST_LETTERS
+        else f"{problem[:MOST_LETTERS].rpartition(',')[0]} and more"
+        for problem in problems
+    )
+
+
+def _indications(case: Case) -> Iterator[Block]:
+    yield Heading("What the numbers point to")
+    limits = case.study.options.thresholds
+    found = case.study.indications
+    if found:
+        yield table(
+            [
+                ("about", 0.12, "left"),
+                ("indication", 0.36, "left"),
+                ("beyond chance", 0.09, "left"),
+                ("large", 0.07, "left"),
+                ("numbers", 0.36, "left"),
+            ],
+            [_indication(one) for one in found],
+        )
+    else:
+        yield Text("Nothing in particular: no trend stands out and no component can be estimated.")
+    yield Text(
+        "Indications, never decisions. Beyond chance: p is "
+        f"{limits.significance:g} or less. Large: a standard deviation of {limits.large_sd:g} or a "
+        f"change of {limits.large_effect:g} % of target or more, which is this program's choice. "
+        "What is beyond chance need not matter, and what is large may be chance.",
+        "small",
+    )
+
+
+def _indication(one: Indication) -> tuple[str, ...]:
+    numbers = "; ".join(_figure(figure) for figure in one.figures)
+    return one.about, one.sentence, _YES[one.significant], _YES[one.large], numbers
+
+
+def _figure(figure: Figure) -> str:
+    if figure.name.startswith("p "):
+        return f"{figure.name}: {p_value(figure.value)}"
+    return f"{figure.name} {short(figure.value, 3)} {figure.unit}".rstrip()
+
+
+def _facts(case: Case) -> Iterator[Block]:
+    record = case.record
+    plan = record.plan
+    yield Heading("The study")
+    counts = Counter(vial.status for vial in record.vials)
+    statuses = ", ".join(f"{counts[s]} {s.value}" for s in Status if counts[s])
+    sampler, dose = plan.sampler, plan.dose
+    witnesses = [person.name for person in plan.people if person.role == "witness"]
+    operators = [name for name in record.people if name not in witnesses]
+    attempts = [place.attempt for place in record.session.progress.insertions]
+    yield Facts(
+        (
+            ("product", plan.study.product),
+            ("batch", plan.study.batch),
+            ("stage", plan.study.stage),
+            ("protocol", plan.study.protocol),
+            ("unit dose", f"{dose.mass_mg:g} mg, label claim {dose.label_claim_mg:g} mg"),
+            ("blend", f"{plan.powder.fill_mass_kg:g} kg in a {plan.vessel.kind}"),
+            ("sampler", f"{sampler.identity}, {sampler.kind}, {sampler.shaft} shaft"),
+            ("dies", f"{sampler.die_set}, {sampler.die_volume_ml:g} mL"),
+            (
+                "design",
+                f"{len(plan.locations)} locations, {len(sampler.positions)} from a spot, "
+                + counted(len(sampler.ports_mm), "port"),
+            ),
+            (
+                "insertions",
+                f"{len(attempts)}, of these {sum(number > 1 for number in attempts)} repeated",
+            ),
+            ("session began", moment(record.first.utc)),
+            ("session ended", moment(record.last.utc)),
+            ("operated by", listed(operators)),
+            ("witness", listed(witnesses)),
+            ("vials", f"{len(record.vials)}: {statuses}"),
+            ("evaluated", f"{case.study.summary.n} vials, {_per_spot(case)}"),
+            ("assays", f"{case.laboratory.sheet.name}, in {case.laboratory.sheet.unit.value}"),
+            ("record", f"head code {case.head}"),
+        ),
+        columns=2,
+    )
+
+
+def _per_spot(case: Case) -> str:
+    sizes = [spot.summary.n for spot in case.study.spots]
+    return f"{spread(min(sizes), max(sizes))} from each of {counted(len(sizes), 'spot')}"
+
+
+def _places(case: Case) -> Iterator[Block]:
+    from assistant.report.plot_places import many, places, places_in  # noqa: PLC0415 - loads matplotlib
+
+    yield Heading("Where the samples were taken, and what was found there")
+    spots = "; ".join(f"{s.name} {fixed(s.summary.mean, 1)}" for s in case.study.spots)
+    yield Picture(
+        draw=lambda: places(case),
+        caption="Vessel, powder bed and sampler to scale, from the plan. "
+        + (
+            "Of the many places, the bars show those farthest from the mean of all. "
+            if many(case)
+            else "The number beside a port is the mean of its results, % of target. A crossed port "
+            "is one that the plan itself calls unsafe. "
+        )
+        + "White bars lie below the mean of all, grey ones above it.",
+        describes=f"Plan of the vessel with location means in % of target: {spots}.",
+        height_in=places_in(case),
+    )

@@ -1,0 +1,54 @@
+"""Taking sound and keys from the queue for a dialogue that is held outside a session."""
+
+from collections.abc import Callable
+from typing import Final
+
+from assistant.errors import DeviceError
+from assistant.ports import Utterance
+from assistant.speech import audio_events
+from assistant.speech.audio_queue import SoundQueue
+from assistant.speech.resample import ProgramRate
+
+_WAIT_S: Final = 0.05
+
+
+def attend(
+    queue: SoundQueue,
+    what: str,
+    *,
+    over: Callable[[], bool],
+    tick: Callable[[bytes], object],
+    key: Callable[[Utterance], object] = lambda _typed: None,
+) -> list[object]:
+    """Hand on what comes in until the dialogue is over.
+
+    Args:
+        queue: of everything that comes in.
+        what: the dialogue, as an error calls it.
+        over: whether it is over.
+        tick: takes 50 ms of sound at the program's rate.
+        key: takes a typed line or a key press.
+
+    Returns:
+        what else came in meanwhile, such as reports about devices, in its order.
+
+    Raises:
+        DeviceError: the sound ended, or the microphone was lost.
+    """
+    rate, others = ProgramRate(), list[object]()
+    while not over():
+        match queue.get(_WAIT_S):
+            case None:
+                pass
+            case audio_events.SoundBlock() as block:
+                for pcm in rate.blocks(block):
+                    tick(pcm)
+            case Utterance() as utterance:
+                key(utterance)
+            case audio_events.SoundEnded():
+                raise DeviceError(f"The sound ended during the {what}.")
+            case audio_events.MicrophoneLost(reason=reason):
+                raise DeviceError(f"The {what} found no sound: {reason}")
+            case other:
+                others.append(other)
+    return others

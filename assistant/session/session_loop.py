@@ -1,0 +1,271 @@
+"""The loop: one input -> `step` -> append and fsync -> only then the effects.
+
+Nothing is spoken that is not on record, with one exception that cannot be otherwise: that the
+record itself cannot be written is said at once, and put on record as soon as it can be.
+
+The conductor knows no thread and no device. Whoever drives it calls `tick` about every 50 ms with
+what has come in: a live session from its microphone, a rehearsal from its simulated room.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Protocol
+
+from assistant.grammar.language import Language
+from assistant.grammar.rendering import NUMBER, phrase, sentence
+from assistant.journal.entry import Entry
+from assistant.journal.head_code import head_code
+from assistant.ports import Clock, Speaker, Utterance, Verdict
+from assistant.procedure import queries
+from assistant.procedure.effects import (
+    Close,
+    Say,
+    StartTimer,
+    StopTimers,
+    TakeRemark,
+    TellHead,
+)
+from assistant.procedure.enums import END, Intent, Prompt, State
+from assistant.procedure.events import Event, Meaning, RemarkTaken, StorageTroubled
+from assistant.procedure.machine import Outcome, step
+from assistant.procedure.model import Session
+from assistant.session.journal_writer import Keeper
+from assistant.session.timers import Timers
+from assistant.session.utterance_to_event import Hearing
+from assistant.session.voice_memo import RemarkWatch
+from assistant.speech.listening_pipeline import Ear
+
+THROUGH = (Intent.STAND_BY, Intent.STOP_SAMPLING)
+"""What must get through while the program speaks, even from a loudspeaker."""
+
+
+class Attentive(Protocol):
+    """An acceptance layer that is told which phrases there are and which count now."""
+
+    def prepare(self, union: list[str], legal: list[str]) -> None:
+        """Set the phrases."""
+        ...
+
+
+class ClipStore(Protocol):
+    """Keeps audio."""
+
+    def save_clip(self, pcm: bytes) -> str:
+        """Store samples and return the clip's name when it is on the disk."""
+        ...
+
+
+class Observer(Protocol):
+    """Watches a session: the console, the rehearsal's operator, a test."""
+
+    def entered(self, entry: Entry, event: Event, outcome: Outcome, said: str) -> None:
+        """An entry is on record; `said` is what is spoken because of it."""
+        ...
+
+    def trouble(self, reason: str) -> None:
+        """The record cannot be written; everything stands still until it can."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """What a session is put together from."""
+
+    language: Language
+    judge: Attentive
+    ear: Ear
+    speaker: Speaker
+    clock: Clock
+    keeper: Keeper
+    clips: ClipStore
+    observers: tuple[Observer, ...] = ()
+
+
+class Conductor:
+    """Drives one session from its parts."""
+
+    def __init__(self, session: Session, parts: Parts) -> None:
+        """Stand ready; the first event is still to be taken."""
+        self.session = session
+        self._parts = parts
+        self._hearing = Hearing(parts.language)
+        self.timers = Timers()
+        self._waiting: list[str] = []
+        self._number = 0
+        self._speaking = 0
+        self._finished: list[int] = []
+        self._remark: RemarkWatch | None = None
+        self._remark_wanted = 0
+        self._attune()
+
+    @property
+    def ended(self) -> bool:
+        """Whether the record is closed and everything has been said."""
+        return self.session.state in END and not self.speaking
+
+    @property
+    def speaking(self) -> bool:
+        """Whether a prompt is being spoken or waits to be."""
+        return bool(self._speaking or self._waiting)
+
+    @property
+    def taking_remark(self) -> bool:
+        """Whether what comes in is kept as a remark and not as a phrase."""
+        return self._remark is not None
+
+    def tick(
+        self,
+        block: bytes | None,
+        typed: Iterable[Utterance] = (),
+        notices: Iterable[Event] = (),
+    ) -> None:
+        """Work in everything that has come in since the last tick.
+
+        Args:
+            block: 50 ms of sound, None where there is none.
+            typed: lines typed and keys pressed.
+            notices: what the devices report.
+        """
+        self._prompts()
+        if self.session.state in END:
+            return
+        for event in (*notices, *self.timers.due(self._parts.clock.now().mono_ns)):
+            self.take(event)
+        for utterance in typed:
+            self._typed(utterance)
+        if block is not None:
+            self._listen(block)
+
+    def take(self, event: Event) -> Outcome:
+        """One event: step, put on record, perform; once the record is closed, nothing follows."""
+        before = self.session
+        if before.state in END:
+            return Outcome(before, (), advanced=False)
+        outcome = step(before, event)
+        entry = self._parts.keeper.keep(event, outcome, queries.answerable(before, event))
+        self.session = outcome.session
+        self._attune()
+        said = self._perform(outcome, entry, moved=_moved(before, outcome.session))
+        for observer in self._parts.observers:
+            observer.entered(entry, event, outcome, said)
+        if self._parts.keeper.troubled is not None:
+            reason, seconds = self._parts.keeper.troubled
+            self._parts.keeper.troubled = None
+            self.take(StorageTroubled(reason=reason[:200], seconds=f"{seconds:.1f}"))
+        return outcome
+
+    def _attune(self) -> None:
+        union, legal = self._hearing.attune(self.session)
+        self._parts.judge.prepare(union, legal)
+        through = (phrase(self._parts.language, Meaning(intent=intent)) for intent in THROUGH)
+        self._parts.ear.allow_through([each for each in through if each in legal])
+        self._parts.ear.allow_numbers(wanted=any(NUMBER in each for each in legal))
+
+    def _perform(self, outcome: Outcome, entry: Entry, *, moved: bool) -> str:
+        words = []
+        now = self._parts.clock.now().mono_ns
+        for effect in outcome.effects:
+            match effect:
+                case Say() | TellHead():
+                    words.append(self._words(effect, entry))
+                case StartTimer():
+                    self.timers.start(effect, now)
+                case StopTimers() | Close():
+                    self.timers.stop()
+                case TakeRemark():
+                    self._remark_wanted = effect.limit_s
+        said = " ".join(words)
+        if said:
+            self._utter(said, cut=moved)
+        return said
+
+    def _words(self, effect: Say | TellHead, entry: Entry) -> str:
+        if isinstance(effect, TellHead):
+            code = head_code(entry.seq, entry.hash)
+            effect = Say(Prompt.HEAD, {"spelt": code.spoken})
+        return sentence(self._parts.language, effect, spoken=True)
+
+    def _utter(self, text: str, *, cut: bool) -> None:
+        """Speak now, or after what is being spoken where nothing has overtaken that."""
+        if cut:
+            self._waiting = [text]
+            self._start_next()
+        else:
+            self._waiting.append(text)
+            if not self._speaking:
+                self._start_next()
+
+    def _start_next(self) -> None:
+        text = self._waiting.pop(0)
+        self._number += 1
+        number = self._speaking = self._number
+        self._parts.ear.prompt_started(text)
+        self._parts.speaker.say(text, lambda: self._finished.append(number))
+
+    def _prompts(self) -> None:
+        """See whether the prompt has really ended; go on with the next, or open the gate."""
+        ended = self._speaking in self._finished
+        if not ended:
+            return
+        self._finished.clear()
+        self._speaking = 0
+        if self._waiting:
+            self._start_next()
+            return
+        self._parts.ear.prompt_ended()
+        if self._remark_wanted and self.session.state is State.REMARKING:
+            self._parts.ear.start_clip(self._remark_wanted)
+            self._remark = RemarkWatch(self._remark_wanted)
+            self._remark_wanted = 0
+
+    def _listen(self, block: bytes) -> None:
+        verdicts = self._parts.ear.feed(block)
+        if self._remark is not None:
+            self._follow_remark(self._remark)
+            return
+        for verdict in verdicts:
+            self._judged(verdict)
+
+    def _judged(self, verdict: Verdict) -> None:
+        if self.session.state in END:
+            return
+        if verdict.decision == "accept" and self.speaking:
+            self._waiting.clear()
+            self._parts.speaker.silence()
+        clip = self._clip(verdict.utterance.pcm)
+        self.take(self._hearing.heard(verdict, clip))
+
+    def _clip(self, pcm: bytes) -> str:
+        if not pcm:
+            return ""
+        names: list[str] = []
+        self._parts.keeper.insist(lambda: names.append(self._parts.clips.save_clip(pcm)))
+        return names[0]
+
+    def _follow_remark(self, watch: RemarkWatch) -> None:
+        ear = self._parts.ear
+        if self.session.state is not State.REMARKING:
+            self._remark = None
+            ear.stop_clip()
+        elif watch.over(ear.level_dbfs, ear.floor_dbfs):
+            self._remark = None
+            clip = self._clip(ear.stop_clip())
+            self.take(RemarkTaken(clip=clip, seconds=f"{watch.seconds:.1f}"))
+
+    def _typed(self, utterance: Utterance) -> None:
+        """A typed line is a phrase, or the remark itself while one is taken; the key ends it."""
+        heard = self._hearing.typed(utterance)
+        if self.session.state is not State.REMARKING or heard.meaning is not None:
+            self.take(heard)
+            return
+        watch, self._remark, self._remark_wanted = self._remark, None, 0
+        spoken = self._parts.ear.stop_clip()
+        if utterance.source == "key" and watch is not None:
+            self.take(RemarkTaken(clip=self._clip(spoken), seconds=f"{watch.seconds:.1f}"))
+        else:
+            self.take(RemarkTaken(text=utterance.typed.strip()[:500]))
+
+
+def _moved(before: Session, after: Session) -> bool:
+    """Whether the work went on, so that what was being said about it is overtaken."""
+    return (before.state, before.ordinal) != (after.state, after.ordinal)

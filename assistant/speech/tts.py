@@ -1,0 +1,114 @@
+"""A synthetic voice: renders each sentence once, keeps it, never plays it.
+
+On Linux eSpeak NG renders in memory. On macOS and Windows the system's own voices are asked through
+pyttsx3 in a child process with a time limit, since their event loops may hang.
+"""
+
+import sys
+import threading
+from typing import Protocol
+
+from assistant.speech.resample import resampled
+
+DEFAULT_RATE = 165
+"""Words per minute: brisk, and still clear under a hood."""
+
+DEFAULT_VOICE = "en-us"
+
+
+class Renderer(Protocol):
+    """Whatever turns text into mono 16-bit sound at some rate."""
+
+    @property
+    def name(self) -> str:
+        """Engine and version."""
+        ...
+
+    def render(self, text: str, *, voice: str, rate: int) -> tuple[bytes, int]:
+        """Return the sound and its samples per second."""
+        ...
+
+
+class EspeakRenderer:
+    """Renders with the eSpeak NG of this process."""
+
+    def __init__(self) -> None:
+        """Start the engine.
+
+        Raises:
+            DeviceError: there is no usable eSpeak NG; says what to install.
+        """
+        from assistant.speech.tts_espeak import open_espeak  # noqa: PLC0415 - loads a system library
+
+        self._engine = open_espeak()
+
+    @property
+    def name(self) -> str:
+        """Engine, version and which library it is."""
+        return f"eSpeak NG {self._engine.version} ({self._engine.origin})"
+
+    def render(self, text: str, *, voice: str, rate: int) -> tuple[bytes, int]:
+        """Return the sound and its samples per second."""
+        return self._engine.render(text, voice=voice, rate=rate), self._engine.sample_rate
+
+
+class Voice:
+    """One voice at one speed; every sentence is rendered once and kept.
+
+    May be used from several threads.
+    """
+
+    def __init__(
+        self,
+        voice: str = "",
+        rate: int = DEFAULT_RATE,
+        renderer: Renderer | None = None,
+    ) -> None:
+        """Choose the voice.
+
+        Args:
+            voice: a voice of the renderer, with eSpeak NG for instance "en-us+f3" or
+                "en-gb-scotland"; "" takes English of the renderer's choice.
+            rate: words per minute.
+            renderer: what renders; the system's usual one if not given.
+
+        Raises:
+            DeviceError: there is no voice on this machine; says what to install.
+        """
+        self._renderer = renderer or default_renderer()
+        espeak = isinstance(self._renderer, EspeakRenderer)
+        self._voice = voice or (DEFAULT_VOICE if espeak else "")
+        self._rate = rate
+        self._kept: dict[str, bytes] = {}
+        self._lock = threading.Lock()
+
+    @property
+    def name(self) -> str:
+        """Engine, version, voice and speed, as they go on record."""
+        return " ".join(f"{self._renderer.name} {self._voice} {self._rate} wpm".split())
+
+    def render(self, text: str) -> bytes:
+        """Return the sentence as mono 16-bit sound at 16 kHz, the same bytes every time.
+
+        Raises:
+            InputError: the renderer has no such voice.
+            DeviceError: the renderer failed.
+        """
+        with self._lock:
+            if text not in self._kept:
+                sound, rate = self._renderer.render(text, voice=self._voice, rate=self._rate)
+                self._kept[text] = resampled(sound, rate)
+            return self._kept[text]
+
+
+def default_renderer() -> Renderer:
+    """Return the renderer of this system.
+
+    Raises:
+        DeviceError: there is none; says what to install.
+    """
+    if sys.platform in {"darwin", "win32"}:
+        from assistant.speech.tts_system import SystemRenderer  # noqa: PLC0415 - not on Linux
+
+        return SystemRenderer()
+    return EspeakRenderer()

@@ -1,0 +1,381 @@
+"""The loop: one input, on record, and only then the effects."""
+
+import pytest
+
+from assistant.journal.head_code import head_code
+from assistant.ports import Utterance
+from assistant.procedure.enums import Intent, State, Timer
+from assistant.procedure.events import (
+    AudioLost,
+    DeviceLost,
+    Heard,
+    Meaning,
+    RemarkTaken,
+    StorageTroubled,
+    TimerRang,
+)
+from assistant.procedure.model import begin
+from tests.unit.session.conftest import Bench, plan_of
+
+
+def through_cautions(bench: Bench) -> Bench:
+    """Answer what is asked before the work."""
+    for line in ("vessel is isolated", "sampler is earthed", "protection is worn"):
+        bench.type(line)
+    assert bench.conductor.session.state is State.SEATING
+    return bench
+
+
+def to_filling(bench: Bench) -> Bench:
+    """Open the bottom port."""
+    for line in ("dies are seated", "entry and tilt set", "sampler at depth", "bottom port open"):
+        bench.type(line)
+    return bench
+
+
+def to_the_end(bench: Bench) -> Bench:
+    """Press the key through the whole study, up to the signature."""
+    for _ in range(3000):
+        if bench.conductor.session.state is State.SIGNING:
+            break
+        bench.pass_time(0.5)
+        bench.press()
+    return bench
+
+
+def test_opening_is_on_record_before_anything_is_said(bench: Bench) -> None:
+    """The first prompt belongs to the first entry."""
+    assert len(list(bench.journal.lines())) == 1
+    said = bench.entries[0][2]
+    assert bench.mouth.said == [said]
+    assert said.startswith("Has your site")
+
+
+def test_a_spoken_phrase_goes_on_record_with_its_sound(bench: Bench) -> None:
+    """The clip is stored first and named in the entry; then the next prompt is spoken."""
+    bench.hear("vessel is isolated")
+    heard = bench.events[-1]
+    assert isinstance(heard, Heard)
+    assert (heard.source, heard.decision, heard.engine) == ("voice", "accept", "script")
+    assert heard.scores == {"s": "1"}
+    assert set(bench.shelf.clips) == {heard.clip}
+    assert len(bench.shelf.clips[heard.clip]) > 2 * 16000 * 0.5
+    assert bench.mouth.said[-1].startswith("Is the metal")
+
+
+def test_doubt_and_refusal_go_on_record_too(bench: Bench) -> None:
+    """What was refused has its clip; what is doubted is asked back."""
+    bench.hear("", "refuse")
+    bench.hear("vessel is isolated", "ask")
+    refused, doubted = bench.events[1:]
+    assert isinstance(refused, Heard)
+    assert isinstance(doubted, Heard)
+    assert (refused.decision, refused.meaning, bool(refused.clip)) == ("refuse", None, True)
+    assert doubted.decision == "ask"
+    assert bench.mouth.said[-1] == "Did you say: vessel is isolated?"
+
+
+def test_what_is_no_phrase_of_the_moment_is_refused(bench: Bench) -> None:
+    """Even where the acceptance layer was sure."""
+    bench.hear("bottom fill it")
+    heard = bench.events[-1]
+    assert isinstance(heard, Heard)
+    assert (heard.decision, heard.reason) == ("refuse", "no-phrase")
+
+
+def test_the_judge_is_attuned_to_every_state(bench: Bench) -> None:
+    """All phrases there are, and those that count now."""
+    assert bench.script.legal[0] == "vessel is isolated"
+    assert "sampler is earthed" in bench.script.union
+    bench.type("vessel is isolated")
+    assert bench.script.legal[0] == "sampler is earthed"
+    assert "<number> milligrams" not in bench.script.union
+
+
+def test_the_number_is_listened_for_where_it_is_asked_for() -> None:
+    """And nowhere else, for its network takes anything for digits."""
+    bench = Bench(begin(plan_of("bin")))
+    bench.open()
+    through_cautions(bench)
+    while bench.conductor.session.state is not State.WEIGHING:
+        bench.pass_time(0.5)
+        bench.press()
+    assert "<number> milligrams" in bench.script.legal
+    bench.hear("five six zero decimal five milligrams")
+    assert bench.mouth.said[-1].startswith("I heard five six zero decimal five milligrams")
+    assert "<number> milligrams" not in bench.script.union
+    bench.type("affirm")
+    assert bench.conductor.session.progress.samples[0].mass_mg == "560.5"
+    assert bench.proved() == bench.conductor.session
+
+
+def test_lines_and_keys_say_the_same_as_the_voice(bench: Bench) -> None:
+    """A line in any case and spacing; the key for the normal answer; nonsense is refused."""
+    bench.type("  Vessel IS   isolated ")
+    bench.press()
+    bench.type("what a day")
+    line, key, nonsense = bench.events[1:]
+    assert isinstance(line, Heard)
+    assert isinstance(key, Heard)
+    assert isinstance(nonsense, Heard)
+    assert (line.source, line.text, line.decision) == ("text", "vessel is isolated", "accept")
+    assert (key.source, key.text) == ("key", "sampler is earthed")
+    assert (nonsense.decision, nonsense.reason, nonsense.text) == (
+        "refuse",
+        "no-phrase",
+        "what a day",
+    )
+
+
+def test_the_key_says_nothing_where_a_choice_is_needed(bench: Bench) -> None:
+    """It goes on record as a press that stood for nothing."""
+    through_cautions(bench).type("make a spill note")
+    bench.press()
+    heard = bench.events[-1]
+    assert isinstance(heard, Heard)
+    assert (heard.source, heard.text, heard.decision) == ("key", "", "refuse")
+    assert bench.conductor.session.state is State.NOTE_PLACE
+
+
+def test_the_gate_is_shut_while_a_prompt_is_spoken(bench: Bench) -> None:
+    """What sounds meanwhile is not heard; after the real end and a tail it is."""
+    bench.type("vessel is isolated")
+    bench.pass_time(0.6, loud=True, finish=False)
+    bench.pass_time(0.5, finish=False)
+    assert len(bench.events) == 2
+    assert bench.ear.shut
+    bench.pass_time(0.6)
+    assert not bench.ear.shut
+    bench.hear("sampler is earthed")
+    assert len(bench.events) == 3
+
+
+def test_with_a_headset_a_phrase_cuts_the_prompt_short() -> None:
+    """The prompt stops, and what waited behind it is dropped; talk does not stop it."""
+    bench = Bench(begin(plan_of("double-cone")), headset=True)
+    bench.open()
+    bench.pass_time(1.0)
+    bench.type("where are we")
+    bench.type("say again")
+    bench.script.next.append(("refuse", ""))
+    bench.pass_time(0.6, loud=True, finish=False)
+    bench.pass_time(0.5, finish=False)
+    assert bench.mouth.cut == 0
+    assert bench.conductor.speaking
+    bench.script.next.append(("accept", "vessel is isolated"))
+    bench.pass_time(0.6, loud=True, finish=False)
+    bench.pass_time(0.5, finish=False)
+    assert bench.mouth.cut == 1
+    assert bench.mouth.said[-1].startswith("Is the metal")
+
+
+def test_a_new_state_cuts_the_prompt_and_drops_what_waits(bench: Bench) -> None:
+    """What has been overtaken is not said any more."""
+    conductor = bench.conductor
+    conductor.take(DeviceLost(device="speaker", reason="gone"))
+    assert bench.mouth.said[-1] == "Loudspeaker lost. Read the screen."
+    conductor.take(DeviceLost(device="microphone", reason="gone"))
+    assert bench.mouth.said[-1] == "Loudspeaker lost. Read the screen."
+    conductor.take(_typed(Intent.CAUTION_ISOLATED))
+    assert bench.mouth.said[-1].startswith("Is the metal")
+    assert bench.mouth.cut == 1
+    bench.pass_time(0.2)
+    assert "Microphone lost. Use the key." not in bench.mouth.said
+
+
+def _typed(intent: Intent) -> Heard:
+    return Heard(source="text", text="x", decision="accept", meaning=Meaning(intent=intent))
+
+
+def test_prompts_of_one_state_queue_up(bench: Bench) -> None:
+    """Each waits for the real end of the one before."""
+    bench.conductor.take(DeviceLost(device="speaker", reason="gone"))
+    bench.conductor.take(DeviceLost(device="microphone", reason="gone"))
+    assert bench.conductor.speaking
+    bench.mouth.finish()
+    bench.conductor.tick(None)
+    assert bench.mouth.said[-1] == "Microphone lost. Use the key."
+    bench.mouth.finish()
+    bench.conductor.tick(None)
+    assert not bench.conductor.speaking
+
+
+def test_timers_ring_by_the_steady_clock(bench: Bench) -> None:
+    """Both of the filling, each in its time; confirmed filling stops the second."""
+    to_filling(through_cautions(bench))
+    bench.pass_time(4.9)
+    assert not any(isinstance(event, TimerRang) for event in bench.events)
+    bench.pass_time(0.3)
+    assert bench.events[-1] == TimerRang(
+        timer=Timer.FILL_REACHED, generation=bench.conductor.session.progress.timer
+    )
+    assert bench.mouth.said[-1] == "Time is up."
+    bench.type("bottom set filled")
+    bench.pass_time(30)
+    assert sum(isinstance(event, TimerRang) for event in bench.events) == 1
+
+
+def test_an_overrun_is_announced_and_noted(bench: Bench) -> None:
+    """Nobody confirmed for half a minute."""
+    to_filling(through_cautions(bench))
+    bench.pass_time(31)
+    assert bench.mouth.said[-1] == "Open for too long. This is noted."
+    assert [d.kind.value for d in bench.conductor.session.deviations] == ["overrun"]
+
+
+def test_notices_come_before_what_was_typed(bench: Bench) -> None:
+    """What the devices report happened first."""
+    bench.conductor.tick(
+        bench.block(20),
+        typed=[Utterance(source="key")],
+        notices=[AudioLost(milliseconds=100)],
+    )
+    assert [event.type for event in bench.events[-2:]] == ["audio-lost", "heard"]
+
+
+def test_a_spoken_remark_becomes_a_clip(bench: Bench) -> None:
+    """From the end of the question until the speaker pauses; no phrase is looked for in it."""
+    through_cautions(bench).type("record a remark")
+    bench.pass_time(0.5)
+    assert bench.conductor.taking_remark
+    bench.pass_time(1.5, loud=True)
+    bench.pass_time(2.0)
+    remark = bench.events[-1]
+    assert isinstance(remark, RemarkTaken)
+    assert 3.0 < float(remark.seconds) < 4.0
+    assert len(bench.shelf.clips[remark.clip]) == pytest.approx(
+        float(remark.seconds) * 32000, abs=2 * 1600
+    )
+    assert not bench.conductor.taking_remark
+    assert bench.mouth.said[-1].startswith("Kept. ")
+    assert bench.conductor.session.state is State.SEATING
+
+
+def test_a_remark_may_be_typed(bench: Bench) -> None:
+    """Any line that is no phrase, even before the question has been spoken to its end."""
+    through_cautions(bench).type("record a remark")
+    bench.type("  the filter was shaken ")
+    assert bench.events[-1] == RemarkTaken(text="the filter was shaken")
+    bench.pass_time(3.0)
+    assert not bench.conductor.taking_remark
+    assert bench.shelf.clips == {}
+
+
+def test_the_key_ends_a_spoken_remark_and_keeps_it(bench: Bench) -> None:
+    """What was spoken until then is the remark."""
+    through_cautions(bench).type("record a remark")
+    bench.pass_time(0.5)
+    bench.pass_time(1.0, loud=True)
+    bench.press()
+    remark = bench.events[-1]
+    assert isinstance(remark, RemarkTaken)
+    assert bench.shelf.clips[remark.clip]
+    assert remark.text == ""
+    bench.pass_time(0.5)
+    assert not bench.conductor.taking_remark
+
+
+def test_the_key_before_the_remark_has_begun_keeps_nothing(bench: Bench) -> None:
+    """There is no sound yet."""
+    through_cautions(bench)
+    bench.conductor.tick(None)
+    bench.type("record a remark")
+    bench.conductor.tick(None, typed=[_key()])
+    assert bench.events[-1] == RemarkTaken()
+
+
+def test_the_key_at_once_keeps_nothing(bench: Bench) -> None:
+    """The remark had begun, but no sound has come in yet."""
+    through_cautions(bench).type("record a remark")
+    bench.press()
+    assert bench.events[-1] == RemarkTaken(seconds="0.0")
+    assert bench.shelf.clips == {}
+
+
+def _key() -> Utterance:
+    return Utterance(source="key")
+
+
+def test_stopping_ends_a_remark(bench: Bench) -> None:
+    """The memo is dropped, the question put."""
+    through_cautions(bench).type("record a remark")
+    bench.pass_time(0.5)
+    bench.type("stop sampling now")
+    bench.pass_time(0.2)
+    assert not bench.conductor.taking_remark
+    assert bench.conductor.session.state is State.STOPPING
+    bench.type("negative")
+    bench.pass_time(0.5)
+    assert bench.conductor.taking_remark
+    bench.type("nothing to add")
+    assert bench.conductor.session.state is State.SEATING
+
+
+def test_a_failing_disk_holds_everything_and_is_noted_later(bench: Bench) -> None:
+    """Announced once, tried until it works, on record with its length; nothing is lost."""
+    bench.journal.failures = 3
+    bench.type("vessel is isolated")
+    assert bench.troubles == ["The disk is full."]
+    assert bench.waits == [1.0, 1.0, 1.0]
+    assert [event.type for event in bench.events[-2:]] == ["heard", "storage-troubled"]
+    assert bench.events[-1] == StorageTroubled(reason="The disk is full.", seconds="3.0")
+    assert [d.kind.value for d in bench.conductor.session.deviations] == ["storage-trouble"]
+    bench.pass_time(0.2)
+    assert bench.mouth.said[-1] == "The record is written again."
+
+
+def test_nothing_is_said_that_is_not_on_record(bench: Bench) -> None:
+    """While the disk fails, the prompt waits."""
+    said: list[list[str]] = []
+    bench.journal.failures = 1
+    waited = bench.waits.append
+
+    class Looking(list[float]):
+        def append(self, seconds: float) -> None:
+            said.append(list(bench.mouth.said))
+            waited(seconds)
+
+    before = list(bench.mouth.said)
+    bench.waits = Looking()
+    bench.type("vessel is isolated")
+    assert said == [before]
+    assert bench.mouth.said != before
+
+
+def test_a_clip_that_cannot_be_stored_is_insisted_on(bench: Bench) -> None:
+    """The entry that names it comes after it."""
+    bench.shelf.failures = 2
+    bench.hear("vessel is isolated")
+    assert bench.troubles == ["The disk is full."]
+    assert [event.type for event in bench.events[-2:]] == ["heard", "storage-troubled"]
+
+
+def test_the_record_ends_with_its_closing(bench: Bench) -> None:
+    """The head is told, the last words are spoken, and nothing more is put on record."""
+    to_the_end(through_cautions(bench))
+    bench.journal.failures = 1
+    bench.press()
+    conductor = bench.conductor
+    assert conductor.session.state is State.CLOSED
+    lines = len(list(bench.journal.lines()))
+    assert bench.mouth.said[-1].startswith("Record code ")
+    assert bench.mouth.said[-1].endswith("The record is closed.")
+    assert not conductor.ended
+    bench.script.next.append(("accept", "say again"))
+    bench.pass_time(0.6, loud=True, finish=False)
+    conductor.take(AudioLost(milliseconds=50))
+    bench.type("say again")
+    bench.pass_time(0.6)
+    assert conductor.ended
+    assert len(list(bench.journal.lines())) == lines
+
+
+def test_the_head_code_is_spoken_between_insertions(bench: Bench) -> None:
+    """It is that of the entry which asks for it."""
+    through_cautions(bench)
+    while bench.conductor.session.state is not State.STOWING:
+        bench.pass_time(0.05)
+        bench.press()
+    bench.press()
+    entry, _, said = bench.entries[-1]
+    assert said.startswith(f"Record code {head_code(entry.seq, entry.hash).spoken}.")
