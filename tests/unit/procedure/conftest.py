@@ -39,6 +39,7 @@ RESUMED = Resumed(software="s", engine="e", microphone="m", speaker="l")
 WITNESSED = ("at-depth", "port-open", "port-closed", "vial", "tube-emptied", "signing")
 
 
+@cache
 def plan_of(name: str) -> Plan:
     """Return a shipped plan; "watched" has everything witnessed, "brief" asks for nothing more."""
     base = {"watched": "bin", "brief": "v-blender"}.get(name, name)

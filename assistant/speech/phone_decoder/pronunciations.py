@@ -1,0 +1,86 @@
+"""Words to phones: the grammar's own pronunciations, then the CMU pronouncing dictionary.
+
+The dictionary is the one inside the package pocketsphinx; only the words asked for are kept.
+"""
+
+import itertools
+from collections.abc import Iterable, Mapping, Sequence
+from functools import cache
+from pathlib import Path
+from typing import Final
+
+from assistant.errors import DeviceError, GrammarError
+from assistant.grammar.phones import PHONES, Way
+
+MOST_WAYS: Final = 8
+"""Ways to say one phrase that are scored; further combinations of its words are left out."""
+_DICTIONARY: Final = "cmudict-en-us.dict"
+
+
+@cache
+def _dictionary(path: Path) -> Mapping[str, tuple[str, ...]]:
+    """Return each word's pronunciations as they are written, in the order of the file."""
+    try:
+        lines = path.read_text(encoding="utf-8").splitlines()
+    except OSError as fault:
+        raise DeviceError(
+            f"The pronouncing dictionary {path} cannot be read ({fault.strerror}); "
+            "reinstall the package pocketsphinx"
+        ) from None
+    found: dict[str, tuple[str, ...]] = {}
+    for line in lines:
+        word, _, phones = line.partition(" ")
+        plain = word.partition("(")[0]
+        found[plain] = (*found.get(plain, ()), phones)
+    return found
+
+
+class Pronunciations:
+    """Looks up how words and phrases are said."""
+
+    def __init__(self, folder: Path, own: Mapping[str, Sequence[str]] | None = None) -> None:
+        """Read the dictionary.
+
+        Args:
+            folder: of the acoustic model that holds the dictionary beside it.
+            own: word to its pronunciations in ARPAbet without stress marks; they come first.
+
+        Raises:
+            DeviceError: the dictionary is missing.
+            GrammarError: a pronunciation uses a sound the model does not have.
+        """
+        self._shared = _dictionary(folder / _DICTIONARY)
+        self._own = {word.lower(): tuple(ways) for word, ways in (own or {}).items()}
+        for word, ways in self._own.items():
+            for way in ways:
+                if not way.split() or not set(PHONES).issuperset(way.split()):
+                    raise GrammarError(
+                        f'[pronunciations] "{word}": "{way}" is not a row of English ARPAbet '
+                        'sounds without stress marks, such as "ER TH T"; correct it.'
+                    )
+
+    def word(self, word: str) -> tuple[Way, ...]:
+        """Return every pronunciation of a lower-case word, the grammar's own first; () if none."""
+        said = dict.fromkeys((*self._own.get(word, ()), *self._shared.get(word, ())))
+        return tuple(tuple(way.split()) for way in said)
+
+    def missing(self, words: Iterable[str]) -> list[str]:
+        """Return the words that nobody says how to pronounce, in order and once each."""
+        return [word for word in dict.fromkeys(words) if not self.word(word)]
+
+    def phrase(self, phrase: str) -> tuple[tuple[Way, ...], ...]:
+        """Return ways to say a phrase: each is one pronunciation for every word of it.
+
+        Raises:
+            GrammarError: a word has no pronunciation.
+        """
+        words = phrase.lower().split()
+        missing = self.missing(words)
+        if missing or not words:
+            raise GrammarError(
+                f'The phrase "{phrase}" cannot be pronounced: nothing says how '
+                f'"{", ".join(missing)}" sounds. Add it to [pronunciations] in ARPAbet, such as '
+                'earthed = ["ER TH T"], or use another word.'
+            )
+        ways = itertools.product(*map(self.word, words))
+        return tuple(itertools.islice(ways, MOST_WAYS))
