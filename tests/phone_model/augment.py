@@ -63,7 +63,9 @@ class Augmenter:
         bins = _POINTS // 2 + 1
         return F.interpolate(knots, size=bins, mode="linear", align_corners=True)[:, 0]
 
-    def paused(self, clips: torch.Tensor, lengths: torch.Tensor, starts: torch.Tensor) -> torch.Tensor:
+    def paused(
+        self, clips: torch.Tensor, lengths: torch.Tensor, starts: torch.Tensor
+    ) -> torch.Tensor:
         """Hesitate for 0.2 to 0.7 s at the stillest place in the middle of each clip.
 
         Args:
@@ -128,7 +130,9 @@ class Augmenter:
         air = air / air.std(1, keepdim=True).clamp_min(1e-6)
         time = torch.arange(size, device=device)[None] / RATE
         turn = 2 * torch.pi
-        sway = torch.sin(turn * (self.uniform(count, 1, low=0.3, high=8) * time + self.uniform(count, 1)))
+        sway = torch.sin(
+            turn * (self.uniform(count, 1, low=0.3, high=8) * time + self.uniform(count, 1))
+        )
         air = air * (1 + self.uniform(count, 1, high=0.8) * sway * self.often(count, 0.4))
         base = 45 * 2 ** self.uniform(count, 1, high=3.5)
         tones = torch.zeros(count, size, device=device)
@@ -176,7 +180,9 @@ class Augmenter:
         count, size = heard.shape
         hertz = self._frequencies()[None]
         radio = self.often(count, 0.12)
-        heard = radio * torch.tanh(heard * self.uniform(count, 1, low=2, high=10)) + (1 - radio) * heard
+        heard = (
+            radio * torch.tanh(heard * self.uniform(count, 1, low=2, high=10)) + (1 - radio) * heard
+        )
         low = self.uniform(count, 1, low=150, high=450)
         high = self.uniform(count, 1, low=2400, high=4000)
         band = torch.sigmoid((hertz - low) / 30) * torch.sigmoid((high - hertz) / 80)

@@ -16,16 +16,24 @@ _IPA: Final = 2
 _RATE, _PITCH, _RANGE = 1, 3, 4
 """Numbers that the library gives its parameters and modes (speak_lib.h)."""
 
-_BASES: Final = (
-    "en-us en-us en-us-nyc en en-gb-scotland en-gb-x-rp en-gb-x-gbcwmd en-029".split()
-)
-_VARIANTS: Final = (
-    ",f1,f2,f3,f4,m2,m4,m6,m7,m8,klatt,klatt2,klatt3,klatt4,linda,steph,steph2,aunty,belinda,john,"
-    "rob,paul,pablo,pedro,miguel,andy,adam,ed,edward,edward2,mike2,quincy,boris,benjamin,david,"
-    "iven,iven2,iven3,sandro,norbert,victor,gustave,shelby,robert,anika,max,michel,marcelo,travis,"
-    "ian,grandma,grandpa,antonio,announcer,kaukovalta,zac,Alex,Alicia,Andrea,Annie,Denis,Diogo,"
-    "Gene,Gene2,Henrique,Hugo,Jacky,Lee,Marco,Mario,Michael,Mike,Nguyen,Reed,Storm,Tweaky"
-).split(",")
+# fmt: off
+_BASES: Final = [
+    "en-us", "en-us", "en-us-nyc", "en", "en-gb-scotland", "en-gb-x-rp", "en-gb-x-gbcwmd",
+    "en-029",
+]
+# fmt: on
+# fmt: off
+_VARIANTS: Final = [
+    "", "f1", "f2", "f3", "f4", "m2", "m4", "m6", "m7", "m8", "klatt", "klatt2", "klatt3",
+    "klatt4", "linda", "steph", "steph2", "aunty", "belinda", "john", "rob", "paul", "pablo",
+    "pedro", "miguel", "andy", "adam", "ed", "edward", "edward2", "mike2", "quincy", "boris",
+    "benjamin", "david", "iven", "iven2", "iven3", "sandro", "norbert", "victor", "gustave",
+    "shelby", "robert", "anika", "max", "michel", "marcelo", "travis", "ian", "grandma",
+    "grandpa", "antonio", "announcer", "kaukovalta", "zac", "Alex", "Alicia", "Andrea", "Annie",
+    "Denis", "Diogo", "Gene", "Gene2", "Henrique", "Hugo", "Jacky", "Lee", "Marco", "Mario",
+    "Michael", "Mike", "Nguyen", "Reed", "Storm", "Tweaky",
+]
+# fmt: on
 """The variants m1, m3, m5 and f5 and the base en-gb-x-gbclan are the benchmark's test half."""
 
 
@@ -35,9 +43,7 @@ class Espeak:
     def __init__(self, home: Path) -> None:
         """Load `libespeak-ng.so` and its data from one folder."""
         self._library: Any = ctypes.CDLL(str(home / "libespeak-ng.so"))
-        self.rate: int = self._library.espeak_Initialize(
-            _RETRIEVAL, 0, str(home).encode(), 0
-        )
+        self.rate: int = self._library.espeak_Initialize(_RETRIEVAL, 0, str(home).encode(), 0)
         """Samples a second."""
         self._heard: list[npt.NDArray[np.int16]] = []
         shape = ctypes.CFUNCTYPE(
@@ -79,9 +85,7 @@ class Espeak:
             self._library.espeak_SetParameter(number, value, 0)
         self._heard.clear()
         data = text.encode() + b"\0"
-        self._library.espeak_Synth(
-            data, ctypes.c_size_t(len(data)), 0, 1, 0, _UTF8, None, None
-        )
+        self._library.espeak_Synth(data, ctypes.c_size_t(len(data)), 0, 1, 0, _UTF8, None, None)
         self._library.espeak_Synchronize()
         return np.concatenate(self._heard) if self._heard else np.zeros(0, np.int16)
 

@@ -123,26 +123,29 @@ def export(state: State, path: Path) -> str:
     return hashlib.sha256(path.read_bytes()).hexdigest()
 
 
-def describe(path: Path, digest: str, facts: dict[str, Any]) -> None:
-    """Write the model's licence and origin beside it, as JSON."""
+def describe(path: Path, digest: str, trainings: Sequence[Any], shipped: Sequence[str]) -> None:
+    """Write the model's card beside it: version, hash, licence, origin, what was kept out."""
     from .inputs import PACKAGES, SEED  # noqa: PLC0415 - needs the program, the rest does not
     from .kokoro import TEST_VOICES, TUNING_VOICES  # noqa: PLC0415 - the same
 
-    told = {
-        "model": path.name,
+    card = {
+        "format": "phones-en 1",
+        "version": "1",
+        "bytes": path.stat().st_size,
         "sha256": digest,
         "licence": "MIT",
         "interface": {
-            "mel": "float32 (1, 80, T), log-mel picture of Whisper, 100 frames a second, T even",
-            "logp": "float32 (1, T/2, 40), natural log probabilities: blank, then 39 phones of ARPAbet",
+            "mel": "float32 (1, 80, T): log-mel picture of Whisper, 100 frames a second, T even",
+            "logp": "float32 (1, T/2, 40): natural logs; blank, then the 39 ARPAbet phones, sorted",
         },
         "packages": [asdict(package) for package in PACKAGES],
-        "seed": SEED,
+        "seed of the texts": SEED,
+        "trainings": [asdict(training) for training in trainings],
+        "weights": f"mean of {' and '.join(shipped)}, matrix products in 8 bits",
         "kept out of training": {
             "test": list(TEST_VOICES),
             "tuning": list(TUNING_VOICES),
             "also": "every voice of the benchmark's test half, flite, piper, all human speech",
         },
-        **facts,
     }
-    path.with_suffix(".json").write_text(json.dumps(told, indent=2) + "\n")
+    path.with_suffix(".json").write_text(json.dumps(card, indent=2) + "\n")

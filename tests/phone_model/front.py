@@ -1,8 +1,8 @@
 """The log-mel front end of Whisper, once in numpy and once in torch for the accelerator.
 
 Source of the definition: Radford et al. 2022, "Robust Speech Recognition via Large-Scale Weak
-Supervision", and its MIT-licensed code: 16 kHz, windows of 25 ms (Hann) every 10 ms, 80 mel bands by
-Slaney's formula, log10, at most 8 decades below the loudest, then (x + 4) / 4.
+Supervision", and its MIT-licensed code: 16 kHz, windows of 25 ms (Hann) every 10 ms, 80 mel bands
+by Slaney's formula, log10, at most 8 decades below the loudest, then (x + 4) / 4.
 """
 
 from typing import Final

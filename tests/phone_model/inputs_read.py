@@ -10,7 +10,9 @@ import numpy as np
 
 def lexicon_of(work: Path) -> dict[str, list[int]]:
     """Read each word's phones, as the network numbers them."""
-    found: dict[str, list[int]] = json.loads(lzma.decompress((work / "lexicon.json.xz").read_bytes()))
+    found: dict[str, list[int]] = json.loads(
+        lzma.decompress((work / "lexicon.json.xz").read_bytes())
+    )
     return found
 
 

@@ -7,17 +7,47 @@ from functools import cache
 from pathlib import Path
 from typing import Final
 
-PHONES: Final = (
-    "AA AE AH AO AW AY B CH D DH EH ER EY F G HH IH IY JH K L M N NG OW OY P R S SH T TH UH UW V W "
-    "Y Z ZH"
-).split()
+# fmt: off
+PHONES: Final = [
+    "AA", "AE", "AH", "AO", "AW", "AY", "B", "CH", "D", "DH", "EH", "ER", "EY", "F", "G", "HH",
+    "IH", "IY", "JH", "K", "L", "M", "N", "NG", "OW", "OY", "P", "R", "S", "SH", "T", "TH", "UH",
+    "UW", "V", "W", "Y", "Z", "ZH",
+]
+# fmt: on
 """The 39 phones of ARPAbet in alphabetical order; the network's output 0 is blank, 1 is "AA"."""
 
 OWN_WORDS: Final = {"earthed": "ER TH T"}
 """Words of the grammar that the dictionary lacks."""
 
 _SHORT: Final = frozenset(
-    "a i is it of to in on we he me my no go up at so by or us do be an as if am".split()
+    [
+        "a",
+        "i",
+        "is",
+        "it",
+        "of",
+        "to",
+        "in",
+        "on",
+        "we",
+        "he",
+        "me",
+        "my",
+        "no",
+        "go",
+        "up",
+        "at",
+        "so",
+        "by",
+        "or",
+        "us",
+        "do",
+        "be",
+        "an",
+        "as",
+        "if",
+        "am",
+    ]
 )
 _WORD: Final = re.compile(r"[a-z']+")
 

@@ -1,4 +1,4 @@
-"""The network: the encoder of Whisper tiny.en, cut to the clip's length, and a layer to the phones."""
+"""The network: Whisper tiny.en's encoder, cut to the clip's length, and a layer to the phones."""
 
 import struct
 from collections.abc import Mapping

@@ -1,6 +1,7 @@
 """Compare models on the very same clips: the best phrase by CTC's forward sum, and phone errors."""
 
 import json
+import random
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,10 +12,11 @@ import numpy.typing as npt
 import torch
 import torch.nn.functional as F  # noqa: N812 - its usual name
 
-from assistant.speech.bench.noise import Noise, laid_in
+from tests.listening_bench.noise import Noise, laid_in
 
 from .front import log_mel
 from .lexicon import numbers
+from .texts import grammar_phrases
 
 Samples = npt.NDArray[np.int16]
 Model = Callable[[npt.NDArray[np.float32]], npt.NDArray[np.float32]]
@@ -40,7 +42,9 @@ class Clip:
     sound: Samples
 
 
-def noisy(clip: Clip, kind: Noise, ratio: float, talk: Sequence[Samples]) -> npt.NDArray[np.float32]:
+def noisy(
+    clip: Clip, kind: Noise, ratio: float, talk: Sequence[Samples]
+) -> npt.NDArray[np.float32]:
     """Lay a clip into noise, the same for the same clip (samples between -1 and 1)."""
     seed = [ord(c) for c in f"{clip.voice}|{clip.text}|{kind}|{ratio}"]
     whole, begin, end = laid_in(clip.sound, kind, ratio, np.random.default_rng(seed), talk)
@@ -73,14 +77,17 @@ def edits(one: Sequence[int], other: Sequence[int]) -> int:
 
 
 def measure(
-    models: dict[str, Model], clips: Sequence[Clip], grammar: Sequence[str], name: str,
-    conditions: Sequence[tuple[str, Noise, float]] = CONDITIONS,
+    models: dict[str, Model],
+    clips: Sequence[Clip],
+    grammar: Sequence[str],
+    name: str,
+    say: Callable[[str], None],
 ) -> list[dict[str, object]]:
     """Return one row for each model and condition, every model on the same sound."""
     phrases = [numbers(text) for text in grammar]
     right = {text: n for n, text in enumerate(grammar)}
     rows = []
-    for said, kind, ratio in conditions:
+    for said, kind, ratio in CONDITIONS:
         hits = dict.fromkeys(models, 0)
         wrong, total = dict.fromkeys(models, 0), 0
         missed: dict[str, list[str]] = {model: [] for model in models}
@@ -104,7 +111,7 @@ def measure(
                     "phone errors": round(wrong[model] / total, 4), "missed": missed[model],
                 }
             )  # fmt: skip
-            print({k: v for k, v in rows[-1].items() if k != "missed"}, flush=True)
+            say(str({k: v for k, v in rows[-1].items() if k != "missed"}))
     return rows
 
 
@@ -129,13 +136,30 @@ def session(path: Path) -> Model:
 
 
 def kept(folder: Path, part: str) -> list[Clip]:
-    """Return the clips of the voices kept out of training (`kept-*.npz`)."""
+    """Return the clips of the voices kept out of training, as `speak` wrote them."""
     found = []
-    for path in sorted(folder.rglob("kept-*.npz")):
-        with np.load(path) as file:
-            rows, sound = json.loads(str(file["rows"])), file["sound"]
-        for row in rows:
+    for path in sorted(folder.rglob("natural-*.json")):
+        sound = np.load(path.with_suffix(".npy"), mmap_mode="r")
+        for row in json.loads(path.read_text()):
             if row["part"] == part:
-                cut = sound[row["start"] : row["start"] + row["size"]]
+                cut = np.array(sound[row["start"] : row["start"] + row["size"]])
                 found.append(Clip(row["voice"], row["text"], cut))
     return found
+
+
+def compare(
+    work: Path, models: Sequence[Path], count: int, say: Callable[[str], None]
+) -> list[dict[str, object]]:
+    """Compare models on phrases of the unseen natural voices, drawn by chance with a fixed seed.
+
+    Args:
+        work: folder with the spoken texts (`speech/`).
+        models: exported files.
+        count: clips to take.
+        say: takes each row as it is made.
+    """
+    grammar = grammar_phrases(Path("grammars/en.toml"))
+    clips = [clip for clip in kept(work, "test") if clip.text in set(grammar)]
+    random.Random(1).shuffle(clips)  # noqa: S311 - no secret
+    heard = {str(path): session(path) for path in models}
+    return measure(heard, clips[:count], grammar, "unseen natural voices", say)

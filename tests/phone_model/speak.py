@@ -16,6 +16,7 @@ import numpy.typing as npt
 import onnx
 import torch
 
+from . import graph_shapes  # noqa: F401 - adds its rules
 from .espeak import Espeak, Formant, trimmed
 from .front import RATE
 from .graph import Graph
@@ -70,7 +71,9 @@ def natural(work: Path, share: int, shares: int, seconds: float, device: str) ->
     """Say this process's share of the natural jobs; those for measurements come first."""
     torch.set_num_threads(1)
     begin = time.monotonic()
-    listed = [Job(**row) for row in json.loads(lzma.decompress((work / "jobs.json.xz").read_bytes()))]
+    listed = [
+        Job(**row) for row in json.loads(lzma.decompress((work / "jobs.json.xz").read_bytes()))
+    ]
     with np.load(work / "voices.npz") as file:
         voices = {name: file[name] for name in file.files}
     graph = Graph(onnx.load(work / "kokoro.onnx"), device)

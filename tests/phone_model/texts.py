@@ -10,21 +10,31 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
-from assistant.speech.bench.situations import union
+from tests.listening_bench.situations import union
 
 from .lexicon import Common, distance, follows, pronunciations
 
-DIGITS: Final = "zero one two three four five six seven eight nine".split()
-CALLS: Final = (
-    "alfa bravo charlie delta echo foxtrot golf hotel india juliett kilo lima mike november oscar "
-    "papa quebec romeo sierra tango uniform victor whiskey x-ray yankee zulu"
-).split()
-TAKEN_BACK: Final = (
-    "no,not,negative,wait,stop,sorry,cancel that,no wait,no it is not,not yet,hold on,no no,"
-    "that is wrong,not now,i mean"
-).split(",")
+DIGITS: Final = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"]
+# fmt: off
+CALLS: Final = [
+    "alfa", "bravo", "charlie", "delta", "echo", "foxtrot", "golf", "hotel", "india", "juliett",
+    "kilo", "lima", "mike", "november", "oscar", "papa", "quebec", "romeo", "sierra", "tango",
+    "uniform", "victor", "whiskey", "x-ray", "yankee", "zulu",
+]
+# fmt: on
+# fmt: off
+TAKEN_BACK: Final = [
+    "no", "not", "negative", "wait", "stop", "sorry", "cancel that", "no wait", "no it is not",
+    "not yet", "hold on", "no no", "that is wrong", "not now", "i mean",
+]
+# fmt: on
 """Said right after a phrase, these take it back: they must be heard as words of their own."""
-LEADING: Final = "okay,so,well,right,and,now,not,all right,the,yes,then,uh,um,not the,no".split(",")
+# fmt: off
+LEADING: Final = [
+    "okay", "so", "well", "right", "and", "now", "not", "all right", "the", "yes", "then", "uh",
+    "um", "not the", "no",
+]
+# fmt: on
 
 MIX: Final = {
     "phrase": 20,
@@ -89,9 +99,9 @@ class Writer:
             text = makers[kind]()
             words = text.replace(",", " ").split()
             plain = " ".join(words)
-            if words and len(text) <= LONGEST and plain not in self.barred:
-                if all(word in known for word in words):
-                    made.append((kind, text))
+            fits = words and len(text) <= LONGEST and plain not in self.barred
+            if fits and all(word in known for word in words):
+                made.append((kind, text))
         return made
 
     def _paused(self) -> str:

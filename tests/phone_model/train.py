@@ -1,6 +1,7 @@
 """Fine-tune the network on the spoken texts; weights are averaged on the way."""
 
 import json
+import sys
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -100,7 +101,9 @@ class Batches:
         if draw < 0.22 and size < 2.9 * RATE:
             gap = torch.zeros(BATCH, int(rng.uniform(0, 0.7) ** 2 / 0.7 * RATE), device=device)
             clips = torch.cat([clips, gap, torch.roll(clips, 7, 0)], 1)
-            labels = [one + other for one, other in zip(labels, labels[-7:] + labels[:-7], strict=True)]
+            labels = [
+                one + other for one, other in zip(labels, labels[-7:] + labels[:-7], strict=True)
+            ]
         elif draw < 0.42 and size < 5 * RATE:
             clips = self._augment.paused(clips, torch.from_numpy(sizes).to(device), begin)
         empty = max(1, round(BATCH * 0.04))
@@ -130,7 +133,9 @@ def loss_of(network: Network, pictures: torch.Tensor, labels: list[list[int]]) -
     counts = torch.tensor([len(label) for label in labels])
     targets = torch.tensor([n for label in labels for n in label], dtype=torch.long)
     steps = torch.full((len(labels),), logs.shape[0])
-    losses = F.ctc_loss(logs, targets.to(logs.device), steps, counts, reduction="none", zero_infinity=True)
+    losses = F.ctc_loss(
+        logs, targets.to(logs.device), steps, counts, reduction="none", zero_infinity=True
+    )
     return (losses / counts.to(logs.device).clamp_min(1)).mean()
 
 
@@ -187,8 +192,10 @@ def train(
             torch._foreach_lerp_(list(mean.values()), list(network.state_dict().values()), 1 - keep)
             total += loss.detach()
         if done % 500 == 0:
-            line = f"{say} {done} steps {time.monotonic() - begin:.0f} s loss {total.item() / 500:.4f}"
-            print(line, flush=True)
+            line = (
+                f"{say} {done} steps {time.monotonic() - begin:.0f} s loss {total.item() / 500:.4f}"
+            )
+            sys.stdout.write(f"{line}\n")
             total.zero_()
     network.eval()
     return mean, done
