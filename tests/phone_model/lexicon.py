@@ -19,36 +19,12 @@ PHONES: Final = [
 OWN_WORDS: Final = {"earthed": "ER TH T"}
 """Words of the grammar that the dictionary lacks."""
 
-_SHORT: Final = frozenset(
-    [
-        "a",
-        "i",
-        "is",
-        "it",
-        "of",
-        "to",
-        "in",
-        "on",
-        "we",
-        "he",
-        "me",
-        "my",
-        "no",
-        "go",
-        "up",
-        "at",
-        "so",
-        "by",
-        "or",
-        "us",
-        "do",
-        "be",
-        "an",
-        "as",
-        "if",
-        "am",
-    ]
-)
+# fmt: off
+_SHORT: Final = frozenset([
+    "a", "i", "is", "it", "of", "to", "in", "on", "we", "he", "me", "my", "no",
+    "go", "up", "at", "so", "by", "or", "us", "do", "be", "an", "as", "if", "am",
+])
+# fmt: on
 _WORD: Final = re.compile(r"[a-z']+")
 
 
