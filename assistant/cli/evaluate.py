@@ -29,7 +29,12 @@ def run(options: argparse.Namespace) -> int:
         RecordBroken: the record does not hold.
     """
     forms = [(path, form_of(path)) for path in options.output]
-    record, signatures = read_record(options.record)
+    record, signatures = read_record(options.record, options.head or "", options.keys)
+    if signatures and options.keys is None:
+        raise InputError(
+            f"The record in {options.record} is signed: name the folder of public keys with "
+            "--keys, so that the report lists only genuine signatures."
+        )
     case = make_case(
         record,
         read_laboratory(options.assays, options.unit),
