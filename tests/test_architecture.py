@@ -52,6 +52,7 @@ HEAVY = (
     "openpyxl",
     "pocketsphinx",
     "pyttsx3",
+    "onnxruntime",
     "sounddevice",
     "soundfile",
     "vosk",
