@@ -34,9 +34,9 @@ from assistant.procedure.events import AudioLost, Event, Heard, Meaning, dump
 from assistant.procedure.machine import step
 from assistant.procedure.model import Session
 from assistant.storage import bundled_files
-from assistant.storage.memory import MemoryJournal
 from assistant.storage.record_writer import RecordFolder
 from assistant.testing import quick_record, typed
+from tests.memory_journal import MemoryJournal
 
 pytestmark = pytest.mark.slow
 

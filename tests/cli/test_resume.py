@@ -23,9 +23,9 @@ from assistant.session.live import LiveSession, Setting
 from assistant.speech.audio_events import MicrophoneBack, QueueItem, SoundEnded, SoundQueue
 from assistant.speech.loudspeaker import TextOnlySpeaker
 from assistant.storage import bundled_files
-from assistant.storage.memory import MemoryJournal
 from assistant.storage.record_writer import RecordFolder
 from assistant.testing import Instead, quick_record
+from tests.memory_journal import MemoryJournal
 
 GRAMMAR = bundled_files.read_grammar("en")
 PLAN = bundled_files.read_plan("double-cone").split(b"[[locations]]")

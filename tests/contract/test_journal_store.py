@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 from assistant.ports import JournalStore
-from assistant.storage.memory import MemoryJournal
 from assistant.storage.record_writer import RecordFolder
+from tests.memory_journal import MemoryJournal
 
 MAKERS: dict[str, Callable[[Path], JournalStore]] = {
     "memory": lambda _: MemoryJournal(),

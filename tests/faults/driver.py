@@ -27,9 +27,9 @@ from assistant.speech.audio_events import QueueItem, SoundBlock, SoundEnded, Sou
 from assistant.speech.loudspeaker import TextOnlySpeaker
 from assistant.storage import bundled_files
 from assistant.storage.filesystem import Disk
-from assistant.storage.memory import MemoryJournal
 from assistant.storage.record_writer import RecordFolder
 from assistant.testing import Instead, normal_answer, quick_record
+from tests.memory_journal import MemoryJournal
 
 START = datetime(2026, 3, 4, 8, tzinfo=UTC)
 GRAMMAR = bundled_files.read_grammar("en")

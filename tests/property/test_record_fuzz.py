@@ -26,8 +26,8 @@ from assistant.plan.check import findings
 from assistant.ports import Instant
 from assistant.procedure.model import begin
 from assistant.storage import bundled_files
-from assistant.storage.memory import MemoryJournal
 from assistant.testing import quick_record
+from tests.memory_journal import MemoryJournal
 
 PLAN = b"[[locations]]".join(bundled_files.read_plan("double-cone").split(b"[[locations]]")[:2])
 GRAMMAR = bundled_files.read_grammar("en")

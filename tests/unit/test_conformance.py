@@ -21,8 +21,8 @@ from assistant.ports import Instant
 from assistant.procedure.enums import Intent, State
 from assistant.procedure.events import Heard, Meaning, Resumed
 from assistant.storage import bundled_files
-from assistant.storage.memory import MemoryJournal
 from assistant.testing import Instead, quick_record
+from tests.memory_journal import MemoryJournal
 
 START = datetime(2026, 3, 4, 8, tzinfo=UTC)
 PLAN = parse_plan(bundled_files.read_plan("bin"), "bin")

@@ -32,8 +32,8 @@ from assistant.speech.simulated_room import NoiseMaker, active_rms
 from assistant.speech.tts import Voice
 from assistant.speech.utterance_verification import Verifier
 from assistant.storage import bundled_files
-from assistant.storage.memory import MemoryJournal
 from assistant.testing import quick_record
+from tests.memory_journal import MemoryJournal
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(1800)]
 

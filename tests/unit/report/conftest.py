@@ -18,8 +18,8 @@ from assistant.procedure.enums import State
 from assistant.report.evaluation_run import Case, Laboratory, Wish, make_case
 from assistant.report.vial_records import RecordStudy, study_of
 from assistant.storage import bundled_files
-from assistant.storage.memory import MemoryJournal
 from assistant.testing import Instead, quick_record
+from tests.memory_journal import MemoryJournal
 
 GRAMMAR = bundled_files.read_grammar("en")
 

@@ -19,8 +19,8 @@ from assistant.report.export import SCHEMA_FILE, Export, Sample, schema, to_json
 from assistant.report.export_collect import Collector
 from assistant.report.export_tables import tables
 from assistant.storage import bundled_files
-from assistant.storage.memory import MemoryJournal
 from assistant.testing import Instead, quick_record
+from tests.memory_journal import MemoryJournal
 
 GRAMMAR = bundled_files.read_grammar("en")
 CONE = bundled_files.read_plan("double-cone").split(b"[[locations]]")

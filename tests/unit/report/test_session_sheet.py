@@ -21,8 +21,8 @@ from assistant.report.export_collect import Collector
 from assistant.report.session_sheet import session_sheet
 from assistant.report.sheet_labels import label_code, label_table
 from assistant.storage import bundled_files
-from assistant.storage.memory import MemoryJournal
 from assistant.testing import Instead, quick_record
+from tests.memory_journal import MemoryJournal
 
 GRAMMAR = bundled_files.read_grammar("en")
 CONE = bundled_files.read_plan("double-cone").split(b"[[locations]]")

@@ -27,7 +27,7 @@ from assistant.session.journal_writer import Keeper
 from assistant.session.session_loop import Conductor, Parts
 from assistant.speech.listening_pipeline import ListeningPipeline
 from assistant.storage import bundled_files
-from assistant.storage.memory import MemoryJournal
+from tests.memory_journal import MemoryJournal
 
 BLOCK_NS = BLOCK_SAMPLES * 1_000_000_000 // SAMPLE_RATE
 

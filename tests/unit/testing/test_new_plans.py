@@ -26,8 +26,8 @@ from assistant.plan.vials import vials
 from assistant.procedure.enums import State
 from assistant.procedure.model import Session
 from assistant.storage import bundled_files
-from assistant.storage.memory import MemoryJournal
 from assistant.testing import quick_record
+from tests.memory_journal import MemoryJournal
 
 GRAMMAR = bundled_files.read_grammar("en")
 LANGUAGE = parse_grammar(GRAMMAR, "en")

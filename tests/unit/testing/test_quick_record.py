@@ -12,8 +12,8 @@ from assistant.procedure.enums import Intent, Kind, State
 from assistant.procedure.events import DeviceLost, Meaning, Resumed
 from assistant.procedure.model import Session
 from assistant.storage import bundled_files
-from assistant.storage.memory import MemoryJournal
 from assistant.testing import Instead, quick_record
+from tests.memory_journal import MemoryJournal
 
 GRAMMAR = bundled_files.read_grammar("en")
 START = datetime(2026, 3, 4, 8, tzinfo=UTC)

@@ -1,10 +1,8 @@
-"""A journal that lives as long as the program: for rehearsals that keep nothing, and for tests."""
+"""A journal that lives as long as the test: the manners of a record folder, without the disk."""
 
 from collections.abc import Iterator
 
 from assistant.storage.appender import require_one_line
-
-__all__ = ["MemoryJournal"]
 
 
 class MemoryJournal:
