@@ -85,6 +85,18 @@ def _with_words(effect: Effect, language: Language) -> JsonValue:
     return {**plain(effect), **words}
 
 
+def words_on_record(outcome: Mapping[str, JsonValue]) -> list[str]:
+    """Return what was said because of each effect of an outcome on record, "" for nothing.
+
+    Args:
+        outcome: as `outcome_on_record` makes it.
+    """
+    effects = outcome["effects"]
+    if not isinstance(effects, list):
+        raise TypeError("an outcome on record has a list of effects")
+    return [str(each.get("text", "")) for each in effects if isinstance(each, dict)]
+
+
 def proved(lines: Iterable[bytes]) -> Iterator[Entry]:
     """Yield the entries of a record whose chain holds, in the present schema.
 

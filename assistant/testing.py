@@ -15,7 +15,7 @@ from assistant import __version__
 from assistant.conformance import outcome_on_record
 from assistant.grammar.language import Language, parse_grammar
 from assistant.grammar.rendering import phrase
-from assistant.journal.chain import line, seal
+from assistant.journal.chain import seal_line
 from assistant.journal.entry import Entry
 from assistant.plan import parse_plan
 from assistant.plan.dies import mass_window
@@ -213,7 +213,7 @@ class _Typist:
 
     def _take(self, event: Event) -> None:
         outcome = step(self._session, event)
-        entry = seal(
+        entry, line = seal_line(
             self._last,
             at=self._clock.now(),
             boot=f"start-{self._boot}",
@@ -221,7 +221,7 @@ class _Typist:
             event=dump(event),
             outcome=outcome_on_record(outcome, self._language),
         )
-        self._store.append(line(entry))
+        self._store.append(line)
         self._last, self._session = entry, outcome.session
         for effect in outcome.effects:
             if isinstance(effect, StopTimers):

@@ -1,6 +1,6 @@
 """The chain: every entry carries the hash of the one before, so none can change unnoticed.
 
-`seal` makes the next entry, `line` spells it, `read` checks a whole record while passing its
+`seal_line` makes the next entry and its line, `read` checks a whole record while passing its
 entries on. A chain does not show that its end was cut off, nor that it was written anew from the
 start: for that there are head codes (`assistant.journal.head_code`) and signatures.
 """
@@ -16,14 +16,14 @@ from assistant.journal.canonical import canonical, parse_canonical, spell_like
 from assistant.journal.entry import FIRST_PREV, METHOD, Entry
 from assistant.ports import Instant
 
-__all__ = ["line", "read", "seal"]
+__all__ = ["line", "read", "seal", "seal_line"]
 
 _ADVICE = "keep this copy as it is and compare it with another copy of the record"
 _DIGEST = re.compile(r"[0-9a-f]{64}")
 _FIELDS = frozenset(Entry.model_fields)
 
 
-def seal(
+def seal_line(
     previous: Entry | None,
     *,
     at: Instant,
@@ -31,8 +31,8 @@ def seal(
     by: str,
     event: Mapping[str, JsonValue],
     outcome: Mapping[str, JsonValue],
-) -> Entry:
-    """Return the entry that follows `previous` (None: the first of the record).
+) -> tuple[Entry, bytes]:
+    """Return the entry that follows `previous` (None: the first of the record), and its line.
 
     Args:
         previous: the last entry of the record so far.
@@ -46,18 +46,34 @@ def seal(
         TypeError: a value that has no place on record, such as a float.
         ValueError: an integer beyond 2**53 - 1, a malformed time, half a surrogate pair.
     """
-    fields: dict[str, JsonValue] = {
+    # The canonical form sorts the fields. The hash stands between these two halves, so each is
+    # spelled once, for the hash and for the line.
+    before: dict[str, JsonValue] = {"boot": boot, "by": by, "event": dict(event)}
+    behind: dict[str, JsonValue] = {
+        "method": METHOD,
+        "mono": str(at.mono_ns),
+        "outcome": dict(outcome),
+        "prev": previous.hash if previous else FIRST_PREV,
         "seq": previous.seq + 1 if previous else 1,
         "utc": at.utc,
-        "mono": str(at.mono_ns),
-        "boot": boot,
-        "by": by,
-        "event": dict(event),
-        "outcome": dict(outcome),
-        "method": METHOD,
-        "prev": previous.hash if previous else FIRST_PREV,
     }
-    return Entry.model_validate({**fields, "hash": sha256(canonical(fields)).hexdigest()})
+    head, tail = canonical(before)[:-1], canonical(behind)[1:]
+    own = sha256(head + b"," + tail).hexdigest()
+    entry = Entry.model_validate({**before, **behind, "hash": own})
+    return entry, head + f',"hash":"{own}",'.encode() + tail + b"\n"
+
+
+def seal(
+    previous: Entry | None,
+    *,
+    at: Instant,
+    boot: str,
+    by: str,
+    event: Mapping[str, JsonValue],
+    outcome: Mapping[str, JsonValue],
+) -> Entry:
+    """Return the entry alone; arguments and errors as for `seal_line`."""
+    return seal_line(previous, at=at, boot=boot, by=by, event=event, outcome=outcome)[0]
 
 
 def line(entry: Entry) -> bytes:

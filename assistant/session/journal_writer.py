@@ -6,7 +6,7 @@ from collections.abc import Callable
 from assistant.conformance import outcome_on_record
 from assistant.errors import RecordError
 from assistant.grammar.language import Language
-from assistant.journal.chain import line, seal
+from assistant.journal.chain import seal_line
 from assistant.journal.entry import Entry
 from assistant.ports import Clock, JournalStore
 from assistant.procedure.events import Event, dump
@@ -50,7 +50,7 @@ class Keeper:
 
     def keep(self, event: Event, outcome: Outcome, by: str) -> Entry:
         """Put an event and what came of it on record; returns when both are on the disk."""
-        entry = seal(
+        entry, line = seal_line(
             self.last,
             at=self._clock.now(),
             boot=self._boot,
@@ -58,7 +58,7 @@ class Keeper:
             event=dump(event),
             outcome=outcome_on_record(outcome, self._language),
         )
-        self.insist(lambda: self._store.append(line(entry)))
+        self.insist(lambda: self._store.append(line))
         self.last = entry
         return entry
 

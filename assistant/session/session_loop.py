@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Protocol
 
+from assistant.conformance import words_on_record
 from assistant.grammar.language import Language
 from assistant.grammar.rendering import NUMBER, phrase, sentence
 from assistant.journal.entry import Entry
@@ -155,10 +156,13 @@ class Conductor:
     def _perform(self, outcome: Outcome, entry: Entry, *, moved: bool) -> str:
         words = []
         now = self._parts.clock.now().mono_ns
-        for effect in outcome.effects:
+        written = words_on_record(entry.outcome)
+        for effect, text in zip(outcome.effects, written, strict=True):
             match effect:
-                case Say() | TellHead():
-                    words.append(self._words(effect, entry))
+                case Say():
+                    words.append(text)
+                case TellHead():
+                    words.append(self._head_code(entry))
                 case StartTimer():
                     self.timers.start(effect, now)
                 case StopTimers() | Close():
@@ -170,10 +174,10 @@ class Conductor:
             self._utter(said, cut=moved)
         return said
 
-    def _words(self, effect: Say | TellHead, entry: Entry) -> str:
-        if isinstance(effect, TellHead):
-            code = head_code(entry.seq, entry.hash)
-            effect = Say(Prompt.HEAD, {"spelt": code.spoken})
+    def _head_code(self, entry: Entry) -> str:
+        """The head code's prompt: it hangs on the entry's hash and cannot stand in it."""
+        code = head_code(entry.seq, entry.hash)
+        effect = Say(Prompt.HEAD, {"spelt": code.spoken})
         return sentence(self._parts.language, effect, spoken=True)
 
     def _utter(self, text: str, *, cut: bool) -> None:

@@ -11,7 +11,7 @@ from pydantic import JsonValue
 
 from assistant import conformance
 from assistant.clock import ManualClock
-from assistant.conformance import fold, follow, on_time, retell
+from assistant.conformance import fold, follow, on_time, retell, words_on_record
 from assistant.errors import RecordBroken, RecordError
 from assistant.grammar.language import parse_grammar
 from assistant.journal.chain import line, read, seal
@@ -365,3 +365,11 @@ def test_what_is_kept_for_speed_changes_nothing(monkeypatch: pytest.MonkeyPatch,
     told = list(retell(forged([*parts[:where], *idle, *parts[where:]]), PLAN, ENGLISH))
     assert len(told) == len(parts) + 5
     assert told[-1].outcome.session == fold(genuine(), PLAN, ENGLISH)[0]
+
+
+def test_the_words_of_an_outcome_are_read_from_the_record() -> None:
+    """One text an effect, "" where nothing is said; anything but a list is a mistake."""
+    effects: list[JsonValue] = [{"effect": "say", "text": "Wait."}, {"effect": "close"}]
+    assert words_on_record({"effects": effects}) == ["Wait.", ""]
+    with pytest.raises(TypeError, match="list of effects"):
+        words_on_record({"effects": "none"})

@@ -9,7 +9,7 @@ import rfc8785
 from pydantic import JsonValue
 
 from assistant.errors import RecordBroken
-from assistant.journal.chain import line, read, seal
+from assistant.journal.chain import line, read, seal, seal_line
 from assistant.journal.entry import FIRST_PREV, Entry
 from assistant.ports import Instant
 
@@ -47,6 +47,21 @@ def test_sealed_entries_read_back() -> None:
     assert list(read(raw[:-1] for raw in lines)) == entries
     assert [entry.seq for entry in entries] == [1, 2, 3, 4, 5]
     assert list(read([])) == []
+
+
+def test_the_line_sealed_with_an_entry_is_its_canonical_form() -> None:
+    """Spelled in two halves, it is byte for byte what the library makes of the whole entry."""
+    first = make(1)[0]
+    entry, raw = seal_line(
+        first,
+        at=Instant("2026-03-04T05:06:08.000000Z", 10**19),
+        boot="b1",
+        by="J\u00fcrgen",
+        event={"name": "heard", "text": ',"hash":"x","method":', "zz": [1, {"a": None}]},
+        outcome={},
+    )
+    assert raw == rfc8785.dumps(entry.plain()) + b"\n" == line(entry)
+    assert list(read([line(first), raw])) == [first, entry]
 
 
 def test_the_first_entry_follows_zeros_and_each_other_its_predecessor() -> None:
