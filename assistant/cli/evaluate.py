@@ -10,11 +10,11 @@ from assistant.cli.evaluation_inputs import read_laboratory, read_record
 from assistant.cli.files import write_file
 from assistant.errors import InputError
 from assistant.evaluation.e2810 import Demand
+from assistant.record import software
 from assistant.report.document_model import Document
 from assistant.report.evaluation_run import Case, Wish, make_case
 from assistant.report.json_output import case_json
 from assistant.report.sections import document, verdict
-from assistant.session.engine_factory import software
 
 
 def run(options: argparse.Namespace) -> int:

@@ -5,11 +5,11 @@ from hashlib import sha256
 from pathlib import Path
 
 from assistant.cli.files import read_file
-from assistant.cli.record import open_record
-from assistant.errors import InputError, RecordBroken
+from assistant.errors import InputError
 from assistant.evaluation.assays import Unit, read_sheet
 from assistant.evaluation.sheet_import import Table, table_from_csv, table_from_workbook
-from assistant.journal.signing import Signature, note_heads
+from assistant.journal.signing import Signature, check, note_heads
+from assistant.record import open_record
 from assistant.report.evaluation_run import Laboratory
 from assistant.report.vial_records import RecordStudy, study_of
 from assistant.storage.signatures import load_signatures
@@ -33,13 +33,7 @@ def read_record(folder: Path) -> tuple[RecordStudy, tuple[Signature, ...]]:
     heads: dict[int, str] = {}
     counts = {signature.statement.count for signature in signatures}
     study = study_of(record.told(note_heads(record.entries(), counts, heads)), record.plan)
-    for signature in signatures:
-        said = signature.statement
-        if heads.get(said.count) != said.head:
-            raise RecordBroken(
-                f"The signature of {said.name} was not made under the record in {folder}: do not "
-                "rely on it, and ask the person to sign again."
-            )
+    check(signatures, heads)
     return study, signatures
 
 

@@ -339,7 +339,7 @@ def test_signatures_must_be_under_this_record(
     other = shutil.copytree(records / "batch-2", tmp_path / "other")
     shutil.copy(copy / "signatures.jsonl", other / "signatures.jsonl")
     assert main(["evaluate", str(other), str(sheet)]) == 1
-    assert "was not made under the record" in capsys.readouterr().err
+    assert "was not made under this record" in capsys.readouterr().err
 
 
 def test_made_up_assays_hold_the_truth_put_in(
