@@ -22,6 +22,7 @@ from assistant.procedure.events import Event
 FOLDER = Path(__file__).parent.parent / ".docs" / "formats"
 
 Schema = Mapping[str, Any]  # JSON Schema is recursive and open
+PACKAGES = [["assistant", name] for name in ("plan", "grammar", "journal", "procedure")]
 LIMITS = {
     "minimum": "at least {}",
     "exclusiveMinimum": "more than {}",
@@ -84,9 +85,9 @@ def _documented(model: type[BaseModel]) -> dict[str, str]:
 
 
 def models_below(base: type[BaseModel] = BaseModel) -> Iterator[type[BaseModel]]:
-    """Yield every model of the program."""
+    """Yield every model of the packages that read the files."""
     for model in base.__subclasses__():
-        if model.__module__.startswith("assistant."):
+        if model.__module__.split(".")[:2] in PACKAGES:
             yield model
         yield from models_below(model)
 

@@ -53,6 +53,7 @@ HEAVY = (
     "openpyxl",
     "pocketsphinx",
     "pyttsx3",
+    "onnxruntime",
     "sounddevice",
     "soundfile",
     "vosk",

@@ -1,7 +1,7 @@
 """The command line: `sampling-assistant COMMAND`.
 
 Exit codes: 0 done; 1 the answer is no (plan unfit, record broken, criterion not met); 2 bad input;
-3 a device, library or model is missing.
+3 a device, library or model is missing; 4 criteria met, but points are open (`evaluate`).
 """
 
 import sys

@@ -10,15 +10,19 @@ from assistant.cli.evaluation_inputs import read_laboratory, read_record
 from assistant.cli.files import write_file
 from assistant.errors import InputError
 from assistant.evaluation.e2810 import Demand
+from assistant.evaluation.review import Answer
 from assistant.record import software
 from assistant.report.document_model import Document
 from assistant.report.evaluation_run import Case, Wish, make_case
 from assistant.report.json_output import case_json
 from assistant.report.sections import document, verdict
 
+EXIT_CODES = {Answer.MET: 0, Answer.NOT_MET: 1, Answer.OPEN: 4}
+"""2 and 3 are taken by bad input and by devices."""
+
 
 def run(options: argparse.Namespace) -> int:
-    """Evaluate; 0 when the criteria of the leading scheme are met, 1 when they are not.
+    """Evaluate; 0 when the criteria are met, 1 when they are not, 4 when points are left open.
 
     Raises:
         InputError: a file, an option or the vials do not fit.
@@ -44,7 +48,7 @@ def run(options: argparse.Namespace) -> int:
     for path, form in forms:
         write_file(path, form(document(case)))
     _tell(Console(highlight=False), case)
-    return 0 if case.met else 1
+    return EXIT_CODES[case.answer]
 
 
 def form_of(path: Path) -> Callable[[Document], bytes]:

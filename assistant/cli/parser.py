@@ -76,7 +76,7 @@ def _rehearse(sub: Sub) -> None:
     sub.add_argument("--script", help="file of slips, or a shipped one by name")
     sub.add_argument("--seed", type=int, default=1, help="of the operator's pauses and the noise")
     sub.add_argument(
-        "--noise-db", type=float, default=25.0, help="level of speech above the room's noise, dB"
+        "--snr-db", type=float, default=25.0, help="signal-to-noise ratio of the room, dB"
     )
     sub.add_argument("--voice", default="", help="the operator's eSpeak voice")
     sub.add_argument("--real-time", action="store_true", help="let time pass as it would")
@@ -143,21 +143,6 @@ def _enrol(sub: Sub) -> None:
         help="of sound files named by their phrases, such as dies-are-seated.wav, instead",
     )
     _profiles(sub)
-
-
-def _bench(sub: Sub) -> None:
-    _grammar(sub)
-    sub.add_argument(
-        "--into", type=Path, required=True, help="folder where sound and scores are kept"
-    )
-    sub.add_argument("--small", action="store_true", help="a quick look at fewer clips")
-    sub.add_argument("--second", type=Path, metavar="DIR", help="model of the second opinion")
-    sub.add_argument(
-        "--half",
-        choices=("tuning", "test"),
-        default="test",
-        help="tuning: the clips that weights and thresholds were chosen on",
-    )
 
 
 def _replay(sub: Sub) -> None:
@@ -342,5 +327,4 @@ _COMMANDS: tuple[tuple[str, str, str, Options], ...] = (
     ("assays", "assays", "a laboratory's sheet made up from a known truth, to rehearse", _assays),
     ("evaluate", "evaluate", "a record and its assays to a verdict and a report", _evaluate),
     ("compare", "compare", "the batches of a campaign against each other", _compare),
-    ("bench", "bench", "how well this machine listens, beside the raw engine", _bench),
 )

@@ -30,7 +30,7 @@ def run(options: argparse.Namespace) -> int:
         into=into,
         script=script,
         seed=options.seed,
-        snr_db=options.noise_db,
+        snr_db=options.snr_db,
         voice=options.voice,
         real_time=options.real_time or options.aloud,
         second=options.second_opinion,

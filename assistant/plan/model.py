@@ -265,6 +265,37 @@ class Handling(Part):
     """Height of the hands above the platform when the lift begins."""
 
 
+Percent = Annotated[Number, Field(ge=0, le=1000)]
+"""Percent of target."""
+
+
+class Acceptance(Part):
+    """Limits of the study's protocol for the evaluation, percent of target.
+
+    A limit that is left out is not set.
+    """
+
+    justification: Name
+    """Where the limits come from: protocol and section."""
+    mean: tuple[Percent, Percent] | None = None
+    """Lowest and highest mean of all results."""
+    location_mean: tuple[Percent, Percent] | None = None
+    """Lowest and highest mean of a location."""
+    individual: tuple[Percent, Percent] | None = None
+    """Lowest and highest single result."""
+    from_mean: Positive | None = None
+    """Largest distance of a single result from the mean of all."""
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        for name in ("mean", "location_mean", "individual"):
+            pair = getattr(self, name)
+            if pair is not None and pair[0] >= pair[1]:
+                msg = f"{name} {pair[0]:g} to {pair[1]:g} excludes everything; put the lower first"
+                raise ValueError(msg)
+        return self
+
+
 class Plan(Part):
     """A whole study on paper."""
 
@@ -280,6 +311,8 @@ class Plan(Part):
     weighing: Weighing | None = None
     limits: Limits = Limits()
     handling: Handling = Handling()
+    acceptance: Acceptance | None = None
+    """Limits of the protocol; without them the published scheme alone decides."""
     cautions: tuple[Caution, ...] = ("isolated", "earthed", "protected")
     witnessed: tuple[WitnessedStep, ...] = ()
     """Steps that a witness must affirm before they count."""

@@ -1,7 +1,7 @@
 """One evaluation with all that its report needs: record, sheet, statistics and what was asked."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,10 +10,12 @@ from assistant.evaluation.assays import Joined, Sheet, join
 from assistant.evaluation.e2810 import STANDARD, Demand
 from assistant.evaluation.operating_characteristic import Characteristic, Design, characteristic
 from assistant.evaluation.results import by_spot
+from assistant.evaluation.review import Answer, Protocol, open_points, protocol_outcome
 from assistant.evaluation.schemes import INDUSTRY, PLAN_1, PLAN_2, UDU, Outcome
 from assistant.evaluation.study import Options, Study, evaluate
 from assistant.journal.head_code import head_code
 from assistant.journal.signing import Signature
+from assistant.plan import Plan
 from assistant.report.vial_records import RecordStudy, random_mixture_rsd
 
 SCHEMES = (INDUSTRY.key, UDU.key, PLAN_1.key, PLAN_2.key)
@@ -68,8 +70,21 @@ class Case:
 
     @property
     def met(self) -> bool:
-        """Whether the leading criterion is met."""
-        return self.outcome.verdict.met
+        """Whether the leading scheme and the protocol's own limits are met."""
+        protocol = next((o for o in self.study.outcomes if o.scheme.key == "protocol"), None)
+        return self.outcome.verdict.met and (protocol is None or protocol.verdict.met)
+
+    @property
+    def open_points(self) -> tuple[str, ...]:
+        """What a reviewer would ask about although no criterion is missed."""
+        return open_points(self.study, protocol_of(self.record.plan), self.wish.scheme)
+
+    @property
+    def answer(self) -> Answer:
+        """The answer of the evaluation."""
+        if not self.met:
+            return Answer.NOT_MET
+        return Answer.OPEN if self.open_points else Answer.MET
 
     @property
     def head(self) -> str:
@@ -91,6 +106,20 @@ class Case:
         """Within-location standard deviation behind the operating characteristic, % of target."""
         components = self.study.components
         return components.table.residual_sd if components is not None else 0.0
+
+
+def protocol_of(plan: Plan) -> Protocol | None:
+    """The limits of the study's protocol; None where the plan states none."""
+    stated = plan.acceptance
+    if stated is None:
+        return None
+    return Protocol(
+        justification=stated.justification,
+        mean=stated.mean,
+        location_mean=stated.location_mean,
+        individual=stated.individual,
+        from_mean=stated.from_mean,
+    )
 
 
 def outcome_of(study: Study, key: str) -> Outcome:
@@ -137,6 +166,10 @@ def make_case(
         method_sd=wish.method_sd,
     )
     study = evaluate(results, options)
+    protocol = protocol_of(record.plan)
+    if protocol is not None:
+        judged = protocol_outcome(results, protocol)
+        study = replace(study, outcomes=(*study.outcomes, judged))
     outcome_of(study, wish.scheme)
     return Case(
         record=record,

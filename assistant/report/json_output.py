@@ -32,6 +32,8 @@ def case_json(case: Case) -> bytes:
                 "scheme": outcome.scheme.key,
                 "verdict": outcome.verdict.value,
                 "met": case.met,
+                "answer": case.answer.value,
+                "open_points": list(case.open_points),
                 "sentence": outcome.sentence,
                 "partial": case.wish.partial,
                 "problems": list(case.joined.problems),

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 
 from assistant.evaluation.indications import Figure, Indication
 from assistant.evaluation.results import by_location
+from assistant.evaluation.review import Answer
 from assistant.procedure.model import Status
 from assistant.report import sections_record as of_record
 from assistant.report import sections_results as of_results
@@ -78,7 +79,7 @@ def verdict(case: Case) -> Verdict:
     sd = f", SD {fixed(summary.sd)} % of target" if summary.sd is not None else ""
     return Verdict(
         met=case.met,
-        line=outcome.verdict.value.upper(),
+        line=_line(case),
         sentence=f"{outcome.scheme.title} ({outcome.scheme.key}). {outcome.sentence} "
         f"{counted(summary.n, 'result')} from {counted(places, 'location')}: "
         f"mean {fixed(summary.mean)}{sd}.",
@@ -86,7 +87,21 @@ def verdict(case: Case) -> Verdict:
     )
 
 
+def _line(case: Case) -> str:
+    """The answer; where the leading scheme alone decides, in that scheme's own words."""
+    if case.answer is Answer.OPEN:
+        return f"{case.answer.value.upper()} {counted(len(case.open_points), 'open point')}"
+    if case.answer is Answer.NOT_MET and case.outcome.verdict.met:
+        return "CRITERIA NOT MET: LIMITS OF THE PROTOCOL"
+    return case.outcome.verdict.value.upper()
+
+
 def _limits(case: Case) -> Iterator[str]:
+    for outcome in case.study.outcomes:
+        if outcome.scheme.key == "protocol":
+            yield f"{outcome.scheme.title} ({outcome.scheme.source}): {outcome.sentence}"
+    for number, point in enumerate(case.open_points, start=1):
+        yield f"Open point {number}: {point}"
     if not case.record.complete:
         yield f"The session was not closed; it stands at {case.record.session.state.value}."
     if case.joined.problems:

@@ -8,8 +8,7 @@ from pathlib import Path
 
 from assistant.ports import Speaker
 from assistant.session.sound_check import Delays
-from assistant.speech.audio_events import SoundEnded, SpeakerBack, SpeakerLost
-from assistant.speech.audio_queue import SoundQueue
+from assistant.speech.audio_events import SoundEnded, SoundQueue, SpeakerBack, SpeakerLost
 from assistant.speech.devices import SoundSystem
 from assistant.speech.files import blocks_of, read_sound
 from assistant.speech.keyboard import KeyboardReader

@@ -1,12 +1,12 @@
 """Taking sound and keys from the queue for a dialogue that is held outside a session."""
 
 from collections.abc import Callable
-from typing import Final
+from typing import Final, assert_never
 
 from assistant.errors import DeviceError
 from assistant.ports import Utterance
 from assistant.speech import audio_events
-from assistant.speech.audio_queue import SoundQueue
+from assistant.speech.audio_events import QueueItem, SoundQueue
 from assistant.speech.resample import ProgramRate
 
 _WAIT_S: Final = 0.05
@@ -19,7 +19,7 @@ def attend(
     over: Callable[[], bool],
     tick: Callable[[bytes], object],
     key: Callable[[Utterance], object] = lambda _typed: None,
-) -> list[object]:
+) -> list[QueueItem]:
     """Hand on what comes in until the dialogue is over.
 
     Args:
@@ -35,7 +35,7 @@ def attend(
     Raises:
         DeviceError: the sound ended, or the microphone was lost.
     """
-    rate, others = ProgramRate(), list[object]()
+    rate, others = ProgramRate(), list[QueueItem]()
     while not over():
         match queue.get(_WAIT_S):
             case None:
@@ -49,6 +49,13 @@ def attend(
                 raise DeviceError(f"The sound ended during the {what}.")
             case audio_events.MicrophoneLost(reason=reason):
                 raise DeviceError(f"The {what} found no sound: {reason}")
-            case other:
+            case (
+                audio_events.AudioLost()
+                | audio_events.MicrophoneBack()
+                | audio_events.SpeakerLost()
+                | audio_events.SpeakerBack()
+            ) as other:
                 others.append(other)
+            case never:
+                assert_never(never)
     return others

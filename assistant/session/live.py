@@ -4,7 +4,7 @@ import math
 import time
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, assert_never
 
 from assistant.clock import ManualClock, SystemClock
 from assistant.conformance import follow, proved
@@ -39,7 +39,7 @@ from assistant.session.sound_check import (
 )
 from assistant.session.speculative_judging import JudgeAhead
 from assistant.speech import audio_events
-from assistant.speech.audio_queue import SoundQueue
+from assistant.speech.audio_events import DeviceReport, QueueItem, SoundQueue
 from assistant.speech.barge_in import StrictListening
 from assistant.speech.listening_pipeline import Ear
 from assistant.speech.resample import ProgramRate
@@ -120,7 +120,7 @@ class LiveSession:
             "speaker": setting.speaker.name,
         }
         self._lost: set[str] = set()
-        self._late: list[object] = []
+        self._late: list[QueueItem] = []
         self._rate = ProgramRate()
         self._snr_db = math.inf
         self._clock_watch = ClockWatch()
@@ -156,8 +156,8 @@ class LiveSession:
         checked = self._check_sound() if blocks is None and self._setting.listens else ()
         for event in (*self._first, *checked):
             self.conductor.take(event)
-        for item in self._late:
-            self._tick(item)
+        for late in self._late:
+            self._tick(late)
         source: Iterator[bytes] | None = iter(blocks) if blocks is not None else None
         while not self.conductor.ended:
             if source is None:
@@ -243,7 +243,7 @@ class LiveSession:
             profile_sha256=setting.profile_sha256,
         )
 
-    def _tick(self, item: object) -> None:
+    def _tick(self, item: QueueItem | None) -> None:
         """Work in one item of the queue, or the passing of time."""
         now = self.clock.now()
         notices: list[Event | None] = [self._clock_watch.look(now)]
@@ -255,22 +255,32 @@ class LiveSession:
                 return
             case Utterance():
                 self.conductor.tick(None, typed=[item])
+            case None:
+                pass
+            case _:
+                notices += self._reported(item)
+        self.conductor.tick(None, notices=[n for n in notices if n])
+
+    def _reported(self, item: DeviceReport) -> list[Event]:
+        """Tell what a device reported."""
+        match item:
             case audio_events.AudioLost():
                 self.ear.sound_lost()
-                notices.append(AudioLost(milliseconds=item.milliseconds))
+                return [AudioLost(milliseconds=item.milliseconds)]
             case audio_events.MicrophoneLost():
                 self.ear.sound_lost()
-                notices.append(self._gone("microphone", item.reason))
+                return [self._gone("microphone", item.reason)]
             case audio_events.MicrophoneBack():
                 self.ear.microphone_changed()
-                notices += self._back("microphone", item.name)
+                return self._back("microphone", item.name)
             case audio_events.SpeakerLost():
-                notices.append(self._gone("speaker", item.reason))
-            case audio_events.SpeakerBack() if "speaker" in self._lost:
-                notices += self._back("speaker", item.name)
-            case _:
-                pass
-        self.conductor.tick(None, notices=[n for n in notices if n])
+                return [self._gone("speaker", item.reason)]
+            case audio_events.SpeakerBack():
+                return self._back("speaker", item.name) if "speaker" in self._lost else []
+            case audio_events.SoundEnded():
+                return []
+            case never:
+                assert_never(never)
 
     def _sound(self, item: audio_events.SoundBlock, notices: list[Event | None]) -> None:
         """Listen; where the noise has risen for good, be as strict as its ratio asks."""

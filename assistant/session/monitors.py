@@ -1,15 +1,73 @@
-"""What is watched during the work besides phrases: the wall clock, and the noise of the room."""
+"""What is watched beside the phrases: timers, the end of a remark, wall clock, room noise."""
 
 from datetime import datetime
 
 from assistant.ports import Instant
-from assistant.procedure.events import ClockStepped, NoiseRose
+from assistant.procedure.effects import StartTimer
+from assistant.procedure.events import ClockStepped, NoiseRose, TimerRang
 
 CLOCK_STEP_S = 2.0
 NOISE_RISE_DB = 6.0
 NOISE_LASTS_S = 20.0
 SETTLE_S = 10.0
 """Without a sound check, the room's floor is taken from this long after the start."""
+BLOCK_S = 0.05
+"""Seconds in one block of sound."""
+_LOUD_DB = 8.0
+_PAUSE_S = 1.8
+_PATIENCE_S = 8.0
+
+
+class Timers:
+    """Started by effects, asked at every tick which have run out."""
+
+    def __init__(self) -> None:
+        """None is running."""
+        self._running: list[tuple[int, StartTimer]] = []
+
+    def start(self, effect: StartTimer, now_ns: int) -> None:
+        """Let one run from now."""
+        self._running.append((now_ns + effect.milliseconds * 1_000_000, effect))
+
+    def stop(self) -> None:
+        """Forget all."""
+        self._running.clear()
+
+    def due(self, now_ns: int) -> list[TimerRang]:
+        """Take out those that have run out, earliest first."""
+        rung = sorted((t for t in self._running if t[0] <= now_ns), key=lambda t: t[0])
+        self._running = [t for t in self._running if t[0] > now_ns]
+        return [TimerRang(timer=e.timer, generation=e.generation) for _, e in rung]
+
+    def left_s(self, now_ns: int) -> float | None:
+        """Seconds until the next one runs out, None when none is running."""
+        return min(((end - now_ns) / 1e9 for end, _ in self._running), default=None)
+
+
+class RemarkWatch:
+    """Follows the level while a remark is taken."""
+
+    def __init__(self, limit_s: float) -> None:
+        """Wait for at most `limit_s` seconds."""
+        self._limit_s = limit_s
+        self._elapsed = 0.0
+        self._quiet = 0.0
+        self._spoke = False
+
+    @property
+    def seconds(self) -> float:
+        """How long it has been taken."""
+        return self._elapsed
+
+    def over(self, level_dbfs: float, floor_dbfs: float) -> bool:
+        """Take the levels of one block of 50 ms and say whether the remark has ended."""
+        self._elapsed += BLOCK_S
+        if level_dbfs > floor_dbfs + _LOUD_DB:
+            self._spoke, self._quiet = True, 0.0
+        else:
+            self._quiet += BLOCK_S
+        patience = _PAUSE_S if self._spoke else _PATIENCE_S
+        return self._quiet >= patience or self._elapsed >= self._limit_s
 
 
 class ClockWatch:

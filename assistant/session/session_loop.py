@@ -30,9 +30,8 @@ from assistant.procedure.events import Event, Meaning, RemarkTaken, StorageTroub
 from assistant.procedure.machine import Outcome, step
 from assistant.procedure.model import Session
 from assistant.session.journal_writer import Keeper
-from assistant.session.timers import Timers
+from assistant.session.monitors import RemarkWatch, Timers
 from assistant.session.utterance_to_event import Hearing
-from assistant.session.voice_memo import RemarkWatch
 from assistant.speech.listening_pipeline import Ear
 
 THROUGH = (Intent.STAND_BY, Intent.STOP_SAMPLING)

@@ -17,7 +17,7 @@ from assistant.procedure.events import Meaning, SoundChecked
 from assistant.procedure.model import Session
 from assistant.session.audio_pump import attend
 from assistant.session.engine_factory import SessionJudge
-from assistant.speech.audio_queue import SoundQueue
+from assistant.speech.audio_events import QueueItem, SoundQueue
 from assistant.speech.listening_pipeline import Ear, Heard
 
 WORKABLE_DB: Final = 12.0
@@ -189,7 +189,7 @@ class SoundCheck:
         if late and " ".join(utterance.typed.lower().split()) == self._words.override:
             self._end(overridden=True)
 
-    def work(self, queue: SoundQueue) -> list[object]:
+    def work(self, queue: SoundQueue) -> list[QueueItem]:
         """Take sound and keys from a queue until it is over.
 
         Returns:

@@ -1,8 +1,9 @@
-"""What the microphone passes on, as values: sound, gaps in it, and its own fate."""
+"""The audio events of a session, and the queue that carries them to the thread that listens."""
 
+import queue
 from dataclasses import dataclass
 
-from assistant.ports import SAMPLE_RATE
+from assistant.ports import SAMPLE_RATE, Utterance
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,3 +65,32 @@ class SoundEnded:
 
 SoundItem = SoundBlock | AudioLost | MicrophoneLost | MicrophoneBack | SoundEnded
 """Anything that a source of sound passes on."""
+
+DeviceReport = AudioLost | MicrophoneLost | MicrophoneBack | SoundEnded | SpeakerLost | SpeakerBack
+"""Anything that a device tells of itself."""
+
+QueueItem = SoundBlock | DeviceReport | Utterance
+"""Anything that reaches a session from outside; an utterance was typed, or is a key press."""
+
+
+class SoundQueue:
+    """An unbounded queue, with the backlog that the microphone asks for."""
+
+    def __init__(self) -> None:
+        """Start empty."""
+        self._items: queue.SimpleQueue[QueueItem] = queue.SimpleQueue()
+
+    def put(self, item: QueueItem) -> None:
+        """Append without waiting."""
+        self._items.put(item)
+
+    def get(self, timeout: float) -> QueueItem | None:
+        """Return the next item, None when none came for `timeout` seconds."""
+        try:
+            return self._items.get(timeout=timeout)
+        except queue.Empty:
+            return None
+
+    def backlog(self) -> int:
+        """Return how many items wait."""
+        return self._items.qsize()

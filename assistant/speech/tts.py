@@ -1,7 +1,7 @@
 """A synthetic voice: renders each sentence once, keeps it, never plays it.
 
-On Linux eSpeak NG renders in memory. On macOS and Windows the system's own voices are asked through
-pyttsx3 in a child process with a time limit, since their event loops may hang.
+On Linux eSpeak NG renders in memory, on macOS and Windows the system's own voices through pyttsx3;
+each in a child process with a time limit, since they may hang or crash.
 """
 
 import sys
@@ -30,7 +30,7 @@ class Renderer(Protocol):
 
 
 class EspeakRenderer:
-    """Renders with the eSpeak NG of this process."""
+    """Renders with eSpeak NG."""
 
     def __init__(self) -> None:
         """Start the engine.
@@ -38,7 +38,7 @@ class EspeakRenderer:
         Raises:
             DeviceError: there is no usable eSpeak NG; says what to install.
         """
-        from assistant.speech.tts_espeak import open_espeak  # noqa: PLC0415 - loads a system library
+        from assistant.speech.tts_espeak import open_espeak  # noqa: PLC0415 - Linux only
 
         self._engine = open_espeak()
 

@@ -10,7 +10,7 @@ import pytest
 if TYPE_CHECKING:
     from tests.audio.conftest import VirtualSound
 
-pytestmark = pytest.mark.audio
+pytestmark = [pytest.mark.audio, pytest.mark.slow]
 
 
 def test_devices_are_found_by_name_and_host(sound: "VirtualSound") -> None:

@@ -7,10 +7,9 @@ import pytest
 if TYPE_CHECKING:
     from tests.audio.conftest import VirtualSound
 
-pytestmark = pytest.mark.audio
+pytestmark = [pytest.mark.audio, pytest.mark.slow]
 
 
-@pytest.mark.slow
 def test_phrases_by_two_voices_are_heard_through_the_sound_system(
     sound: "VirtualSound",
 ) -> None:

@@ -14,7 +14,7 @@ import pytest
 if TYPE_CHECKING:
     from tests.audio.conftest import VirtualSound
 
-pytestmark = pytest.mark.audio
+pytestmark = [pytest.mark.audio, pytest.mark.slow]
 
 
 class Watched:

@@ -8,7 +8,7 @@ import pytest
 if TYPE_CHECKING:
     from tests.audio.conftest import VirtualSound
 
-pytestmark = pytest.mark.audio
+pytestmark = [pytest.mark.audio, pytest.mark.slow]
 
 TRIALS = 6
 
@@ -19,7 +19,6 @@ def told(sound: "VirtualSound") -> Any:  # noqa: ANN401 - what the scene tells
     return sound.run("speak", str(TRIALS))
 
 
-@pytest.mark.slow
 def test_sentences_are_spoken_cut_and_replaced_on_time(told: dict[str, Any]) -> None:
     """A sentence sounds soon and whole, is done at its real end, and is cut at once.
 
@@ -41,7 +40,6 @@ def test_sentences_are_spoken_cut_and_replaced_on_time(told: dict[str, Any]) -> 
     assert told["replaced"]["loud_s"] < 1.0
 
 
-@pytest.mark.slow
 def test_the_gate_keeps_the_program_from_hearing_itself(sound: "VirtualSound") -> None:
     """With the loudspeaker wired into the microphone a prompt with a legal phrase is not heard.
 
@@ -54,13 +52,11 @@ def test_the_gate_keeps_the_program_from_hearing_itself(sound: "VirtualSound") -
     assert gated == {"heard": [], "other": []}
 
 
-@pytest.mark.slow
 def test_cutting_a_sentence_is_no_loss_of_the_loudspeaker(sound: "VirtualSound") -> None:
     """The device stops for a moment where a sentence is cut; a look just then means nothing."""
     assert sound.run("cuts", "100") == {"lost": [], "done": 100}
 
 
-@pytest.mark.slow
 def test_a_prompt_does_not_stutter_while_something_is_judged(sound: "VirtualSound") -> None:
     """The recogniser lets no other thread run for up to 0.3 s; the device holds enough for that.
 

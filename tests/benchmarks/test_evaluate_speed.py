@@ -18,6 +18,8 @@ from assistant.storage import bundled_files
 from assistant.storage.record_writer import RecordFolder
 from assistant.testing import quick_record
 
+pytestmark = pytest.mark.slow
+
 LIBRARIES = (
     "import scipy.stats, scipy.optimize, jinja2, pydantic, rich.console\n"
     "import matplotlib.figure, matplotlib.backends.backend_agg, matplotlib.backends.backend_svg\n"

@@ -17,6 +17,8 @@ from assistant.ports import Instant
 from assistant.storage.record_reader import RecordView
 from assistant.storage.record_writer import RecordFolder
 
+pytestmark = pytest.mark.slow
+
 
 def typical(previous: Entry | None, by: str) -> Entry:
     """Return an entry of the size and shape that a session writes."""
@@ -62,7 +64,6 @@ def exhaust(entries: Iterator[Entry]) -> Entry:
     return deque(entries, maxlen=1)[0]
 
 
-@pytest.mark.slow
 def test_cost_per_entry_is_constant(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Processor time from the file to proved entries, head code included: under half of 60 s."""
     RecordFolder.create(tmp_path, b"", b"").close()

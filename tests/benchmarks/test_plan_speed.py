@@ -25,6 +25,8 @@ from assistant.plan.vessel import KINDS
 from assistant.plan.vials import vials
 from assistant.report.draw import draw
 
+pytestmark = pytest.mark.slow
+
 PLANS = Path(__file__).parents[2] / "plans"
 NAMES = ("double-cone", "v-blender", "bin")
 

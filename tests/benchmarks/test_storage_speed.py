@@ -8,6 +8,8 @@ import pytest
 
 from assistant.storage.record_writer import RecordFolder
 
+pytestmark = pytest.mark.slow
+
 ROUNDS = 40
 LINES = 25
 GOAL = 0.8
@@ -35,7 +37,6 @@ def measure(path: Path, raw: bytes) -> tuple[float, float]:
     return ours, bare
 
 
-@pytest.mark.slow
 def test_appending_keeps_up_with_the_bare_calls(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

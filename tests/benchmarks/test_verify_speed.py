@@ -37,6 +37,8 @@ from assistant.storage.memory import MemoryJournal
 from assistant.storage.record_writer import RecordFolder
 from assistant.testing import quick_record, typed
 
+pytestmark = pytest.mark.slow
+
 PLAN = b"[[locations]]".join(bundled_files.read_plan("double-cone").split(b"[[locations]]")[:2])
 """One location only, so that most of even a short record is what repeats."""
 GRAMMAR = bundled_files.read_grammar("en")
@@ -128,7 +130,6 @@ def cost(path: Path, count: int) -> float:
     return spent / count * 1e6
 
 
-@pytest.mark.slow
 def test_proving_costs_the_same_per_entry(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -142,7 +143,6 @@ def test_proving_costs_the_same_per_entry(
     assert whole < 1.5 * brief
 
 
-@pytest.mark.slow
 def test_proving_a_long_record_takes_no_more_memory(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

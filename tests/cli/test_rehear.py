@@ -12,8 +12,7 @@ from assistant.procedure.enums import Intent
 from assistant.procedure.events import Heard, Meaning
 from assistant.session.engine_factory import SessionJudge
 from assistant.session.live import LiveSession, Setting
-from assistant.speech.audio_events import SoundEnded
-from assistant.speech.audio_queue import SoundQueue
+from assistant.speech.audio_events import SoundEnded, SoundQueue
 from assistant.speech.loudspeaker import TextOnlySpeaker
 from assistant.speech.simulated_room import Loopback
 from assistant.speech.tts import Voice

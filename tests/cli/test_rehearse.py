@@ -91,9 +91,7 @@ def scripted(into: Path, name: str) -> tuple[list[Told], Session]:
     """Rehearse a script; return the record and the session as it ended."""
     plan = into / "short.toml"
     plan.write_bytes(short_plan())
-    record = rehearse(
-        into / name, str(plan), "--script", name, "--noise-db", "30", "--voice", VOICE
-    )
+    record = rehearse(into / name, str(plan), "--script", name, "--snr-db", "30", "--voice", VOICE)
     return record, record[-1].outcome.session
 
 

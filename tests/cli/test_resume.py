@@ -20,8 +20,7 @@ from assistant.procedure.events import DeviceLost, Opened, Resumed
 from assistant.procedure.model import Session, begin
 from assistant.session.engine_factory import SessionJudge, open_judge
 from assistant.session.live import LiveSession, Setting
-from assistant.speech.audio_events import MicrophoneBack, SoundEnded
-from assistant.speech.audio_queue import SoundQueue
+from assistant.speech.audio_events import MicrophoneBack, QueueItem, SoundEnded, SoundQueue
 from assistant.speech.loudspeaker import TextOnlySpeaker
 from assistant.storage import bundled_files
 from assistant.storage.memory import MemoryJournal
@@ -63,7 +62,7 @@ def crashed(path: Path, lines: list[bytes], torn: bytes = b"") -> Path:
     return path
 
 
-def resume(path: Path, judge: SessionJudge, *items: object) -> Session:
+def resume(path: Path, judge: SessionJudge, *items: QueueItem) -> Session:
     """Resume a record, let some things come in, and leave it open."""
     queue = SoundQueue()
     for item in (*items, SoundEnded()):

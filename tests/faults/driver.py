@@ -23,8 +23,7 @@ from assistant.procedure.events import Heard, RemarkTaken
 from assistant.procedure.model import Session
 from assistant.session.live import LiveSession, Setting
 from assistant.session.session_loop import Observer
-from assistant.speech.audio_events import SoundBlock, SoundEnded
-from assistant.speech.audio_queue import SoundQueue
+from assistant.speech.audio_events import QueueItem, SoundBlock, SoundEnded, SoundQueue
 from assistant.speech.loudspeaker import TextOnlySpeaker
 from assistant.storage import bundled_files
 from assistant.storage.filesystem import Disk
@@ -63,6 +62,14 @@ def whole(raw: bytes, departures: tuple[Instead, ...] = ()) -> tuple[bytes, ...]
     return tuple(line + b"\n" for line in journal.lines())
 
 
+class Impatient(SoundQueue):
+    """Waits for nothing: the driver puts everything in before it is asked for."""
+
+    def get(self, timeout: float) -> QueueItem | None:  # noqa: ARG002 - as the queue has it
+        """Return the next item, None when there is none."""
+        return super().get(0.0)
+
+
 class Dictated:
     """Takes every utterance for the phrase that was dictated last."""
 
@@ -89,7 +96,7 @@ class Technician:
         self._chance = random.Random(seed)  # noqa: S311 - repeatable masses, no secret
         self._noise = np.random.default_rng(seed)
         self._judge = Dictated()
-        self._queue = SoundQueue()
+        self._queue = Impatient()
         self._clock = ManualClock(START)
         self._sound: deque[bytes] = deque()
         self._answers = 0
@@ -121,7 +128,6 @@ class Technician:
             on_tick=self._tick,
         )
         live = LiveSession(folder, setting, self._queue, self._clock)
-        self._queue.put(None)
         return live.run()
 
     def _tick(self, live: LiveSession) -> None:
@@ -130,11 +136,9 @@ class Technician:
         assert self._ticks < MOST_TICKS, f"hangs in {live.conductor.session.state}"
         if self._sound:
             self._put_block(self._sound.popleft())
-        elif live.conductor.session.state in END:
-            self._queue.put(None)
         elif self._answers == self._stop_after:
             self._queue.put(SoundEnded())
-        else:
+        elif live.conductor.session.state not in END:
             self._answer(live)
 
     def _answer(self, live: LiveSession) -> None:
@@ -143,7 +147,6 @@ class Technician:
             left = live.conductor.timers.left_s(self._clock.now().mono_ns)
             assert left is not None
             self._clock.advance(round(left * 1e9))
-            self._queue.put(None)
             return
         self._answers += 1
         self._clock.advance(1_000_000_000)

@@ -15,6 +15,8 @@ from assistant.storage.record_reader import RecordView
 from assistant.storage.record_writer import RecordFolder
 from tests.faults.disks import QuickDisk
 
+pytestmark = pytest.mark.slow
+
 
 def follow(previous: Entry | None, number: int) -> Entry:
     """Return the entry after `previous`, invented, with text in two scripts."""
@@ -66,7 +68,6 @@ def folder(tmp_path: Path) -> Path:
     return tmp_path / "record"
 
 
-@pytest.mark.slow
 def test_cut_at_every_byte_every_whole_line_survives(folder: Path) -> None:
     """At every byte of thirty entries: whole lines are there, the rest is kept, it goes on."""
     entries = make(30)

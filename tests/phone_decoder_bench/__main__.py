@@ -6,13 +6,13 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
-from assistant.speech.bench.voices import Half
 from assistant.speech.phone_decoder.decision import parse_calibration, shipped_calibration
 from assistant.speech.phone_decoder.phone_model import ModelFile, PhoneModel
 from assistant.speech.phone_decoder.phrase_scores import PhraseSet
 from assistant.speech.phone_decoder.phrase_verifier import PhraseVerifier
 from assistant.speech.phone_decoder.pronunciations import Pronunciations
 from assistant.speech.pocketsphinx_engine import model_folder
+from tests.listening_bench.voices import Half
 
 from . import enrol, fit, measure
 from .clips import KINDS, LEVELS, Clip, NaturalVoices, Studio, grammar, phrases

@@ -16,11 +16,11 @@ import numpy as np
 import numpy.typing as npt
 
 from assistant.ports import SAMPLE_RATE
-from assistant.speech.bench.noise import NOISES, Noise, laid_in, trimmed_speech
-from assistant.speech.bench.situations import HARMLESS, union
-from assistant.speech.bench.texts import CHATTER, NEAR
-from assistant.speech.bench.voices import Half, Speaker, available, speech
 from assistant.speech.pcm import Samples
+from tests.listening_bench.noise import NOISES, Noise, laid_in, trimmed_speech
+from tests.listening_bench.situations import HARMLESS, union
+from tests.listening_bench.texts import CHATTER, NEAR
+from tests.listening_bench.voices import Half, Speaker, available, speech
 
 ROOT: Final = Path(__file__).parent.parent.parent
 LEVELS: Final = {"clean": 45.0, "20": 20.0, "10": 10.0}

@@ -1,11 +1,34 @@
 """An ear in a thread of its own, fed from a microphone, for the scenes without a session."""
 
+import queue
 import threading
 from collections.abc import Callable
 
-from assistant.speech.audio_events import SoundBlock
-from assistant.speech.audio_queue import SoundQueue
+from assistant.speech.audio_events import SoundBlock, SoundItem
 from assistant.speech.listening_pipeline import Ear
+
+
+class Deeds:
+    """A queue of what a microphone delivers, and of deeds to be done in between."""
+
+    def __init__(self) -> None:
+        """Start empty."""
+        self._items: queue.SimpleQueue[SoundItem | Callable[[], None]] = queue.SimpleQueue()
+
+    def put(self, item: SoundItem | Callable[[], None]) -> None:
+        """Append without waiting."""
+        self._items.put(item)
+
+    def get(self, timeout: float) -> SoundItem | Callable[[], None] | None:
+        """Return the next item, None when none came for `timeout` seconds."""
+        try:
+            return self._items.get(timeout=timeout)
+        except queue.Empty:
+            return None
+
+    def backlog(self) -> int:
+        """Return how many items wait."""
+        return self._items.qsize()
 
 
 class Earshot:
@@ -13,7 +36,7 @@ class Earshot:
 
     def __init__(self, ear: Ear) -> None:
         """Listen from now on; nobody else may feed the ear."""
-        self.queue = SoundQueue()
+        self.queue = Deeds()
         self.heard: list[tuple[str, str, str]] = []
         """Decision, text and reason of each utterance."""
         self.other: list[object] = []

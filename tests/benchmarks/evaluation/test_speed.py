@@ -19,6 +19,8 @@ from assistant.evaluation.simulated_assays import Truth, regular_sites, results
 from assistant.evaluation.study import evaluate
 from assistant.evaluation.variance import one_way
 
+pytestmark = pytest.mark.slow
+
 
 def seconds(work: Callable[[], object]) -> float:
     """Processor time of one run."""

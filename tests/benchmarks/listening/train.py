@@ -3,10 +3,10 @@ r"""Fit the weights of the acceptance decision on the tuning half; print them as
 A logistic regression whose weights are pulled towards those of an earlier, wider measurement, so
 that a few hundred clips refine them without overturning them. Nothing here is used at run time.
 
-    python tests/benchmarks/listening/train.py alone FOLDER \
+    python -m tests.benchmarks.listening.train alone FOLDER \
         > assistant/speech/utterance_verification/alone.toml
 
-FOLDER holds the evidence that `sampling-assistant bench --half tuning --into FOLDER` left.
+FOLDER holds the evidence that `python -m tests.listening_bench --half tuning --into FOLDER` left.
 """
 
 import argparse
@@ -20,11 +20,11 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import minimize
 
-from assistant.speech.bench.evidence import Evidence, read
-from assistant.speech.bench.figures import Figures
-from assistant.speech.bench.votes import read_votes
 from assistant.speech.utterance_verification.decision import HOPELESS
 from assistant.speech.utterance_verification.score_model import Weights, load, parse
+from tests.listening_bench.evidence import Evidence, read
+from tests.listening_bench.figures import Figures
+from tests.listening_bench.votes import read_votes
 
 OWN: Final = ("v_own", "v_gap", "spread")
 """Figures that a profile adds, and the clarity that they depend on."""

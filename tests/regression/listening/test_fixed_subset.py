@@ -1,6 +1,6 @@
 """A small fixed part of the listening measurements: counts that must not get worse.
 
-The whole table comes from `sampling-assistant bench`; this keeps a change of the engine,
+The whole table comes from `python -m tests.listening_bench`; this keeps a change of the engine,
 the cutting or the weights from passing unnoticed. No time is measured here.
 """
 
@@ -12,11 +12,11 @@ from typing import Final
 
 import pytest
 
-from assistant.speech.bench.cases import Kind
-from assistant.speech.bench.material import lacking
-from assistant.speech.bench.run import ALONE, ENROLLED, RAW, WITH, Setting, collect, ways
-from assistant.speech.bench.table import Listening
 from assistant.speech.utterance_verification.whisper_scores import default_folder
+from tests.listening_bench.cases import Kind
+from tests.listening_bench.material import lacking
+from tests.listening_bench.run import ALONE, ENROLLED, RAW, WITH, Setting, collect, ways
+from tests.listening_bench.table import Listening
 
 GRAMMAR = Path(__file__).parents[3] / "grammars" / "en.toml"
 REQUIRED = os.environ.get("SAMPLING_ASSISTANT_MODELS") == "required"

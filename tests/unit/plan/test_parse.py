@@ -306,3 +306,14 @@ def test_plan_is_written_back_as_read() -> None:
     """Dumping by alias and reading again gives the same plan."""
     plan = parse_plan(shipped("double-cone.toml").encode(), "p")
     assert Plan.model_validate(plan.model_dump(by_alias=True)) == plan
+
+
+def test_acceptance_limits_stand_in_order_and_name_their_source() -> None:
+    """The lower limit comes first, and each limit has a justification."""
+    cone = shipped("double-cone.toml")
+    table = '\n[acceptance]\njustification = "Protocol VP-07, 6.2"\nmean = '
+    accepted = parse_plan(f"{cone}{table}[95, 105]\n".encode(), "plan.toml").acceptance
+    assert accepted is not None
+    assert (accepted.mean, accepted.individual) == ((95.0, 105.0), None)
+    assert "put the lower first" in sentence(f"{cone}{table}[105, 95]\n".encode())
+    assert "justification" in sentence(f"{cone}\n[acceptance]\nmean = [95, 105]\n".encode())

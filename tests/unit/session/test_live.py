@@ -26,7 +26,7 @@ from assistant.session.engine_factory import SessionJudge, open_judge
 from assistant.session.live import LiveSession, Setting
 from assistant.session.sound_check import BELOW_OPERATOR_DB, Delays
 from assistant.speech import audio_events
-from assistant.speech.audio_queue import SoundQueue
+from assistant.speech.audio_events import SoundQueue
 from assistant.speech.loudspeaker import TextOnlySpeaker
 from assistant.speech.resample import resampled
 from assistant.speech.simulated_room import Loopback
@@ -63,7 +63,7 @@ class Room(SoundQueue):
         self.spoke_at = 0
         self._rate = rate
 
-    def get(self, timeout: float) -> object | None:
+    def get(self, timeout: float) -> audio_events.QueueItem | None:
         """Return the next item without waiting."""
         if self.backlog() or not self.sounds:
             return super().get(timeout)
@@ -210,7 +210,7 @@ def test_noise_that_rose_for_good_makes_the_hearing_stricter(
 
         loud = False
 
-        def get(self, timeout: float) -> object | None:
+        def get(self, timeout: float) -> audio_events.QueueItem | None:
             item = room.get(timeout)
             if self.loud and isinstance(item, audio_events.SoundBlock):
                 extra = noise.normal(0, 900, 800).astype("<i2").tobytes()

@@ -27,11 +27,12 @@ from assistant.speech.audio_events import (
     AudioLost,
     MicrophoneBack,
     MicrophoneLost,
+    QueueItem,
     SoundBlock,
     SoundEnded,
+    SoundQueue,
     SpeakerLost,
 )
-from assistant.speech.audio_queue import SoundQueue
 from assistant.speech.loudspeaker import TextOnlySpeaker
 from assistant.speech.simulated_room import Loopback
 from assistant.speech.tts import Voice
@@ -150,14 +151,14 @@ def test_reports_of_devices_wait_and_are_given_back_in_order(
 ) -> None:
     """Nothing that came in during the check is lost; sound at 48 kHz is brought down."""
     queue, room = SoundQueue(), Loopback(snr_db=25, seed=2)
-    reports = [SpeakerLost("gone"), AudioLost(50), MicrophoneBack("mic")]
+    reports: list[QueueItem] = [SpeakerLost("gone"), AudioLost(50), MicrophoneBack("mic")]
 
     class Answering(SoundQueue):
         """Gives the room's next block when nothing else waits, and says what is asked for."""
 
         asked = ""
 
-        def get(self, timeout: float) -> object | None:
+        def get(self, timeout: float) -> QueueItem | None:
             """Return what was put, else sound."""
             if queue.backlog():
                 return queue.get(timeout)
@@ -176,7 +177,7 @@ def test_reports_of_devices_wait_and_are_given_back_in_order(
     ("item", "words"),
     [(SoundEnded(), "ended during"), (MicrophoneLost("It is unplugged."), "It is unplugged")],
 )
-def test_without_sound_there_is_no_check(check: SoundCheck, item: object, words: str) -> None:
+def test_without_sound_there_is_no_check(check: SoundCheck, item: QueueItem, words: str) -> None:
     """The file's end or the loss of the microphone is said."""
     queue = SoundQueue()
     queue.put(item)

@@ -14,7 +14,7 @@ from assistant.errors import DeviceError, InputError
 from assistant.ports import SAMPLE_RATE
 from assistant.speech.pcm import bytes_of, level_dbfs, samples_of
 from assistant.speech.simulated_room import active_rms
-from assistant.speech.tts import Voice
+from assistant.speech.tts import EspeakRenderer, Voice
 from assistant.speech.tts_system import SystemRenderer
 
 SENTENCE = "Open the bottom port."
@@ -91,13 +91,18 @@ def test_voices_do_not_disturb_each_other() -> None:
     with ThreadPoolExecutor(4) as threads:
         list(threads.map(lambda text: (slow.render(text), fast.render(text)), texts))
 
-    # Each has its own pace, by which a sentence by the wrong one is known; two renders by the
-    # same voice differ by up to four parts in a hundred.
     for text in texts:
-        drawn, brisk = Voice("en-us+m3", 120).render(text), Voice("en-us+f4", 240).render(text)
-        assert len(drawn) > 1.4 * len(brisk)
-        assert len(slow.render(text)) == pytest.approx(len(drawn), rel=0.1)
-        assert len(fast.render(text)) == pytest.approx(len(brisk), rel=0.1)
+        assert slow.render(text) == Voice("en-us+m3", 120).render(text)
+        assert fast.render(text) == Voice("en-us+f4", 240).render(text)
+
+
+def test_the_same_text_gives_the_same_bytes_whatever_was_spoken_before() -> None:
+    """Each rendering is new: nothing is kept from one voice to the next."""
+    renderings = set()
+    for number in range(6):
+        EspeakRenderer().render("Wait." * number, voice="en-gb-scotland", rate=150)
+        renderings.add(EspeakRenderer().render(SENTENCE, voice="en-us", rate=165))
+    assert len(renderings) == 1
 
 
 def test_an_unknown_voice_is_an_error_of_the_caller() -> None:
@@ -122,7 +127,7 @@ from assistant.speech import tts_espeak
 tts_espeak.SYSTEM_LIBRARIES = ()
 sys.modules["espeakng_loader"] = None
 try:
-    from assistant.speech.tts import Voice
+    from assistant.speech.tts import EspeakRenderer, Voice
     Voice()
 except DeviceError as fault:
     print(fault.exit_code, fault)

@@ -51,11 +51,20 @@ def sampled(raw: bytes) -> tuple[Plan, Session]:
     return plan, made
 
 
+QUICK = [(vessel, "duplicate", 1) for vessel in KINDS]
+EVERY = [
+    *product(KINDS, SAMPLERS, (1, 2)),
+    *((vessel, "triplicate", ports) for vessel in KINDS for ports in (3, 4)),
+]
+
+
 @pytest.mark.parametrize(
     ("vessel", "sampler", "ports"),
     [
-        *product(KINDS, SAMPLERS, (1, 2)),
-        *((vessel, "triplicate", ports) for vessel in KINDS for ports in (3, 4)),
+        pytest.param(
+            *each, marks=() if each in QUICK else pytest.mark.slow, id="-".join(map(str, each))
+        )
+        for each in EVERY
     ],
 )
 def test_a_new_plan_is_sampled_unchanged(vessel: str, sampler: str, ports: int) -> None:
@@ -75,7 +84,9 @@ def test_a_new_plan_is_sampled_unchanged(vessel: str, sampler: str, ports: int) 
     assert filled == planned
 
 
-@pytest.mark.parametrize("sampler", SAMPLERS)
+@pytest.mark.parametrize(
+    "sampler", [pytest.param(each, marks=pytest.mark.slow) for each in SAMPLERS]
+)
 def test_no_two_meanings_sound_the_same(sampler: str) -> None:
     """With four ports and up to 120 vials every phrase of the last insertion means one thing."""
     _, made = sampled(written("double-cone", sampler, 4))

@@ -5,9 +5,9 @@ from dataclasses import replace
 
 import pytest
 
-from assistant.speech.bench.evidence import Candidate, Evidence, Heard
-from assistant.speech.bench.figures import Rate, outcome, percentile, raw_outcome
 from assistant.speech.utterance_verification.score_model import Weights
+from tests.listening_bench.evidence import Candidate, Evidence, Heard
+from tests.listening_bench.figures import Rate, outcome, percentile, raw_outcome
 
 PLAIN = Weights("plain", 0.0, {"a": 1.0}, accept=2.0, ask=1.0)
 

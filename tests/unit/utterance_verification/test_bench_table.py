@@ -5,12 +5,12 @@ from dataclasses import replace
 import pytest
 
 from assistant.ports import Decision
-from assistant.speech.bench.digits import Spoken, draw, lines
-from assistant.speech.bench.evidence import Evidence
-from assistant.speech.bench.figures import Outcome
-from assistant.speech.bench.table import Listening
-from assistant.speech.bench.table import lines as table_lines
-from assistant.speech.bench.timing import Delay
+from tests.listening_bench.digits import Spoken, draw, lines
+from tests.listening_bench.evidence import Evidence
+from tests.listening_bench.figures import Outcome
+from tests.listening_bench.table import Listening
+from tests.listening_bench.table import lines as table_lines
+from tests.listening_bench.timing import Delay
 
 CASE = Evidence(
     1, "phrase", "go", "v", "pink", "clean", "s", ("go", "no"), ("go", "no"), (), ("no",)

@@ -10,7 +10,6 @@ import pytest
 from assistant.errors import DeviceError
 from assistant.grammar.rendering import NUMBER
 from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE
-from assistant.speech.bench.voices import at_our_rate
 from assistant.speech.pcm import Samples, samples_of
 from assistant.speech.phone_decoder import (
     Decided,
@@ -26,6 +25,7 @@ from assistant.speech.phone_decoder import (
 from assistant.speech.phone_decoder.decision import Stakes
 from assistant.speech.pocketsphinx_engine import model_folder
 from assistant.speech.tts_espeak import open_espeak
+from tests.listening_bench.voices import at_our_rate
 
 pytestmark = pytest.mark.model
 

@@ -6,9 +6,9 @@ from pathlib import Path
 import pytest
 
 from assistant.errors import DeviceError, GrammarError
-from assistant.speech.bench.situations import union
 from assistant.speech.phone_decoder.pronunciations import MOST_WAYS, Pronunciations
 from assistant.speech.pocketsphinx_engine import model_folder
+from tests.listening_bench.situations import union
 
 GRAMMAR = tomllib.loads(
     (Path(__file__).parents[4] / "grammars" / "en.toml").read_text(encoding="utf-8")

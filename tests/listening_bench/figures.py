@@ -5,9 +5,9 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from assistant.ports import Decision
-from assistant.speech.bench.evidence import Evidence
 from assistant.speech.utterance_verification.decision import HOPELESS, Weighed, choose, weigh
 from assistant.speech.utterance_verification.score_model import Weights
+from tests.listening_bench.evidence import Evidence
 
 Figures = Mapping[tuple[int, int, int], Mapping[str, float]]
 """The second opinion's figures by case, utterance and candidate."""

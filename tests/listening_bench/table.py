@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from assistant.speech.bench.figures import Outcome, Rate, rate
+from tests.listening_bench.figures import Outcome, Rate, rate
 
 LEVELS = ("clean", "20 dB", "10 dB")
 UNRELATED = ("human", "chatter", "noise")

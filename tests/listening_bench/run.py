@@ -7,20 +7,20 @@ from typing import Final
 
 from assistant.grammar.rendering import NUMBER
 from assistant.procedure.enums import Intent
-from assistant.speech.bench import digits as spoken_numbers
-from assistant.speech.bench.cases import Case, Kind, Material, plan
-from assistant.speech.bench.enrolled import Enrolled
-from assistant.speech.bench.evidence import Collector, Evidence, collect_all
-from assistant.speech.bench.figures import Outcome, outcome, percentile, raw_outcome
-from assistant.speech.bench.situations import Situation
-from assistant.speech.bench.table import Line, Listening, by_phrase, by_voice, lines, markdown
-from assistant.speech.bench.timing import Delay, delays, memory, noise_alone
-from assistant.speech.bench.voices import Half
-from assistant.speech.bench.votes import Votes, collect_votes
 from assistant.speech.pocketsphinx_engine import PocketSphinxRecogniser
 from assistant.speech.utterance_verification.score_model import load
 from assistant.speech.utterance_verification.verifier import Judge, Opinion
 from assistant.speech.utterance_verification.whisper_scores import SecondOpinion
+from tests.listening_bench import digits as spoken_numbers
+from tests.listening_bench.cases import Case, Kind, Material, plan
+from tests.listening_bench.enrolled import Enrolled
+from tests.listening_bench.evidence import Collector, Evidence, collect_all
+from tests.listening_bench.figures import Outcome, outcome, percentile, raw_outcome
+from tests.listening_bench.situations import Situation
+from tests.listening_bench.table import Line, Listening, by_phrase, by_voice, lines, markdown
+from tests.listening_bench.timing import Delay, delays, memory, noise_alone
+from tests.listening_bench.voices import Half
+from tests.listening_bench.votes import Votes, collect_votes
 
 FULL: Final[Mapping[Kind, int]] = {
     "phrase": 300,

@@ -14,9 +14,9 @@ from typing import Final
 import numpy as np
 
 from assistant.errors import DeviceError
-from assistant.speech.bench.texts import HUMAN_PHRASES
-from assistant.speech.bench.voices import Half, from_wave
 from assistant.speech.pcm import Samples, samples_of
+from tests.listening_bench.texts import HUMAN_PHRASES
+from tests.listening_bench.voices import Half, from_wave
 
 PROMPTS: Final = Path("/usr/share/asterisk/sounds/en_US_f_Allison")
 PROSE: Final = Path("/usr/share/pocketsphinx/test/data")
@@ -55,7 +55,7 @@ def _read(path: Path) -> Samples:
         msg = "The recorded prompts cannot be decoded without ffmpeg: install it."
         raise DeviceError(msg)
     command = [program, "-v", "error", "-f", "g722", "-i", str(path), "-ar", "16000", "-ac", "1"]
-    done = subprocess.run([*command, "-f", "s16le", "-"], capture_output=True, check=True)  # noqa: S603 - a fixed program and a file of a package
+    done = subprocess.run([*command, "-f", "s16le", "-"], capture_output=True, check=True)
     return samples_of(done.stdout[: len(done.stdout) // 2 * 2])
 
 

@@ -82,7 +82,7 @@ def loudness(samples: Samples) -> float:
 
 def trimmed_speech(samples: Samples) -> Samples:
     """Cut off what a synthesiser puts before and after the words."""
-    loud = np.flatnonzero(np.abs(samples.astype(np.int32)) > 200)  # noqa: PLR2004 - far below any speech
+    loud = np.flatnonzero(np.abs(samples.astype(np.int32)) > 200)
     return samples[loud[0] : loud[-1] + 1] if loud.size else samples
 
 

@@ -14,12 +14,12 @@ from typing import Final
 import numpy as np
 
 from assistant.ports import SAMPLE_RATE
-from assistant.speech.bench.cases import Case, Material
-from assistant.speech.bench.noise import laid_in, trimmed_speech
-from assistant.speech.bench.voices import Speaker, speech
 from assistant.speech.pcm import bytes_of
 from assistant.speech.utterance_verification.dtw_templates import Compared
 from assistant.speech.utterance_verification.profile import Profile, make_profile
+from tests.listening_bench.cases import Case, Material
+from tests.listening_bench.noise import laid_in, trimmed_speech
+from tests.listening_bench.voices import Speaker, speech
 
 PACE: Final = 1.09
 """Of the enrolment, relative to the pace of the measurements."""

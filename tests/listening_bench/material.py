@@ -5,7 +5,7 @@ from importlib.util import find_spec
 from typing import Final
 
 from assistant.errors import DeviceError
-from assistant.speech.bench.human import PROMPTS, PROSE
+from tests.listening_bench.human import PROMPTS, PROSE
 
 _PROGRAMS: Final = ("espeak-ng", "flite", "ffmpeg")
 

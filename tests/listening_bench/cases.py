@@ -8,12 +8,12 @@ from typing import Final, Literal
 import numpy as np
 
 from assistant.ports import SAMPLE_RATE
-from assistant.speech.bench import human
-from assistant.speech.bench.noise import CLEAN_DB, NOISES, Noise, laid_in, make, trimmed_speech
-from assistant.speech.bench.situations import Situation, situations, union
-from assistant.speech.bench.texts import CHATTER, HUMAN_PHRASES, NEAR
-from assistant.speech.bench.voices import Half, Speaker, available, speech
 from assistant.speech.pcm import Samples, bytes_of, samples_of
+from tests.listening_bench import human
+from tests.listening_bench.noise import CLEAN_DB, NOISES, Noise, laid_in, make, trimmed_speech
+from tests.listening_bench.situations import Situation, situations, union
+from tests.listening_bench.texts import CHATTER, HUMAN_PHRASES, NEAR
+from tests.listening_bench.voices import Half, Speaker, available, speech
 
 Kind = Literal["phrase", "human-phrase", "near", "chatter", "human", "noise", "harm"]
 RATIOS: Final = {"clean": CLEAN_DB, "20 dB": 20.0, "10 dB": 10.0}

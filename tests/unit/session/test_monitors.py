@@ -9,9 +9,7 @@ from assistant.ports import Instant
 from assistant.procedure.effects import StartTimer
 from assistant.procedure.enums import Timer
 from assistant.procedure.events import ClockStepped, NoiseRose, TimerRang
-from assistant.session.monitors import ClockWatch, NoiseWatch
-from assistant.session.timers import Timers
-from assistant.session.voice_memo import RemarkWatch
+from assistant.session.monitors import ClockWatch, NoiseWatch, RemarkWatch, Timers
 
 START = datetime(2026, 3, 4, 8, tzinfo=UTC)
 

@@ -11,9 +11,6 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
 from assistant.ports import SAMPLE_RATE, Utterance
-from assistant.speech.bench.cases import Case, Clip, Material
-from assistant.speech.bench.cutting import usable
-from assistant.speech.bench.enrolled import Enrolled
 from assistant.speech.endpoint import Segment
 from assistant.speech.pocketsphinx_engine import PocketSphinxRecogniser
 from assistant.speech.utterance_verification.decoder_passes import Engine, Passes
@@ -27,6 +24,9 @@ from assistant.speech.utterance_verification.trimming import (
     trimmed,
 )
 from assistant.speech.utterance_verification.verifier import LONGEST, SHORTEST
+from tests.listening_bench.cases import Case, Clip, Material
+from tests.listening_bench.cutting import usable
+from tests.listening_bench.enrolled import Enrolled
 
 
 @dataclass(frozen=True, slots=True)

@@ -103,8 +103,8 @@ def _render(who: Speaker, text: str) -> Samples:
 
 
 def _spoken(command: list[str]) -> Samples:
-    done = subprocess.run(command, capture_output=True, check=False, timeout=60)  # noqa: S603 - the command is one of the two above
-    if done.returncode or len(done.stdout) < 1000:  # noqa: PLR2004 - less is a header without sound
+    done = subprocess.run(command, capture_output=True, check=False, timeout=60)
+    if done.returncode or len(done.stdout) < 1000:
         msg = f"{command[0]} made no sound: {done.stderr.decode(errors='replace').strip()}"
         raise DeviceError(msg)
     return from_wave(done.stdout)

@@ -6,13 +6,13 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from assistant.speech.bench.cases import Case, Material
-from assistant.speech.bench.cutting import usable
-from assistant.speech.bench.evidence import Evidence
 from assistant.speech.utterance_verification.decision import HOPELESS
 from assistant.speech.utterance_verification.score_model import Weights
 from assistant.speech.utterance_verification.trimming import dithered, samples_of, trimmed
 from assistant.speech.utterance_verification.verifier import Opinion
+from tests.listening_bench.cases import Case, Material
+from tests.listening_bench.cutting import usable
+from tests.listening_bench.evidence import Evidence
 
 Key = tuple[int, int, int]
 """Number of the case, place of the utterance in its clip, rank of the candidate."""

@@ -13,16 +13,16 @@ from typing import Final
 import numpy as np
 
 from assistant.ports import SAMPLE_RATE
-from assistant.speech.bench import human
-from assistant.speech.bench.cases import RATIOS, Material
-from assistant.speech.bench.cutting import usable
-from assistant.speech.bench.figures import Rate
-from assistant.speech.bench.noise import NOISES, laid_in, trimmed_speech
-from assistant.speech.bench.table import LEVELS, Line
-from assistant.speech.bench.voices import speech
 from assistant.speech.digit_recogniser import NumberAware
 from assistant.speech.endpoint import EndpointSettings, for_numbers
 from assistant.speech.pcm import Samples
+from tests.listening_bench import human
+from tests.listening_bench.cases import RATIOS, Material
+from tests.listening_bench.cutting import usable
+from tests.listening_bench.figures import Rate
+from tests.listening_bench.noise import NOISES, laid_in, trimmed_speech
+from tests.listening_bench.table import LEVELS, Line
+from tests.listening_bench.voices import speech
 
 COUNT: Final = 90
 """Numbers of the published table, a third at each level of noise."""

@@ -12,11 +12,11 @@ from typing import Final
 import numpy as np
 
 from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Utterance, Verdict
-from assistant.speech.bench.cases import Case, Material
-from assistant.speech.bench.cutting import usable
-from assistant.speech.bench.noise import Noise, make
 from assistant.speech.endpoint import Endpointer, EndpointSettings
 from assistant.speech.pcm import bytes_of
+from tests.listening_bench.cases import Case, Material
+from tests.listening_bench.cutting import usable
+from tests.listening_bench.noise import Noise, make
 
 AHEAD_SECONDS: Final = EndpointSettings().post_roll_ms / 1000.0
 """Quiet after which the verdict is worked out ahead: what an utterance keeps behind the words."""
@@ -144,13 +144,15 @@ def noise_alone(
     }
 
 
+_ROOT: Final = Path(__file__).parents[2]
+
 _MEMORY: Final = """
 import sys
 from pathlib import Path
 import numpy as np
 from assistant.ports import Utterance
 from assistant.speech.utterance_verification import Judge, SecondOpinion
-from assistant.speech.bench.timing import peak_memory
+from tests.listening_bench.timing import peak_memory
 folder = sys.argv[1]
 judge = Judge(second=SecondOpinion(Path(folder)) if folder else None)
 judge.prepare(["stop sampling now", "say again", "stand by"], ["say again"])
@@ -175,5 +177,7 @@ def peak_memory() -> float:
 def memory(second: Path | None = None) -> float:
     """Return the peak memory of a process that only judges, in megabytes."""
     command = [sys.executable, "-c", _MEMORY, str(second or "")]
-    done = subprocess.run(command, capture_output=True, check=True, text=True, timeout=300)  # noqa: S603 - our own interpreter and text
+    done = subprocess.run(
+        command, capture_output=True, check=True, text=True, timeout=300, cwd=_ROOT
+    )
     return float(done.stdout)

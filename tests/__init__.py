@@ -1,0 +1,1 @@
+"""Tests, and the tools of contributors beside them."""
