@@ -11,11 +11,11 @@ from assistant.cli.files import write_file
 from assistant.errors import InputError
 from assistant.evaluation.e2810 import Demand
 from assistant.evaluation.review import Answer
+from assistant.record import software
 from assistant.report.document_model import Document
 from assistant.report.evaluation_run import Case, Wish, make_case
 from assistant.report.json_output import case_json
 from assistant.report.sections import document, verdict
-from assistant.session.engine_factory import software
 
 EXIT_CODES = {Answer.MET: 0, Answer.NOT_MET: 1, Answer.OPEN: 4}
 """2 and 3 are taken by bad input and by devices."""

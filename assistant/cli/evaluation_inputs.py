@@ -5,12 +5,11 @@ from hashlib import sha256
 from pathlib import Path
 
 from assistant.cli.files import read_file
-from assistant.cli.record import open_record
-from assistant.cli.verify import prove
 from assistant.errors import InputError
 from assistant.evaluation.assays import Unit, read_sheet
 from assistant.evaluation.sheet_import import Table, table_from_csv, table_from_workbook
 from assistant.journal.signing import Signature, check
+from assistant.record import open_record, prove
 from assistant.report.evaluation_run import Laboratory
 from assistant.report.vial_records import RecordStudy, study_of
 from assistant.storage.keys import load_public

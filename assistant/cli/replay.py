@@ -7,7 +7,6 @@ from collections.abc import Callable, Iterator
 
 from rich.console import Console
 
-from assistant.cli.record import OpenRecord, open_record
 from assistant.conformance import Told
 from assistant.console.transcript import Transcript
 from assistant.errors import InputError
@@ -15,6 +14,7 @@ from assistant.grammar.rendering import sentence
 from assistant.procedure.effects import Say
 from assistant.procedure.enums import INSERTING
 from assistant.procedure.events import Event, Heard, RemarkTaken
+from assistant.record import OpenRecord, open_record
 from assistant.storage.record_reader import RecordView
 
 LONGEST_WAIT_S = 30.0

