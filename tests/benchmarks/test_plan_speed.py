@@ -55,7 +55,6 @@ def test_inverse_costs_few_volumes(name: str) -> None:
     inverse = cost(lambda: [height_of(shape, float(share) * total) for share in shares]) / 100
     volume = cost(lambda: [shape.volume(float(share) * 500) for share in shares]) / 100
     assert inverse < 120 * volume
-    assert inverse < 1e-3
 
 
 @pytest.mark.parametrize("name", NAMES)
