@@ -1,12 +1,24 @@
 """The recogniser that the options of a command ask for."""
 
-import argparse
+from dataclasses import dataclass
+from pathlib import Path
 
 from assistant.grammar import Language
-from assistant.session.engine_factory import SessionJudge, open_judge
+from assistant.session.engine_factory import EngineChoice, SessionJudge, open_judge
 
 
-def chosen_judge(options: argparse.Namespace, language: Language) -> tuple[SessionJudge, str]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EngineOptions:
+    """Options of the commands that recognise speech."""
+
+    engine: EngineChoice
+    model: Path | None
+    second_opinion: str
+    profile: str | None
+    profiles: Path | None
+
+
+def chosen_judge(options: EngineOptions, language: Language) -> tuple[SessionJudge, str]:
     """Open it; also return the SHA-256 of the voice profile it listens with, "" without one.
 
     Raises:

@@ -1,8 +1,9 @@
 """`export`: a record as tables, as JSON, or as a sheet to print; damaged ones clearly marked."""
 
-import argparse
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 
 from rich.console import Console
 
@@ -19,7 +20,17 @@ from assistant.storage.keys import load_public
 from assistant.storage.signatures import load_signatures
 
 
-def run(options: argparse.Namespace) -> int:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options:
+    """Options of `export`."""
+
+    record: Path
+    form: Literal["csv", "json", "sheet"]
+    output: Path
+    keys: Path | None
+
+
+def run(options: Options) -> int:
     """Export a record; 0 when it is proven as far as it goes, 1 when it is damaged.
 
     Raises:

@@ -4,12 +4,14 @@ import argparse
 from collections.abc import Callable
 from importlib import import_module
 from pathlib import Path
+from typing import TypeVar
 
 from assistant import __version__
 
 MEANINGS = ("performed", "witnessed", "reviewed", "approved")
 """What a signature can mean; the journal's own list is not imported, so that --help stays fast."""
 
+T = TypeVar("T")
 Command = Callable[[argparse.Namespace], int]
 Sub = argparse.ArgumentParser
 Options = Callable[[Sub], None]
@@ -19,12 +21,18 @@ def _later(module: str) -> Command:
     """Name a command without importing it: `--help` stays fast."""
 
     def run(options: argparse.Namespace) -> int:
-        command: Command = import_module(f"assistant.cli.{module}").run
+        command = import_module(f"assistant.cli.{module}")
         if options.configured:
             import_module("assistant.cli.config").configure(options)
-        return command(options)
+        return int(command.run(typed(command.Options, options)))
 
     return run
+
+
+def typed(kind: type[T], options: argparse.Namespace) -> T:
+    """Return the options of one command as its own dataclass, whose fields are their names."""
+    names = getattr(kind, "__dataclass_fields__", ())
+    return kind(**{name: getattr(options, name) for name in names})
 
 
 def build_parser() -> argparse.ArgumentParser:

@@ -1,6 +1,5 @@
 """`verify`: is this record what it was when it was written, and could it have happened?"""
 
-import argparse
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -31,7 +30,18 @@ class Proof:
     last: Told | None = None
 
 
-def run(options: argparse.Namespace) -> int:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options:
+    """Options of `verify`."""
+
+    record: Path
+    head: str | None
+    keys: Path | None
+    re_hear: bool
+    second_opinion: str
+
+
+def run(options: Options) -> int:
     """Check chain, order, times, plan, grammar, clips, torn tails, head code and signatures.
 
     Raises:
