@@ -13,6 +13,7 @@ PACKAGE = Path(__file__).parent.parent / "assistant"
 ROWS = (
     "cli",
     "session",
+    "record",
     "speech storage console clock rehearsal testing",
     "user_folder",
     "report",

@@ -9,10 +9,10 @@ from assistant.cli.evaluate import form_of
 from assistant.cli.evaluation_inputs import read_laboratory, read_record
 from assistant.cli.files import write_file
 from assistant.errors import InputError
+from assistant.record import software
 from assistant.report.campaign import Comparison, document, make_comparison, verdict
 from assistant.report.formatting import fixed
 from assistant.report.json_output import campaign_json
-from assistant.session.engine_factory import software
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,11 +11,11 @@ from assistant.cli.files import write_file
 from assistant.errors import InputError
 from assistant.evaluation.e2810 import Demand
 from assistant.evaluation.review import Answer
+from assistant.record import software
 from assistant.report.document_model import Document
 from assistant.report.evaluation_run import Case, Wish, make_case
 from assistant.report.json_output import case_json
 from assistant.report.sections import document, verdict
-from assistant.session.engine_factory import software
 
 EXIT_CODES = {Answer.MET: 0, Answer.NOT_MET: 1, Answer.OPEN: 4}
 """2 and 3 are taken by bad input and by devices."""
@@ -27,6 +27,8 @@ class Options:
 
     record: Path
     assays: Path
+    head: str | None
+    keys: Path | None
     output: list[Path]
     json: Path | None
     partial: bool
@@ -46,7 +48,12 @@ def run(options: Options) -> int:
         RecordBroken: the record does not hold.
     """
     forms = [(path, form_of(path)) for path in options.output]
-    record, signatures = read_record(options.record)
+    record, signatures = read_record(options.record, options.head or "", options.keys)
+    if signatures and options.keys is None:
+        raise InputError(
+            f"The record in {options.record} is signed: name the folder of public keys with "
+            "--keys, so that the report lists only genuine signatures."
+        )
     case = make_case(
         record,
         read_laboratory(options.assays, options.unit),

@@ -5,14 +5,14 @@ from hashlib import sha256
 from pathlib import Path
 
 from assistant.cli.files import read_file
-from assistant.cli.record import open_record
-from assistant.errors import InputError, RecordBroken
+from assistant.errors import InputError
 from assistant.evaluation.assays import Unit, read_sheet
 from assistant.evaluation.sheet_import import Table, table_from_csv, table_from_workbook
-from assistant.journal.signing import Signature, note_heads
+from assistant.journal.signing import Signature, check
+from assistant.record import open_record, prove
 from assistant.report.evaluation_run import Laboratory
 from assistant.report.vial_records import RecordStudy, study_of
-from assistant.storage.signatures import load_signatures
+from assistant.storage.keys import load_public
 
 MOST_BYTES = 20_000_000
 """A sheet of some hundred vials has a few kB; anything near this is another file."""
@@ -20,27 +20,27 @@ MOST_BYTES = 20_000_000
 _TEXTS = (".csv", ".tsv", ".txt")
 
 
-def read_record(folder: Path) -> tuple[RecordStudy, tuple[Signature, ...]]:
-    """Tell a record again, and return what it says of its vials and who signed it.
+def read_record(
+    folder: Path, code: str = "", keys: Path | None = None
+) -> tuple[RecordStudy, tuple[Signature, ...]]:
+    """Prove a record as `verify` does, and return what it says of its vials and who signed it.
+
+    Args:
+        folder: of the record.
+        code: head code as typed, "" for none.
+        keys: folder of public keys; without it signatures are proved to stand under this record,
+            not to be genuine.
 
     Raises:
         RecordError: there is no record, or it cannot be read.
-        RecordBroken: it does not hold, its plan or grammar was exchanged, or a signature was made
-            under another record.
+        RecordBroken: the chain, a clip, the head code or a signature does not hold, or its plan or
+            grammar was exchanged.
     """
     record = open_record(folder)
-    signatures = load_signatures(folder)
-    heads: dict[int, str] = {}
-    counts = {signature.statement.count for signature in signatures}
-    study = study_of(record.told(note_heads(record.entries(), counts, heads)), record.plan)
-    for signature in signatures:
-        said = signature.statement
-        if heads.get(said.count) != said.head:
-            raise RecordBroken(
-                f"The signature of {said.name} was not made under the record in {folder}: do not "
-                "rely on it, and ask the person to sign again."
-            )
-    return study, signatures
+    proof = prove(record, code)
+    if keys is not None:
+        check(proof.signatures, proof.heads, load_public(keys))
+    return study_of(record.told(), record.plan), proof.signatures
 
 
 def read_laboratory(path: Path, unit: str | None) -> Laboratory:

@@ -1,23 +1,24 @@
 """`export`: a record as tables, as JSON, or as a sheet to print; damaged ones clearly marked."""
 
-from collections.abc import Iterator
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from rich.console import Console
 
-from assistant.cli.record import OpenRecord, open_record
-from assistant.cli.verify import Proof, prove_files
-from assistant.conformance import Told, proved
-from assistant.errors import InputError, RecordBroken
-from assistant.journal.signing import Signature, check, note_heads
+from assistant.errors import InputError
+from assistant.journal.signing import Signature, forged, misplaced
+from assistant.record import OpenRecord, Proof, open_record
+from assistant.record.damaged import begin_proof, told_as_far_as_it_holds
 from assistant.report.export import Export, to_json
 from assistant.report.export import Signature as Shown
 from assistant.report.export_collect import Collector
 from assistant.storage.atomic import replace_file
 from assistant.storage.keys import load_public
-from assistant.storage.signatures import load_signatures
+
+if TYPE_CHECKING:
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,6 +53,9 @@ def run(options: Options) -> int:
     console.print(f"{output}: {export.condition} record, {entries} entries", soft_wrap=True)
     for fault in export.faults:
         console.print(f"does not hold: {fault}", soft_wrap=True)
+    for shown in export.signatures:
+        if shown.standing == _NO_KEY:
+            console.print(f"the signature of {shown.name} is {_NO_KEY}", soft_wrap=True)
     return 1 if export.condition == "damaged" else 0
 
 
@@ -66,54 +70,35 @@ def collected(record: OpenRecord, keys: Path | None) -> Export:
         InputError: the folder of keys cannot be used.
     """
     faults: list[str] = []
-    signatures: tuple[Signature, ...] = ()
-    try:
-        signatures = load_signatures(record.view.path)
-    except RecordBroken as fault:
-        faults.append(str(fault))
-    proof = Proof(signatures)
+    proof = begin_proof(record, faults)
     collector = Collector(record.plan)
-    faults += collector.collect(_told(record, proof, faults))
-    shown = tuple(_shown(n, s, proof, keys) for n, s in enumerate(signatures, start=1))
+    faults += collector.collect(told_as_far_as_it_holds(record, proof, faults))
+    known = load_public(keys) if keys is not None else None
+    shown = tuple(_shown(signature, proof, known) for signature in proof.signatures)
     faults += [
         f"The signature of {s.name} {s.standing}."
         for s in shown
-        if s.standing not in (_GENUINE, _UNCHECKED)
+        if s.standing not in (_GENUINE, _UNCHECKED, _NO_KEY)
     ]
     return collector.export(faults, shown)
 
 
 _GENUINE = "genuine"
 _UNCHECKED = "not checked"
+_NO_KEY = "not checked: there is no public key of that name"
+"""A key that was not at hand says nothing about the record."""
 
 
-def _told(record: OpenRecord, proof: Proof, faults: list[str]) -> Iterator[Told]:
-    """Retell the record; a file that does not hold is a fault, but not the end."""
-    counts = {signature.statement.count for signature in proof.signatures}
-    try:
-        next(record.entries(), None)
-    except RecordBroken as fault:
-        faults.append(str(fault))
-    for told in record.told(note_heads(proved(record.view.lines()), counts, proof.heads)):
-        try:
-            prove_files(record, told, proof)
-        except RecordBroken as fault:
-            faults.append(str(fault))
-        yield told
-
-
-def _shown(number: int, signature: Signature, proof: Proof, keys: Path | None) -> Shown:
+def _shown(
+    signature: Signature, proof: Proof, keys: "Mapping[str, Ed25519PublicKey] | None"
+) -> Shown:
     """Return a signature with its standing."""
     said = signature.statement
-    standing = _UNCHECKED
-    if proof.heads.get(said.count) != said.head:
-        standing = f"was not made under this record as it stands at entry {said.count}"
-    elif keys is not None:
-        try:
-            check([signature], proof.heads, load_public(keys))
-            standing = _GENUINE
-        except RecordBroken as fault:
-            standing = str(fault).replace("Signature 1 ", f"number {number} ").rstrip(".")
+    standing = misplaced(signature, proof.heads)
+    if not standing and keys is None:
+        standing = _UNCHECKED
+    elif not standing and keys is not None:
+        standing = forged(signature, keys) if said.name in keys else _NO_KEY
     return Shown(
         name=said.name,
         meaning=said.meaning,
@@ -121,7 +106,7 @@ def _shown(number: int, signature: Signature, proof: Proof, keys: Path | None) -
         count=said.count,
         head=said.head,
         key=said.key,
-        standing=standing,
+        standing=standing or _GENUINE,
     )
 
 

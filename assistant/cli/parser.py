@@ -227,6 +227,8 @@ def _report(sub: Sub) -> None:
 def _evaluate(sub: Sub) -> None:
     sub.add_argument("record", type=Path, help="folder of the record")
     sub.add_argument("assays", type=Path, help="the laboratory's sheet, CSV or XLSX")
+    sub.add_argument("--head", help="head code heard or written down during the work")
+    sub.add_argument("--keys", type=Path, help="folder of public keys, to check the signatures by")
     _report(sub)
     sub.add_argument(
         "--partial", action="store_true", help="go on without missing, void or open vials; says so"

@@ -8,7 +8,6 @@ from pathlib import Path
 
 from rich.console import Console
 
-from assistant.cli.record import OpenRecord, open_record
 from assistant.conformance import Told
 from assistant.console.transcript import Transcript
 from assistant.errors import InputError
@@ -16,6 +15,7 @@ from assistant.grammar.rendering import sentence
 from assistant.procedure.effects import Say
 from assistant.procedure.enums import INSERTING
 from assistant.procedure.events import Event, Heard, RemarkTaken
+from assistant.record import OpenRecord, open_record
 from assistant.storage.record_reader import RecordView
 
 LONGEST_WAIT_S = 30.0

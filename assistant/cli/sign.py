@@ -7,14 +7,14 @@ from pathlib import Path
 from rich.console import Console
 
 from assistant.cli.passphrase import passphrase
-from assistant.cli.record import open_record
-from assistant.cli.verify import prove, signature_lines
+from assistant.cli.verify import signature_lines
 from assistant.clock import SystemClock
 from assistant.errors import InputError, RecordBroken, RecordError
 from assistant.journal.head_code import head_code
 from assistant.journal.signing import Meaning, sign
 from assistant.plan import Plan
 from assistant.procedure.enums import END
+from assistant.record import open_record, prove
 from assistant.storage.keys import load_private_file
 from assistant.storage.signatures import add_signature
 

@@ -1,33 +1,17 @@
 """`verify`: is this record what it was when it was written, and could it have happened?"""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
 from rich.console import Console
 
-from assistant.cli.record import OpenRecord, open_record
-from assistant.conformance import Told
 from assistant.errors import RecordBroken
-from assistant.journal.head_code import head_code, watch
-from assistant.journal.signing import Signature, check, note_heads
-from assistant.procedure.events import Heard, RemarkTaken, Resumed
+from assistant.journal.head_code import head_code
+from assistant.journal.signing import Signature, check
 from assistant.procedure.model import begin
+from assistant.record import OpenRecord, Proof, open_record, prove
 from assistant.storage.keys import load_public
-from assistant.storage.signatures import load_signatures
-
-
-@dataclass(slots=True)
-class Proof:
-    """What was proved of a record in one pass over it."""
-
-    signatures: tuple[Signature, ...]
-    heads: dict[int, str] = field(default_factory=dict)
-    """Hash of the record at the count of each signature."""
-    clips: int = 0
-    torn: int = 0
-    """Torn tails set aside, whose bytes are all still there."""
-    last: Told | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,57 +91,6 @@ def _rehear(console: Console, record: OpenRecord, model: str) -> None:
         console.print(
             f"{heard - again} not heard again: spoken numbers, or no clip was kept", soft_wrap=True
         )
-
-
-def prove(record: OpenRecord, code: str = "") -> Proof:
-    """Prove everything about a record but who signed it; one pass, memory flat.
-
-    Args:
-        record: opened for reading.
-        code: a head code as typed, "" for none.
-
-    Raises:
-        InputError: the head code is none.
-        RecordBroken: names the first entry, clip or tail that does not hold.
-    """
-    proof = Proof(load_signatures(record.view.path))
-    counts = {signature.statement.count for signature in proof.signatures}
-    entries = record.entries()
-    if code:
-        entries = watch(code, entries)
-    entries = note_heads(entries, counts, proof.heads)
-    for told in record.told(entries):
-        proof.last = told
-        prove_files(record, told, proof)
-    _prove_heads(proof)
-    return proof
-
-
-def prove_files(record: OpenRecord, told: Told, proof: Proof) -> None:
-    """Prove the files that an entry names."""
-    match told.event:
-        case Heard(clip=clip) | RemarkTaken(clip=clip) if clip:
-            record.view.clip(clip)
-            proof.clips += 1
-        case Resumed() if told.event.torn_bytes:
-            kept = {tail.sha256: len(tail.data) for tail in record.view.asides()}
-            if kept.get(told.event.torn_sha256) != told.event.torn_bytes:
-                raise RecordBroken(
-                    f"Entry {told.entry.seq} names a torn line that is not in the folder "
-                    f"{record.view.path / 'aside'}: look for another copy of it."
-                )
-            proof.torn += 1
-
-
-def _prove_heads(proof: Proof) -> None:
-    """Prove, without any key, that the signatures were made under this record."""
-    for number, signature in enumerate(proof.signatures, start=1):
-        said = signature.statement
-        if proof.heads.get(said.count) != said.head:
-            raise RecordBroken(
-                f"Signature {number} of {said.name} was not made under this record as it stands "
-                f"at entry {said.count}: do not rely on it, and ask the person to sign again."
-            )
 
 
 def _show_signatures(console: Console, proof: Proof, keys: Path | None) -> None:

@@ -33,6 +33,8 @@ __all__ = [
     "Statement",
     "check",
     "fingerprint",
+    "forged",
+    "misplaced",
     "note_heads",
     "read_signatures",
     "sign",
@@ -168,28 +170,46 @@ def note_heads(
 def check(
     signatures: Sequence[Signature],
     heads: Mapping[int, str],
-    keys: Mapping[str, "Ed25519PublicKey"],
+    keys: "Mapping[str, Ed25519PublicKey] | None" = None,
 ) -> None:
     """Prove that every signature is under this record and by the person that it names.
 
     Args:
         signatures: from `read_signatures`.
         heads: the record's hash at each signature's count (`note_heads`).
-        keys: the public key of each person, by printed name.
+        keys: the public key of each person, by printed name; None to leave open who signed.
 
     Raises:
         RecordBroken: names the first signature that does not hold, and why.
     """
     for number, signature in enumerate(signatures, start=1):
-        fault = _fault(signature, heads, keys)
+        fault = misplaced(signature, heads)
+        if not fault and keys is not None:
+            fault = forged(signature, keys)
         if fault:
             raise _broken(number, f"of {signature.statement.name} {fault}")
 
 
-def _fault(
-    signature: Signature, heads: Mapping[int, str], keys: Mapping[str, "Ed25519PublicKey"]
-) -> str:
-    """Return what is wrong with a signature, or ""."""
+def misplaced(signature: Signature, heads: Mapping[int, str]) -> str:
+    """Return why a signature is not under this record, or ""; needs no key.
+
+    Args:
+        signature: from `read_signatures`.
+        heads: the record's hash at its count (`note_heads`).
+    """
+    said = signature.statement
+    if heads.get(said.count) != said.head:
+        return f"was not made under this record as it stands at entry {said.count}"
+    return ""
+
+
+def forged(signature: Signature, keys: Mapping[str, "Ed25519PublicKey"]) -> str:
+    """Return why a signature does not count as the named person's, or "".
+
+    Args:
+        signature: from `read_signatures`.
+        keys: the public key of each person, by printed name.
+    """
     from cryptography.exceptions import InvalidSignature  # noqa: PLC0415 - slow to import
 
     said = signature.statement
@@ -198,8 +218,6 @@ def _fault(
         return "cannot be checked, because there is no public key of that name"
     if fingerprint(key) != said.key:
         return "was made with another key than the one known under that name"
-    if heads.get(said.count) != said.head:
-        return f"was not made under this record as it stands at entry {said.count}"
     try:
         key.verify(bytes.fromhex(signature.signature), said.payload())
     except InvalidSignature:

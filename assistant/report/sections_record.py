@@ -129,9 +129,9 @@ def identity(case: Case) -> Iterator[Block]:
     )
     yield Text(
         "The record is a chain of entries, each with the SHA-256 of the one before it in RFC 8785 "
-        "form; it was told again from its first entry when this report was made, and held. Whether "
-        "its end was cut off shows only by the head code heard or written down during the session, "
-        "or by a signature.",
+        "form; it was verified from its first entry, sound clips included, when this report was "
+        "made, and is intact. Whether its end was cut off shows only by the head code heard or "
+        "written down during the session, or by a signature.",
         "small",
     )
 
@@ -152,8 +152,8 @@ def signatures(case: Case) -> Iterator[Block]:
             ("key", 0.25, "left"),
         ],
         [(s.name, s.meaning, moment(s.utc), str(s.count), s.key[:16]) for s in statements],
-        note="They follow each other and stand under this record. That the named person made them "
-        "is proved with the person's public key when the record is verified.",
+        note="Each was checked with the public key of the named person when this report was made; "
+        "they follow each other and stand under this record.",
     )
 
 

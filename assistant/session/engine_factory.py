@@ -1,12 +1,10 @@
-"""Choosing the engine, and small pieces that every way of running a session needs."""
+"""Choosing the recogniser of a session."""
 
-import hashlib
 import os
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal, Protocol
 
-from assistant import __version__
 from assistant.errors import DeviceError
 from assistant.grammar.language import Language
 from assistant.grammar.rendering import NUMBER
@@ -90,16 +88,6 @@ class VoskJudge:
         reason = {"accept": "", "ask": "unclear", "refuse": "no-phrase"}[decision]
         scores = {"confidence": f"{sure:.4f}"}
         return Verdict(decision, found.text, reason, utterance, self.name, scores)
-
-
-def fingerprint(data: bytes) -> str:
-    """SHA-256 of the exact bytes, in hexadecimal."""
-    return hashlib.sha256(data).hexdigest()
-
-
-def software() -> str:
-    """Name and version, as they go on record."""
-    return f"sampling-assistant {__version__}"
 
 
 def second_folder(named: str = "") -> Path | None:

@@ -1,17 +1,14 @@
 """The live session: microphone, loudspeaker and keyboard, joined by one queue."""
 
-import contextlib
 import math
 import time
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Literal, assert_never
 
-from pydantic import ValidationError
-
 from assistant.clock import ManualClock, SystemClock
 from assistant.conformance import follow, proved
-from assistant.errors import InputError, RecordBroken, RecordError
+from assistant.errors import InputError, RecordError
 from assistant.grammar.language import Language
 from assistant.journal.entry import Entry
 from assistant.plan import Plan, parse_plan
@@ -24,10 +21,11 @@ from assistant.procedure.events import (
     Event,
     Opened,
     Resumed,
-    load,
 )
 from assistant.procedure.model import Session, begin
-from assistant.session.engine_factory import SessionJudge, fingerprint, software
+from assistant.record import fingerprint, software
+from assistant.record.opening import with_own_files
+from assistant.session.engine_factory import SessionJudge
 from assistant.session.journal_writer import Keeper
 from assistant.session.monitors import ClockWatch, NoiseWatch
 from assistant.session.session_loop import Conductor, Observer, Parts
@@ -45,7 +43,6 @@ from assistant.speech.audio_events import DeviceReport, QueueItem, SoundQueue
 from assistant.speech.barge_in import StrictListening
 from assistant.speech.listening_pipeline import Ear
 from assistant.speech.resample import ProgramRate
-from assistant.storage.record_reader import RecordView
 from assistant.storage.record_writer import RecordFolder
 
 TICK_S = 0.05
@@ -315,40 +312,6 @@ class LiveSession:
             observer.trouble(reason)
         words = self._setting.language.prompts[Prompt.STORAGE_FAILED]
         self._setting.speaker.say(words, lambda: None)
-
-
-def with_own_files(view: RecordView, entries: Iterable[Entry]) -> Iterator[Entry]:
-    """Pass entries on; prove plan and grammar before anything is told by them.
-
-    Another grammar than the one used would show as effects that nobody asked for, and the entry
-    would be blamed instead of the file.
-
-    Raises:
-        RecordBroken: one of the files is not the one that was used.
-    """
-    for entry in entries:
-        if entry.seq == 1:
-            with contextlib.suppress(ValidationError):  # whoever folds the entries names the fault
-                opened = load(entry.event)
-                if isinstance(opened, Opened):
-                    same_files(view, opened)
-        yield entry
-
-
-def same_files(view: RecordView, opened: Opened) -> None:
-    """Prove that plan and grammar in a record's folder are those that were used.
-
-    Raises:
-        RecordBroken: one is not.
-    """
-    for name, data, recorded in (
-        ("plan.toml", view.plan, opened.plan_sha256),
-        ("grammar.toml", view.grammar, opened.grammar_sha256),
-    ):
-        if fingerprint(data) != recorded:
-            raise RecordBroken(
-                f"{view.path / name} is not the file that was used: look for another copy."
-            )
 
 
 def _operator(plan: Plan, wanted: str) -> str:

@@ -15,9 +15,10 @@ from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Speaker, Utterance
 from assistant.procedure.events import Event, Opened, SoundChecked
 from assistant.procedure.machine import Outcome
 from assistant.procedure.model import Session, begin
+from assistant.record import fingerprint, software
 from assistant.rehearsal.operator import PATIENCE_S, Deed, Operator
 from assistant.rehearsal.script import Script
-from assistant.session.engine_factory import fingerprint, open_judge, software
+from assistant.session.engine_factory import open_judge
 from assistant.session.journal_writer import Keeper
 from assistant.session.pronunciation_check import refuse_alike
 from assistant.session.session_loop import Conductor, Observer, Parts

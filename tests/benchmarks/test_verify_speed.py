@@ -20,8 +20,6 @@ from pathlib import Path
 
 import pytest
 
-from assistant.cli.record import open_record
-from assistant.cli.verify import prove
 from assistant.clock import ManualClock
 from assistant.conformance import outcome_on_record, retell
 from assistant.grammar.language import parse_grammar
@@ -33,6 +31,7 @@ from assistant.procedure.enums import Intent, State
 from assistant.procedure.events import AudioLost, Event, Heard, Meaning, dump
 from assistant.procedure.machine import step
 from assistant.procedure.model import Session
+from assistant.record import open_record, prove
 from assistant.storage import bundled_files
 from assistant.storage.memory import MemoryJournal
 from assistant.storage.record_writer import RecordFolder

@@ -7,9 +7,9 @@ import pytest
 import soundfile
 
 from assistant.cli import main
-from assistant.cli.record import open_record
 from assistant.ports import SAMPLE_RATE
 from assistant.procedure.events import Opened
+from assistant.record import open_record
 from assistant.speech.utterance_verification.profile import load_profile
 
 

@@ -2,6 +2,7 @@
 
 import io
 import json
+import re
 import shutil
 import subprocess
 import sys
@@ -12,11 +13,13 @@ from pathlib import Path
 import openpyxl
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
 
 from assistant.cli import main
 from assistant.cli.evaluation_inputs import MOST_BYTES
 from assistant.clock import ManualClock
 from assistant.journal.chain import read
+from assistant.journal.head_code import head_code
 from assistant.journal.signing import sign
 from assistant.procedure.enums import Intent, State
 from assistant.procedure.events import Meaning
@@ -334,12 +337,38 @@ def test_signatures_must_be_under_this_record(
         previous=None,
     )
     add_signature(copy, signature)
-    assert main(["evaluate", str(copy), str(sheet), "-o", str(out)]) == 0
+    keys = tmp_path / "keys"
+    keys.mkdir()
+    public = key.public_key().public_bytes(Encoding.PEM, PublicFormat.SubjectPublicKeyInfo)
+    (keys / "Ines Vork.pem").write_bytes(public)
+    proved = ["--keys", str(keys)]
+    assert main(["evaluate", str(copy), str(sheet)]) == 2
+    assert "is signed: name the folder of public keys" in capsys.readouterr().err
+    assert main(["evaluate", str(copy), str(sheet), "-o", str(out), *proved]) == 0
     assert b"Ines Vork" in out.read_bytes()
     other = shutil.copytree(records / "batch-2", tmp_path / "other")
     shutil.copy(copy / "signatures.jsonl", other / "signatures.jsonl")
     assert main(["evaluate", str(other), str(sheet)]) == 1
-    assert "was not made under the record" in capsys.readouterr().err
+    assert "was not made under this record" in capsys.readouterr().err
+    signed = copy / "signatures.jsonl"
+    signed.write_bytes(
+        re.sub(rb'"signature":"[0-9a-f]+"', b'"signature":"%s"' % (b"0" * 128), signed.read_bytes())
+    )
+    assert main(["evaluate", str(copy), str(sheet), *proved]) == 1
+    assert "was not made by the holder of that key" in capsys.readouterr().err
+
+
+def test_the_head_code_is_proved_too(
+    record: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The same options as `verify`."""
+    sheet = tmp_path / "a.csv"
+    sheet.write_text(csv(good), "utf-8")
+    *_, last = read(RecordView(record).lines())
+    code = head_code(last.seq, last.hash).text
+    assert main(["evaluate", str(record), str(sheet), "--head", code]) == 0
+    assert main(["evaluate", str(record), str(sheet), "--head", "nonsense"]) == 2
+    assert "nonsense" in capsys.readouterr().err
 
 
 def test_made_up_assays_hold_the_truth_put_in(

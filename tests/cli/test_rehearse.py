@@ -11,11 +11,11 @@ from pathlib import Path
 import pytest
 
 from assistant.cli import main
-from assistant.cli.record import open_record
 from assistant.conformance import Told
 from assistant.procedure.enums import Intent, Kind, State
 from assistant.procedure.events import Heard, RemarkTaken
 from assistant.procedure.model import Session, Status
+from assistant.record import open_record
 from assistant.storage import bundled_files
 
 pytestmark = pytest.mark.slow

@@ -15,13 +15,12 @@ import pytest
 
 from assistant.cli import main
 from assistant.cli.evaluation_inputs import read_record
-from assistant.cli.record import open_record
-from assistant.cli.verify import prove
 from assistant.errors import RecordBroken
 from assistant.journal.chain import line, read, seal
 from assistant.journal.entry import Entry
 from assistant.ports import Instant
 from assistant.procedure.enums import Kind, State
+from assistant.record import open_record, prove
 
 GOLDEN = Path(__file__).parent.parent / "golden"
 SCHEMA_1 = GOLDEN / "schema-1" / "record"

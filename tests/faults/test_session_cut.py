@@ -12,8 +12,6 @@ from pathlib import Path
 
 import pytest
 
-from assistant.cli.record import open_record
-from assistant.cli.verify import prove
 from assistant.conformance import retell
 from assistant.errors import RecordError
 from assistant.journal.chain import read
@@ -21,6 +19,7 @@ from assistant.journal.entry import Entry
 from assistant.procedure.enums import END, State
 from assistant.procedure.events import Resumed
 from assistant.procedure.model import Session, begin
+from assistant.record import open_record, prove
 from assistant.storage.record_writer import RecordFolder
 from tests.faults.disks import QuickDisk
 from tests.faults.driver import FULL, Technician, begin_in, broken_off, english, plan_of, whole

@@ -10,11 +10,10 @@ from collections.abc import Iterator
 
 import pytest
 
-from assistant.cli.record import OpenRecord, open_record
-from assistant.cli.verify import prove
 from assistant.errors import AssistantError, RecordBroken
 from assistant.journal.chain import read
 from assistant.journal.head_code import head_code
+from assistant.record import OpenRecord, open_record, prove
 from tests.faults.driver import FULL, broken_off, whole
 
 LINES = whole(FULL)

@@ -13,8 +13,6 @@ from pathlib import Path
 
 import pytest
 
-from assistant.cli.record import open_record
-from assistant.cli.verify import prove
 from assistant.errors import RecordError
 from assistant.journal.chain import read
 from assistant.journal.entry import Entry
@@ -22,6 +20,7 @@ from assistant.procedure.enums import State
 from assistant.procedure.events import Event, Heard, RemarkTaken, StorageTroubled
 from assistant.procedure.machine import Outcome
 from assistant.procedure.model import Session
+from assistant.record import open_record, prove
 from assistant.storage.filesystem import Disk
 from assistant.storage.record_writer import RecordFolder
 from tests.faults.disks import FailingDisk, ShortDisk, from_then_on, never, only

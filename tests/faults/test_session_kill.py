@@ -18,10 +18,9 @@ from pathlib import Path
 
 import pytest
 
-from assistant.cli.record import open_record
-from assistant.cli.verify import prove
 from assistant.errors import RecordBroken, RecordError
 from assistant.journal.chain import read
+from assistant.record import open_record, prove
 from assistant.storage.record_reader import RecordView
 
 KILLS = 200

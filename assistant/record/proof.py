@@ -1,0 +1,73 @@
+"""Proving a record: chain, order, times, plan, grammar, clips, torn tails and signed heads."""
+
+from dataclasses import dataclass, field
+
+from assistant.conformance import Told
+from assistant.errors import RecordBroken
+from assistant.journal.head_code import watch
+from assistant.journal.signing import Signature, check, note_heads
+from assistant.procedure.events import Heard, RemarkTaken, Resumed
+from assistant.record.opening import OpenRecord
+from assistant.storage.signatures import load_signatures
+
+__all__ = ["Proof", "prove", "prove_files"]
+
+
+@dataclass(slots=True)
+class Proof:
+    """What was proved of a record in one pass over it."""
+
+    signatures: tuple[Signature, ...]
+    heads: dict[int, str] = field(default_factory=dict)
+    """Hash of the record at the count of each signature."""
+    clips: int = 0
+    torn: int = 0
+    """Torn tails set aside, whose bytes are all still there."""
+    last: Told | None = None
+
+    @property
+    def counts(self) -> frozenset[int]:
+        """Entries at which somebody signed."""
+        return frozenset(signature.statement.count for signature in self.signatures)
+
+
+def prove(record: OpenRecord, code: str = "") -> Proof:
+    """Prove everything about a record but who signed it; one pass, memory flat.
+
+    Args:
+        record: opened for reading.
+        code: a head code as typed, "" for none.
+
+    Raises:
+        InputError: the head code is none.
+        RecordBroken: names the first entry, clip, tail or signature that does not hold.
+    """
+    proof = Proof(load_signatures(record.view.path))
+    entries = record.entries()
+    if code:
+        entries = watch(code, entries)
+    for told in record.told(note_heads(entries, proof.counts, proof.heads)):
+        proof.last = told
+        prove_files(record, told, proof)
+    check(proof.signatures, proof.heads)
+    return proof
+
+
+def prove_files(record: OpenRecord, told: Told, proof: Proof) -> None:
+    """Prove the files that an entry names, and count them.
+
+    Raises:
+        RecordBroken: a clip or a torn line is missing or was changed.
+    """
+    match told.event:
+        case Heard(clip=clip) | RemarkTaken(clip=clip) if clip:
+            record.view.clip(clip)
+            proof.clips += 1
+        case Resumed() if told.event.torn_bytes:
+            kept = {tail.sha256: len(tail.data) for tail in record.view.asides()}
+            if kept.get(told.event.torn_sha256) != told.event.torn_bytes:
+                raise RecordBroken(
+                    f"Entry {told.entry.seq} names a torn line that is not in the folder "
+                    f"{record.view.path / 'aside'}: look for another copy of it."
+                )
+            proof.torn += 1
