@@ -4,11 +4,11 @@ The sheet has a row for every vial that the session filled. Where the session we
 laboratory weighs: net masses between what a die holds at bulk and at tapped density.
 """
 
-import argparse
 import csv
 import io
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from pathlib import Path
 
 from rich.console import Console
 
@@ -24,7 +24,25 @@ from assistant.report.vial_records import RecordStudy
 MOST_DECIMALS = 6
 
 
-def run(options: argparse.Namespace) -> int:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options:
+    """Options of `assays`."""
+
+    record: Path
+    output: Path
+    mean: float
+    between: float
+    within: float
+    bias: float
+    depth_slope: float
+    position_slope: float
+    order_slope: float
+    open_slope: float
+    decimals: int
+    seed: int
+
+
+def run(options: Options) -> int:
     """Write the sheet and say what was put into it.
 
     Raises:

@@ -1,6 +1,6 @@
 """`check`: a plan computed and held against every limit the program knows."""
 
-import argparse
+from dataclasses import dataclass
 
 from rich.console import Console
 from rich.markup import escape
@@ -20,7 +20,14 @@ _SEED = 20_260_101
 _TRIALS = 2000
 
 
-def run(options: argparse.Namespace) -> int:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options:
+    """Options of `check`."""
+
+    plan: str
+
+
+def run(options: Options) -> int:
     """Print the findings and what the study can see; 1 when the plan is unfit."""
     console = Console(highlight=False)
     plan = parse_plan(*plan_bytes(options.plan))

@@ -1,6 +1,6 @@
 """`compare`: the batches of a validation campaign against each other."""
 
-import argparse
+from dataclasses import dataclass
 from pathlib import Path
 
 from rich.console import Console
@@ -15,7 +15,19 @@ from assistant.report.formatting import fixed
 from assistant.report.json_output import campaign_json
 
 
-def run(options: argparse.Namespace) -> int:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options:
+    """Options of `compare`."""
+
+    batches: list[str]
+    output: list[Path]
+    json: Path | None
+    partial: bool
+    unit: str | None
+    significance: float
+
+
+def run(options: Options) -> int:
     """Compare; 0 when nothing tells the batches apart, 1 when something does.
 
     Raises:

@@ -1,6 +1,6 @@
 """`draw`: the plan as a picture."""
 
-import argparse
+from dataclasses import dataclass
 from pathlib import Path
 from typing import cast
 
@@ -13,7 +13,15 @@ from assistant.report.draw import Form, draw
 FORMS = ("svg", "png", "pdf")
 
 
-def run(options: argparse.Namespace) -> int:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options:
+    """Options of `draw`."""
+
+    plan: str
+    output: Path
+
+
+def run(options: Options) -> int:
     """Draw vessel, bed, insertions and ports into a file; its suffix says the form."""
     form = options.output.suffix.removeprefix(".").lower()
     if form not in FORMS:

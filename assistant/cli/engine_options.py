@@ -1,13 +1,25 @@
 """The recogniser that the options of a command ask for."""
 
-import argparse
+from dataclasses import dataclass
+from pathlib import Path
 
 from assistant.grammar import Language
 from assistant.ports import PhraseEngine
-from assistant.session.engine_factory import open_engine
+from assistant.session.engine_factory import EngineChoice, open_engine
 
 
-def chosen_engine(options: argparse.Namespace, language: Language) -> tuple[PhraseEngine, str]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EngineOptions:
+    """Options of the commands that recognise speech."""
+
+    engine: EngineChoice
+    model: Path | None
+    second_opinion: str
+    profile: str | None
+    profiles: Path | None
+
+
+def chosen_engine(options: EngineOptions, language: Language) -> tuple[PhraseEngine, str]:
     """Open it; also return the SHA-256 of the voice profile it listens with, "" without one.
 
     Raises:

@@ -1,7 +1,7 @@
 """`enrol`: a person says every phrase once; his profile sharpens the hearing for him."""
 
-import argparse
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from rich.console import Console
@@ -20,7 +20,21 @@ from assistant.speech.files import read_sound
 from assistant.speech.utterance_verification.profile import make_profile, save_profile
 
 
-def run(options: argparse.Namespace) -> int:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options:
+    """Options of `enrol`."""
+
+    name: str
+    plan: str
+    grammar: str
+    microphone: str
+    speaker: str
+    silent: bool
+    audio: Path | None
+    profiles: Path | None
+
+
+def run(options: Options) -> int:
     """Make a profile and say where it is.
 
     Raises:
@@ -70,9 +84,7 @@ def _recorded(folder: Path, phrases: Sequence[str]) -> Iterator[Saying]:
         yield Saying(phrase, pcm)
 
 
-def _asked(
-    options: argparse.Namespace, phrases: Sequence[str], console: Console
-) -> tuple[Saying, ...]:
+def _asked(options: Options, phrases: Sequence[str], console: Console) -> tuple[Saying, ...]:
     """Ask for the phrases over microphone and loudspeaker.
 
     Raises:

@@ -1,7 +1,7 @@
 """`evaluate`: a record and its assays to a verdict, a report, and every number behind it."""
 
-import argparse
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 from rich.console import Console
@@ -21,7 +21,26 @@ EXIT_CODES = {Answer.MET: 0, Answer.NOT_MET: 1, Answer.OPEN: 4}
 """2 and 3 are taken by bad input and by devices."""
 
 
-def run(options: argparse.Namespace) -> int:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options:
+    """Options of `evaluate`."""
+
+    record: Path
+    assays: Path
+    head: str | None
+    keys: Path | None
+    output: list[Path]
+    json: Path | None
+    partial: bool
+    unit: str | None
+    scheme: str
+    confidence: float
+    limit_confidence: float
+    coverage: float
+    method_sd: float | None
+
+
+def run(options: Options) -> int:
     """Evaluate; 0 when the criteria are met, 1 when they are not, 4 when points are left open.
 
     Raises:

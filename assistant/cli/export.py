@@ -1,9 +1,9 @@
 """`export`: a record as tables, as JSON, or as a sheet to print; damaged ones clearly marked."""
 
-import argparse
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from rich.console import Console
 
@@ -21,7 +21,17 @@ if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
 
-def run(options: argparse.Namespace) -> int:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options:
+    """Options of `export`."""
+
+    record: Path
+    form: Literal["csv", "json", "sheet"]
+    output: Path
+    keys: Path | None
+
+
+def run(options: Options) -> int:
     """Export a record; 0 when it is proven as far as it goes, 1 when it is damaged.
 
     Raises:

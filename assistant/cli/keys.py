@@ -1,6 +1,7 @@
 """`keys`: a person's key pair for signing records."""
 
-import argparse
+from dataclasses import dataclass
+from pathlib import Path
 
 from rich.console import Console
 
@@ -9,7 +10,16 @@ from assistant.errors import InputError
 from assistant.storage.keys import make_keys
 
 
-def run(options: argparse.Namespace) -> int:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options:
+    """Options of `keys`."""
+
+    name: str
+    into: Path
+    passphrase_file: Path | None
+
+
+def run(options: Options) -> int:
     """Make the keys and say where they are.
 
     Raises:

@@ -1,6 +1,7 @@
 """`labels`: a sheet of vial labels with machine-readable codes."""
 
-import argparse
+from dataclasses import dataclass
+from pathlib import Path
 
 from assistant.cli.files import plan_bytes, short_hash, write_file
 from assistant.plan import parse_plan
@@ -8,7 +9,15 @@ from assistant.plan.vials import vials
 from assistant.report.labels import label_sheet
 
 
-def run(options: argparse.Namespace) -> int:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options:
+    """Options of `labels`."""
+
+    plan: str
+    output: Path
+
+
+def run(options: Options) -> int:
     """Write the labels of a plan's vials as a PDF."""
     raw, name = plan_bytes(options.plan)
     plan = parse_plan(raw, name)

@@ -1,6 +1,7 @@
 """`new-plan`: a handful of questions, and a complete commented plan file."""
 
-import argparse
+from dataclasses import dataclass
+from pathlib import Path
 
 from rich.console import Console
 from rich.prompt import Prompt
@@ -11,7 +12,16 @@ from assistant.plan.new_plan import new_plan
 from assistant.plan.questionnaire import QUESTIONS, answers_of
 
 
-def run(options: argparse.Namespace) -> int:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options:
+    """Options of `new-plan`."""
+
+    output: Path
+    answer: list[str]
+    defaults: bool
+
+
+def run(options: Options) -> int:
     """Ask what was not given, unless told to take the defaults, and write the plan."""
     if options.output.exists():
         raise InputError(f"{options.output} exists; name another file.")

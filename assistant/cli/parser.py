@@ -4,12 +4,14 @@ import argparse
 from collections.abc import Callable
 from importlib import import_module
 from pathlib import Path
+from typing import TypeVar
 
 from assistant import __version__
 
 MEANINGS = ("performed", "witnessed", "reviewed", "approved")
 """What a signature can mean; the journal's own list is not imported, so that --help stays fast."""
 
+T = TypeVar("T")
 Command = Callable[[argparse.Namespace], int]
 Sub = argparse.ArgumentParser
 Options = Callable[[Sub], None]
@@ -19,12 +21,18 @@ def _later(module: str) -> Command:
     """Name a command without importing it: `--help` stays fast."""
 
     def run(options: argparse.Namespace) -> int:
-        command: Command = import_module(f"assistant.cli.{module}").run
+        command = import_module(f"assistant.cli.{module}")
         if options.configured:
             import_module("assistant.cli.config").configure(options)
-        return command(options)
+        return int(command.run(typed(command.Options, options)))
 
     return run
+
+
+def typed(kind: type[T], options: argparse.Namespace) -> T:
+    """Return the options of one command as its own dataclass, whose fields are their names."""
+    names = getattr(kind, "__dataclass_fields__", ())
+    return kind(**{name: getattr(options, name) for name in names})
 
 
 def build_parser() -> argparse.ArgumentParser:
@@ -64,22 +72,28 @@ def _plan_to_file(sub: Sub) -> None:
 def _new_plan(sub: Sub) -> None:
     _output(sub)
     sub.add_argument(
-        "--answer", action="append", default=[], metavar="KEY=VALUE", help="answer beforehand"
+        "--answer",
+        action="append",
+        default=[],
+        metavar="KEY=VALUE",
+        help="answer to a question, given in advance",
     )
-    sub.add_argument("--defaults", action="store_true", help="ask nothing")
+    sub.add_argument("--defaults", action="store_true", help="use every default answer")
 
 
 def _rehearse(sub: Sub) -> None:
     _plan(sub, optional=True)
     _grammar(sub)
     sub.add_argument("--into", type=Path, help="folder for the record (default: a fresh one)")
-    sub.add_argument("--script", help="file of slips, or a shipped one by name")
-    sub.add_argument("--seed", type=int, default=1, help="of the operator's pauses and the noise")
+    sub.add_argument("--script", help="script of operator errors: a file, or a shipped one by name")
+    sub.add_argument(
+        "--seed", type=int, default=1, help="random seed for the operator's pauses and the noise"
+    )
     sub.add_argument(
         "--snr-db", type=float, default=25.0, help="signal-to-noise ratio of the room, dB"
     )
     sub.add_argument("--voice", default="", help="the operator's eSpeak voice")
-    sub.add_argument("--real-time", action="store_true", help="let time pass as it would")
+    sub.add_argument("--real-time", action="store_true", help="run at real speed")
     sub.add_argument("--aloud", action="store_true", help="play the prompts (implies --real-time)")
     sub.add_argument("--quiet", action="store_true", help="no transcript, only the result")
     _second_opinion(sub)
@@ -91,11 +105,15 @@ def _run(sub: Sub) -> None:
     )
     _grammar(sub)
     sub.add_argument("--into", type=Path, required=True, help="folder of the record")
-    sub.add_argument("--operator", help="name in the plan of who begins (default: the first)")
+    sub.add_argument(
+        "--operator", help="first operator, as named in the plan (default: the first listed)"
+    )
     sub.add_argument("--audio", type=Path, help="WAV or FLAC file instead of the microphone")
-    sub.add_argument("--resume", action="store_true", help="go on with the record in the folder")
+    sub.add_argument("--resume", action="store_true", help="continue the record in the folder")
     _devices(sub)
-    sub.add_argument("--keyboard", action="store_true", help="no microphone: typed lines and keys")
+    sub.add_argument(
+        "--keyboard", action="store_true", help="no microphone: type phrases and press keys"
+    )
     sub.add_argument(
         "--headset",
         action=argparse.BooleanOptionalAction,
@@ -127,12 +145,12 @@ def _engines(sub: Sub) -> None:
     )
     sub.add_argument("--model", type=Path, help="folder of a dynamic-graph Vosk model")
     _second_opinion(sub)
-    sub.add_argument("--profile", metavar="NAME", help="of whom the voice was enrolled")
+    sub.add_argument("--profile", metavar="NAME", help="name of the enrolled speaker")
     _profiles(sub)
 
 
 def _enrol(sub: Sub) -> None:
-    sub.add_argument("name", help="of the person")
+    sub.add_argument("name", help="name of the speaker")
     _plan(sub, optional=True)
     _grammar(sub)
     _devices(sub)
@@ -140,19 +158,23 @@ def _enrol(sub: Sub) -> None:
         "--audio",
         type=Path,
         metavar="FOLDER",
-        help="of sound files named by their phrases, such as dies-are-seated.wav, instead",
+        help="folder of recordings, one per phrase, such as dies-are-seated.wav",
     )
     _profiles(sub)
 
 
 def _replay(sub: Sub) -> None:
     sub.add_argument("record", type=Path, help="folder of the record")
-    sub.add_argument("--speed", type=float, default=1.0, help="times as fast as it happened")
+    sub.add_argument(
+        "--speed", type=float, default=1.0, help="speed factor; 2 is twice as fast as the session"
+    )
     sub.add_argument("--aloud", action="store_true", help="play the clips and the prompts")
     start = sub.add_mutually_exclusive_group()
     start.add_argument("--from", type=int, dest="start", metavar="SEQ", help="entry to begin with")
-    start.add_argument("--deviation", type=int, metavar="N", help="begin where it was raised")
-    start.add_argument("--location", metavar="CODE", help="begin where the sampler went there")
+    start.add_argument(
+        "--deviation", type=int, metavar="N", help="begin where deviation N was raised"
+    )
+    start.add_argument("--location", metavar="CODE", help="begin at the insertion at this location")
 
 
 def _verify(sub: Sub) -> None:
@@ -186,7 +208,7 @@ def _passphrase(sub: Sub) -> None:
     sub.add_argument(
         "--passphrase-file",
         type=Path,
-        help="file whose first line is the passphrase (default: asked for, unseen)",
+        help="file whose first line is the passphrase (default: a hidden prompt)",
     )
 
 
@@ -223,7 +245,7 @@ def _evaluate(sub: Sub) -> None:
     sub.add_argument("--keys", type=Path, help="folder of public keys, to check the signatures by")
     _report(sub)
     sub.add_argument(
-        "--partial", action="store_true", help="go on without missing, void or open vials; says so"
+        "--partial", action="store_true", help="leave out missing, void and open vials, and say so"
     )
     _unit(sub)
     sub.add_argument(
@@ -232,12 +254,20 @@ def _evaluate(sub: Sub) -> None:
         default="industry-2014",
         help="whose verdict leads and becomes the exit code (default: industry-2014)",
     )
-    sub.add_argument("--confidence", type=float, default=0.95, help="of the intervals, 0 to 1")
     sub.add_argument(
-        "--limit-confidence", type=float, default=0.90, help="of the acceptance limits, 0 to 1"
+        "--confidence", type=float, default=0.95, help="confidence level of the intervals, 0 to 1"
     )
     sub.add_argument(
-        "--coverage", type=float, default=0.95, help="asked of the acceptance limits, 0 to 1"
+        "--limit-confidence",
+        type=float,
+        default=0.90,
+        help="confidence level of the acceptance limits, 0 to 1",
+    )
+    sub.add_argument(
+        "--coverage",
+        type=float,
+        default=0.95,
+        help="coverage required of the acceptance limits, 0 to 1",
     )
     sub.add_argument("--method-sd", type=float, help="SD of the analytical method, %% of target")
 
@@ -250,7 +280,11 @@ def _compare(sub: Sub) -> None:
         help="a record's folder and its sheet, joined by an equals sign; two or more",
     )
     _report(sub)
-    sub.add_argument("--partial", action="store_true", help="as for evaluate, for every batch")
+    sub.add_argument(
+        "--partial",
+        action="store_true",
+        help="leave out missing, void and open vials of every batch",
+    )
     _unit(sub)
     sub.add_argument(
         "--significance", type=float, default=0.05, help="largest p-value called a difference"
@@ -274,15 +308,15 @@ def _assays(sub: Sub) -> None:
         sub.add_argument(
             f"--{name}", type=float, default=default, help=f"{what}, %{truth} (default {default:g})"
         )
-    sub.add_argument("--decimals", type=int, default=1, help="of the assays (default 1)")
-    sub.add_argument("--seed", type=int, default=1, help="of the random numbers (default 1)")
+    sub.add_argument("--decimals", type=int, default=1, help="decimals of the assays (default 1)")
+    sub.add_argument("--seed", type=int, default=1, help="random seed (default 1)")
 
 
 def _unit(sub: Sub) -> None:
     sub.add_argument(
         "--unit",
         choices=("percent", "fraction", "mg", "mg/g"),
-        help="of the assays, where their heading does not say",
+        help="unit of the assays, where their heading does not say",
     )
 
 
@@ -312,21 +346,26 @@ def _grammar(sub: Sub) -> None:
 
 
 _COMMANDS: tuple[tuple[str, str, str, Options], ...] = (
-    ("check", "check", "compute a plan and hold it against the limits", _check),
-    ("draw", "draw", "a plan as a picture", _plan_to_file),
-    ("labels", "labels", "a sheet of vial labels as a PDF", _plan_to_file),
-    ("new-plan", "new_plan", "write a plan from a handful of answers", _new_plan),
-    ("phrases", "phrases", "whether the phrases can be told apart by ear", _phrases),
-    ("rehearse", "rehearse", "a whole session with a simulated operator, no hardware", _rehearse),
-    ("sound-check", "sound_check", "the room, the devices and your voice", _sound_check),
-    ("enrol", "enrol", "your voice, so that it is heard more surely", _enrol),
-    ("run", "run", "the live session", _run),
-    ("replay", "replay", "tell a record again as it happened", _replay),
-    ("verify", "verify", "check a record's integrity and prove it", _verify),
-    ("keys", "keys", "make a person's keys for signing", _keys),
-    ("sign", "sign", "put your name, the time and the meaning under a record", _sign),
-    ("export", "export", "a record as tables, as JSON or as a sheet to print", _export),
-    ("assays", "assays", "a laboratory's sheet made up from a known truth, to rehearse", _assays),
-    ("evaluate", "evaluate", "a record and its assays to a verdict and a report", _evaluate),
-    ("compare", "compare", "the batches of a campaign against each other", _compare),
+    ("check", "check", "check a plan against the limits", _check),
+    ("draw", "draw", "draw a plan", _plan_to_file),
+    ("labels", "labels", "make a sheet of vial labels as a PDF", _plan_to_file),
+    ("new-plan", "new_plan", "write a plan from a few answers", _new_plan),
+    ("phrases", "phrases", "check that the phrases sound different enough", _phrases),
+    (
+        "rehearse",
+        "rehearse",
+        "rehearse a session with a simulated operator, without hardware",
+        _rehearse,
+    ),
+    ("sound-check", "sound_check", "check the room, the devices and your voice", _sound_check),
+    ("enrol", "enrol", "enrol a speaker", _enrol),
+    ("run", "run", "run a live session", _run),
+    ("replay", "replay", "play back a session", _replay),
+    ("verify", "verify", "verify a record", _verify),
+    ("keys", "keys", "make a pair of signing keys", _keys),
+    ("sign", "sign", "sign a record", _sign),
+    ("export", "export", "export a record as tables, JSON or a sheet to print", _export),
+    ("assays", "assays", "simulate assay results", _assays),
+    ("evaluate", "evaluate", "evaluate assay results and write the report", _evaluate),
+    ("compare", "compare", "compare the batches of a campaign", _compare),
 )

@@ -1,7 +1,7 @@
 """`phrases`: can the phrases of a grammar be told apart, state by state?"""
 
-import argparse
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 from rich.console import Console
 from rich.table import Table
@@ -14,7 +14,15 @@ from assistant.plan.model import Plan
 from assistant.session.pronunciation_check import dictionary
 
 
-def run(options: argparse.Namespace) -> int:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options:
+    """Options of `phrases`."""
+
+    plan: str
+    grammar: str
+
+
+def run(options: Options) -> int:
     """Print the nearest pair of every state and what is wrong; 1 where the grammar cannot be used.
 
     Raises:

@@ -1,7 +1,7 @@
 """`rehearse`: a whole session with a simulated operator."""
 
-import argparse
 import tempfile
+from dataclasses import dataclass
 from pathlib import Path
 
 from rich.console import Console
@@ -13,7 +13,24 @@ from assistant.rehearsal.script import Script, parse_script
 from assistant.session.rehearse import Rehearsal, Wish
 
 
-def run(options: argparse.Namespace) -> int:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options:
+    """Options of `rehearse`."""
+
+    plan: str
+    grammar: str
+    into: Path | None
+    script: str | None
+    seed: int
+    snr_db: float
+    voice: str
+    real_time: bool
+    aloud: bool
+    quiet: bool
+    second_opinion: str
+
+
+def run(options: Options) -> int:
     """Rehearse; 0 when the record closed as complete, or as the script wanted it to end."""
     console = Console(highlight=False)
     plan, plan_name = plan_bytes(options.plan)

@@ -1,9 +1,10 @@
 """`replay`: a record told again, in its own time or faster, from the beginning or from a spot."""
 
-import argparse
 import threading
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
 
 from rich.console import Console
 
@@ -21,7 +22,19 @@ LONGEST_WAIT_S = 30.0
 SLOWEST = 0.01
 
 
-def run(options: argparse.Namespace) -> int:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options:
+    """Options of `replay`."""
+
+    record: Path
+    speed: float
+    aloud: bool
+    start: int | None
+    deviation: int | None
+    location: str | None
+
+
+def run(options: Options) -> int:
     """Retell a record; with --aloud also its clips and prompts.
 
     Raises:
@@ -52,7 +65,7 @@ def run(options: argparse.Namespace) -> int:
     return 0
 
 
-def _from(record: OpenRecord, options: argparse.Namespace) -> Iterator[Told]:
+def _from(record: OpenRecord, options: Options) -> Iterator[Told]:
     """Yield what is to be told; everything before it is proved all the same."""
     begun = False
     for told in record.told():
@@ -63,7 +76,7 @@ def _from(record: OpenRecord, options: argparse.Namespace) -> Iterator[Told]:
         raise InputError(f"The record in {options.record} has no {_wanted(options)}.")
 
 
-def _begins(told: Told, options: argparse.Namespace) -> bool:
+def _begins(told: Told, options: Options) -> bool:
     session = told.outcome.session
     if options.start is not None:
         return bool(told.entry.seq >= max(1, options.start))
@@ -75,7 +88,7 @@ def _begins(told: Told, options: argparse.Namespace) -> bool:
     return True
 
 
-def _wanted(options: argparse.Namespace) -> str:
+def _wanted(options: Options) -> str:
     if options.start is not None:
         return f"entry {options.start}"
     if options.deviation is not None:

@@ -1,13 +1,15 @@
 """`run`: the live session."""
 
-import argparse
 import contextlib
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
 
 from rich.console import Console
 from rich.live import Live
 
-from assistant.cli.engine_options import chosen_engine
+from assistant.cli.engine_options import EngineOptions, chosen_engine
 from assistant.cli.files import grammar_bytes, plan_bytes
 from assistant.cli.summary import show_end
 from assistant.clock import ManualClock
@@ -31,7 +33,26 @@ A vessel can move, powder can burn, tip over or harm. Follow your site's procedu
 licensed practice. This program records; it never grants permission."""
 
 
-def run(options: argparse.Namespace) -> int:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options(EngineOptions):
+    """Options of `run`."""
+
+    plan: str | None
+    grammar: str
+    into: Path
+    operator: str | None
+    audio: Path | None
+    resume: bool
+    microphone: str
+    speaker: str
+    silent: bool
+    keyboard: bool
+    headset: bool
+    key: Literal["enter", "space"]
+    plain: bool
+
+
+def run(options: Options) -> int:
     """Run a session; 0 when its record closed as complete, 1 when incomplete or still open."""
     console = Console(highlight=False)
     console.print(CAUTION, style="bold")
@@ -67,7 +88,7 @@ def run(options: argparse.Namespace) -> int:
     return 1
 
 
-def _wanted(options: argparse.Namespace) -> Wanted:
+def _wanted(options: Options) -> Wanted:
     return Wanted(
         audio=options.audio,
         microphone=options.microphone or "",
@@ -79,7 +100,7 @@ def _wanted(options: argparse.Namespace) -> Wanted:
 
 
 def _words(
-    options: argparse.Namespace, stack: contextlib.ExitStack
+    options: Options, stack: contextlib.ExitStack
 ) -> tuple[Language, Callable[[], RecordFolder]]:
     """The language to work in, and what opens the record: a new one only when all else is there."""
     if options.resume:
@@ -95,7 +116,7 @@ def _words(
     return language, lambda: stack.enter_context(RecordFolder.create(options.into, plan, grammar))
 
 
-def _resumed(options: argparse.Namespace) -> RecordFolder:
+def _resumed(options: Options) -> RecordFolder:
     """Open the record to go on with; the plan need not be named, but if it is, it must be it."""
     folder = RecordFolder.open(options.into)
     if options.plan and plan_bytes(options.plan)[0] != folder.plan:

@@ -1,7 +1,8 @@
 """`sign`: a person puts name, time and meaning under a record that is closed and holds."""
 
-import argparse
 import unicodedata
+from dataclasses import dataclass
+from pathlib import Path
 
 from rich.console import Console
 
@@ -10,7 +11,7 @@ from assistant.cli.verify import signature_lines
 from assistant.clock import SystemClock
 from assistant.errors import InputError, RecordBroken, RecordError
 from assistant.journal.head_code import head_code
-from assistant.journal.signing import sign
+from assistant.journal.signing import Meaning, sign
 from assistant.plan import Plan
 from assistant.procedure.enums import END
 from assistant.record import open_record, prove
@@ -20,7 +21,18 @@ from assistant.storage.signatures import add_signature
 _ROLES = {"performed": "operator", "witnessed": "witness"}
 
 
-def run(options: argparse.Namespace) -> int:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options:
+    """Options of `sign`."""
+
+    record: Path
+    name: str
+    meaning: Meaning
+    key: Path
+    passphrase_file: Path | None
+
+
+def run(options: Options) -> int:
     """Prove the record, then sign it.
 
     Raises:

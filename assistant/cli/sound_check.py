@@ -1,10 +1,10 @@
 """`sound-check`: the room, the devices and the operator, before any session."""
 
-import argparse
+from dataclasses import dataclass
 
 from rich.console import Console
 
-from assistant.cli.engine_options import chosen_engine
+from assistant.cli.engine_options import EngineOptions, chosen_engine
 from assistant.cli.files import grammar_bytes, plan_bytes
 from assistant.grammar import parse_grammar
 from assistant.plan import parse_plan
@@ -19,7 +19,18 @@ from assistant.session.sound_check import (
 )
 
 
-def run(options: argparse.Namespace) -> int:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options(EngineOptions):
+    """Options of `sound-check`."""
+
+    plan: str
+    grammar: str
+    microphone: str
+    speaker: str
+    silent: bool
+
+
+def run(options: Options) -> int:
     """Check the sound and print what was found; 0 when a session would start, else 1.
 
     Raises:

@@ -1,7 +1,7 @@
 """`verify`: is this record what it was when it was written, and could it have happened?"""
 
-import argparse
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 from rich.console import Console
@@ -14,7 +14,18 @@ from assistant.record import OpenRecord, Proof, open_record, prove
 from assistant.storage.keys import load_public
 
 
-def run(options: argparse.Namespace) -> int:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options:
+    """Options of `verify`."""
+
+    record: Path
+    head: str | None
+    keys: Path | None
+    re_hear: bool
+    second_opinion: str
+
+
+def run(options: Options) -> int:
     """Check chain, order, times, plan, grammar, clips, torn tails, head code and signatures.
 
     Raises:

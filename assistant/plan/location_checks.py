@@ -85,17 +85,17 @@ def set_lines(plan: Plan, bed: Bed, insertions: Sequence[Insertion]) -> Iterator
     yield _replicates(plan)
     yield _coverage(plan, bed, insertions)
     yield _wakes(plan, insertions)
-    yield _told(plan, bed)
+    yield _clock_rounding(plan, bed)
 
 
-def _told(plan: Plan, bed: Bed) -> Finding:
-    """Entry and tilt are told in half hours; say how far that leads the tip astray."""
+def _clock_rounding(plan: Plan, bed: Bed) -> Finding:
+    """Entry and tilt are spoken in half hours; how far that rounding moves the tip."""
     shifts = {place.code: told_shift_mm(plan, bed, place) for place in plan.locations}
     worst = max(shifts, key=lambda code: shifts[code])
     near = shifts[worst] <= plan.wake_mm
     return Finding(
         "locations",
-        "told by the clock",
+        "clock rounding",
         fit_if(near, Verdict.CAUTION),
         f"the tip ends up to {shifts[worst]:.0f} mm from its place, at {worst}",
         f"{plan.wake_mm:g} mm, the width of a wake",
@@ -130,7 +130,7 @@ def _coverage(plan: Plan, bed: Bed, insertions: Sequence[Insertion]) -> Finding:
         f"{seen.share:.1%} (+/- {seen.error:.1%}) of the bed is farther than {radius:.0f} mm",
         f"{BARE_SHARE:.0%} or less",
         DERIVED,
-        f"bare most of all: {worst}" if seen.gaps else "",
+        f"least covered: {worst}" if seen.gaps else "",
     )
 
 

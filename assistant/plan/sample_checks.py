@@ -171,7 +171,7 @@ def sight_lines(plan: Plan) -> Iterator[Finding]:
         mixing.random_rsd(share, mass, active, filler) for mass in (plan.dose.mass_mg, sample)
     )
     yield Finding(
-        "what can be seen",
+        "detectability",
         "random mixture",
         fit_if(die <= CLEAR_SHARE * limit, Verdict.CAUTION if die < limit else Verdict.UNFIT),
         f"RSD {die:.2f} % in one die, {one:.2f} % in one unit dose",
@@ -185,7 +185,7 @@ def sight_lines(plan: Plan) -> Iterator[Finding]:
 
 def _unknown(limit: float) -> Finding:
     return Finding(
-        "what can be seen",
+        "detectability",
         "random mixture",
         Verdict.CAUTION,
         "not known",
@@ -198,7 +198,7 @@ def _unknown(limit: float) -> Finding:
 def _lacey(share: float, random: float, limit: float) -> Finding:
     index = mixing.lacey_index(share * limit / 100, share, random)
     return Finding(
-        "what can be seen",
+        "detectability",
         "Lacey index at the limit",
         Verdict.FIT,
         f"{index:.5f}",
@@ -219,11 +219,11 @@ def _gy(plan: Plan, share: float, sample_mg: float, limit: float) -> Finding:
     top_cm = mixing.top_size_um(powder.active_d50_um or 0.0, powder.active_gsd or 1.0) * 1e-4
     error = mixing.gy_rsd(constant, top_cm, sample_mg / 1000)
     return Finding(
-        "what can be seen",
+        "detectability",
         "fundamental sampling error",
         fit_if(error <= CLEAR_SHARE * limit, Verdict.CAUTION),
         f"RSD {error:.2f} % in one die",
         f"{CLEAR_SHARE * limit:g} %",
         f"Gy; composition factor {MEMORY}",
-        "a second estimate by another road",
+        "a second estimate by an independent method",
     )

@@ -52,11 +52,11 @@ def test_a_shipped_plan_is_fit(name: str, command: Run) -> None:
     done = command("check", name)
     assert done.returncode == 0
     assert done.stdout.rstrip().endswith("the plan is fit")
-    for group in ("vessel and bed", "insertions", "locations", "dies", "sampler", "can be seen"):
+    for group in ("vessel and bed", "insertions", "locations", "dies", "sampler", "detectability"):
         assert group in done.stdout
     assert "chance of passing with 10 locations" in done.stdout
     assert "CAUTION" not in done.stdout
-    assert "told by the clock" in done.stdout
+    assert "clock rounding" in done.stdout
 
 
 UNFIT = (

@@ -56,7 +56,7 @@ def test_an_older_grammar_can_be_recalled_but_not_worked_with() -> None:
     with pytest.raises(GrammarError, match="lacks 'close'"):
         parse_grammar(older, "x")
     language = recall_grammar(older, "x")
-    assert sentence(language, Say(Prompt.WITHDRAW), spoken=True) == "Draw it out, closed."
+    assert sentence(language, Say(Prompt.WITHDRAW), spoken=True) == "Withdraw the sampler, closed."
     with pytest.raises(GrammarError, match="no words for 'close'"):
         sentence(language, Say(Prompt.CLOSE), spoken=True)
 

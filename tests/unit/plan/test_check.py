@@ -114,7 +114,7 @@ TABLES = (
         {"active_d50_um": 200.0},
     ),
     Case("few", "number", CAUTION, "", "limits", {"fewest_locations": 11}),
-    Case("sparse", "coverage", CAUTION, "bare most of all", "limits", {"coverage_mm": 100.0}),
+    Case("sparse", "coverage", CAUTION, "least covered", "limits", {"coverage_mm": 100.0}),
 )
 
 

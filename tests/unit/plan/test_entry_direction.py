@@ -113,8 +113,8 @@ def test_a_direction_between_the_hours_is_remarked(cone: Plan, with_locations: C
     place = {"depth_mm": 1000.0, "x_mm": 150.0, "tilt_deg": 25.0}
     near = with_locations(cone, {**place, "towards_deg": 15.0})
     beside = with_locations(cone, {**place, "towards_deg": 22.0})
-    (fit,) = [f for f in findings(near) if f.subject == "told by the clock"]
-    (off,) = [f for f in findings(beside) if f.subject == "told by the clock"]
+    (fit,) = [f for f in findings(near) if f.subject == "clock rounding"]
+    (off,) = [f for f in findings(beside) if f.subject == "clock rounding"]
     assert fit.verdict is Verdict.FIT
     assert fit.number == "the tip ends up to 0 mm from its place, at L1"
     # 1000 mm at 25 degrees reach 423 mm out; 7 degrees of that are 52 mm.

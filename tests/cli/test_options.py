@@ -1,0 +1,57 @@
+"""Every command gets its options typed: the parser's values are those its dataclass declares."""
+
+import dataclasses
+from importlib import import_module
+from typing import get_type_hints
+
+import pytest
+from pydantic import TypeAdapter
+
+from assistant.cli.config import configure
+from assistant.cli.parser import build_parser, typed
+
+NOT_PASSED = {"command", "configured"}
+"""Set by the parser itself."""
+
+LINES = {
+    "check": "bin",
+    "draw": "bin -o a.svg",
+    "labels": "bin -o a.pdf",
+    "new_plan": "-o a.toml --answer vessel=drum",
+    "phrases": "",
+    "rehearse": "--into folder --script a.toml --snr-db 12",
+    "sound_check": "--silent",
+    "enrol": "Ana --audio folder",
+    "run": "bin --into folder --engine vosk --model folder --audio a.wav",
+    "replay": "folder --from 3",
+    "verify": "folder --keys folder",
+    "keys": "Ana --into folder --passphrase-file a.txt",
+    "sign": "folder --as Ana --meaning reviewed --key Ana.key.pem",
+    "export": "folder --as csv -o out --keys folder",
+    "assays": "folder -o a.csv --mean 99",
+    "evaluate": "folder a.csv -o a.pdf --json a.json --unit mg --method-sd 0.4",
+    "compare": "a=a.csv b=b.csv --significance 0.01",
+}
+
+
+@pytest.mark.parametrize("module", LINES)
+def test_the_parser_fills_the_declared_types(module: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """No option of the parser is lost, none is undeclared, and each has its declared type."""
+    monkeypatch.delenv("SAMPLING_ASSISTANT_CONFIG", raising=False)
+    line = [module.replace("_", "-"), *LINES[module].split()]
+    namespace = build_parser().parse_args(line)
+    if namespace.configured:
+        configure(namespace)
+    kind = import_module(f"assistant.cli.{module}").Options
+    options = typed(kind, namespace)
+    declared = {field.name for field in dataclasses.fields(kind)}
+    assert declared == set(vars(namespace)) - NOT_PASSED
+    for name, declared_type in get_type_hints(kind).items():
+        TypeAdapter(declared_type).validate_python(getattr(options, name), strict=True)
+
+
+def test_every_command_is_tried() -> None:
+    """The list above is the parser's."""
+    actions = build_parser()._actions  # noqa: SLF001 - argparse offers no public way
+    (commands,) = (action.choices for action in actions if isinstance(action.choices, dict))
+    assert set(commands) == {module.replace("_", "-") for module in LINES}
