@@ -10,7 +10,7 @@ from assistant.errors import RecordBroken
 from assistant.journal.head_code import head_code
 from assistant.journal.signing import Signature, check
 from assistant.procedure.model import begin
-from assistant.record import OpenRecord, Proof, open_record, prove
+from assistant.record import OpenRecord, Proof, open_record, prove, software
 from assistant.storage.keys import load_public
 
 
@@ -36,6 +36,7 @@ def run(options: argparse.Namespace) -> int:
         console.print(
             f"{proof.torn} torn lines were set aside; their bytes are kept", soft_wrap=True
         )
+    _show_versions(console, proof)
     _show_signatures(console, proof, options.keys)
     if not options.head and not (options.keys and proof.signatures):
         console.print(
@@ -44,6 +45,26 @@ def run(options: argparse.Namespace) -> int:
     if options.re_hear:
         _rehear(console, record, options.second_opinion)
     return 0
+
+
+def _show_versions(console: Console, proof: Proof) -> None:
+    """Say which version wrote the record, and what this one derives otherwise from its events."""
+    wrote = ", ".join(proof.software)
+    if not proof.differing:
+        console.print(f"written by {wrote}; re-derived by {software()} alike", soft_wrap=True)
+        return
+    console.print(
+        f"written by {wrote}; {software()} derives {proof.differing} numbers otherwise. The "
+        "versions differ; this says nothing against the record:",
+        soft_wrap=True,
+    )
+    for each in proof.differences:
+        console.print(
+            f"  entry {each.seq}, {each.what}: recorded {each.recorded}, derived {each.derived}",
+            soft_wrap=True,
+        )
+    if proof.differing > len(proof.differences):
+        console.print(f"  and {proof.differing - len(proof.differences)} more", soft_wrap=True)
 
 
 def _rehear(console: Console, record: OpenRecord, model: str) -> None:
