@@ -10,6 +10,9 @@ from assistant import __version__
 MEANINGS = ("performed", "witnessed", "reviewed", "approved")
 """What a signature can mean; the journal's own list is not imported, so that --help stays fast."""
 
+REQUIREMENTS = ("anchored-to-end", "closed", "live", *MEANINGS)
+"""What `verify --require` can ask for; `assistant.record.standing` answers."""
+
 Command = Callable[[argparse.Namespace], int]
 Sub = argparse.ArgumentParser
 Options = Callable[[Sub], None]
@@ -159,6 +162,14 @@ def _verify(sub: Sub) -> None:
     sub.add_argument("record", type=Path, help="folder of the record")
     sub.add_argument("--head", help="head code heard or written down during the work")
     sub.add_argument("--keys", type=Path, help="folder of public keys, to check the signatures by")
+    sub.add_argument(
+        "--require",
+        action="append",
+        choices=REQUIREMENTS,
+        default=[],
+        help="what must hold, else exit code 1; may be given several times, and several meanings "
+        "must be signed by different persons",
+    )
     sub.add_argument(
         "--re-hear",
         action="store_true",

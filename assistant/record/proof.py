@@ -27,6 +27,8 @@ class Proof:
     torn: int = 0
     """Torn tails set aside, whose bytes are all still there."""
     last: Told | None = None
+    kind: str = ""
+    """Live or rehearsal, as the first entry says; "" where it does not."""
     software: tuple[str, ...] = ()
     """Names and versions that wrote it, in order, each once."""
     differences: list[Difference] = field(default_factory=list)
@@ -39,6 +41,8 @@ class Proof:
         self.last = told
         if isinstance(told.event, Opened | Resumed):
             self.software = tuple(dict.fromkeys((*self.software, told.event.software)))
+        if isinstance(told.event, Opened):
+            self.kind = told.event.kind
         self.differing += len(told.differences)
         self.differences += told.differences[: max(0, MOST_SHOWN - len(self.differences))]
 
