@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 
 from pydantic import JsonValue, ValidationError
 
+from assistant import __version__
 from assistant.errors import GrammarError, RecordBroken
 from assistant.grammar.language import Language
 from assistant.grammar.rendering import sentence
@@ -24,7 +25,7 @@ from assistant.journal.upcast import Fields, Upgrade, upcast
 from assistant.plan.model import Plan
 from assistant.procedure.effects import Effect, Say, StartTimer, StopTimers, plain
 from assistant.procedure.enums import END
-from assistant.procedure.events import SCHEMA, Event, Heard, Opened, TimerRang, load
+from assistant.procedure.events import SCHEMA, Event, Heard, Opened, Resumed, TimerRang, load
 from assistant.procedure.machine import Outcome, step
 from assistant.procedure.model import Session, begin
 from assistant.procedure.queries import answerable
@@ -52,8 +53,24 @@ def _renamed(value: JsonValue, key: str = "") -> JsonValue:
 UPGRADES: Mapping[int, Upgrade] = {1: _from_schema_1}
 """From each older schema of the record to the next."""
 
+PRESENT = f"sampling-assistant {__version__}"
+"""Name and version of this program, as they go on record."""
+
 MOST_KEPT = 1024
 """Outcomes kept; a bound on memory, not on what can be proved."""
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """A number derived otherwise by this version than by the one that wrote the entry."""
+
+    seq: int
+    what: str
+    """Prompt or timer, and which of its numbers."""
+    recorded: str
+    derived: str
+    software: str
+    """Name and version that wrote the entry."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +80,8 @@ class Told:
     entry: Entry
     event: Event
     outcome: Outcome
+    differences: tuple[Difference, ...] = ()
+    """Numbers that this version derives otherwise than the version that wrote the entry."""
 
 
 def outcome_on_record(outcome: Outcome, language: Language) -> dict[str, JsonValue]:
@@ -131,11 +150,14 @@ def follow(entries: Iterable[Entry], plan: Plan, language: Language) -> Iterator
         language: as for `retell`.
 
     Raises:
-        RecordBroken: names the first entry that the procedure does not lead to.
+        RecordBroken: names the first entry that the procedure does not lead to. Where another
+            version wrote it and only derived numbers differ, they are passed on in `Told`.
     """
-    session, drive = begin(plan), _Drive(language)
+    session, drive, software = begin(plan), _Drive(language), PRESENT
     for entry in entries:
         event = _event(entry)
+        if isinstance(event, Opened | Resumed):
+            software = event.software
         if isinstance(event, Opened):
             _may_open(event, entry, plan)
         elif entry.seq == 1:
@@ -146,9 +168,12 @@ def follow(entries: Iterable[Entry], plan: Plan, language: Language) -> Iterator
             made = drive.work(session, event)
         except GrammarError as lacking:
             raise RecordBroken(f"Entry {entry.seq}: {lacking}") from None
+        differences: tuple[Difference, ...] = ()
         if entry.outcome != made.on_record or entry.by != made.by:
-            raise RecordBroken(_mismatch(entry, made.on_record, made.by))
-        yield Told(entry, event, made.outcome)
+            differences = _differences(entry, made, software)
+            if not differences:
+                raise RecordBroken(_mismatch(entry, made.on_record, made.by, software))
+        yield Told(entry, event, made.outcome, differences)
         session = made.outcome.session
 
 
@@ -169,16 +194,66 @@ def _may_open(event: Opened, entry: Entry, plan: Plan) -> None:
         raise RecordBroken(f"Entry 1 names {event.operator!r}, who is no operator of the plan.")
 
 
-def _mismatch(entry: Entry, expected: dict[str, JsonValue], by: str) -> str:
+def _mismatch(entry: Entry, expected: dict[str, JsonValue], by: str, software: str) -> str:
     if entry.by != by:
         return f"Entry {entry.seq} names {entry.by!r} where {by!r} was operating."
+    other = ""
+    if software != PRESENT:
+        other = f" It was written by {software}, and this is {PRESENT}: verify it with that version"
+        other += " before you conclude anything."
     if entry.outcome.get("state") != expected["state"]:
         found = entry.outcome.get("state")
         return (
             f"Entry {entry.seq} claims the state {found!r}; the procedure leads to "
-            f"{expected['state']!r} from what stands before it."
+            f"{expected['state']!r} from what stands before it.{other}"
         )
-    return f"Entry {entry.seq} claims effects that the procedure does not ask for there."
+    return f"Entry {entry.seq} claims effects that the procedure does not ask for there.{other}"
+
+
+def _differences(entry: Entry, made: "_Made", software: str) -> tuple[Difference, ...]:
+    """Return the numbers that differ, where another version wrote the entry and all else agrees.
+
+    Prompt texts are rendered from the numbers and the grammar, and are not compared then.
+    """
+    recorded, derived = entry.outcome.get("effects"), made.on_record["effects"]
+    same = {**entry.outcome, "effects": derived} == made.on_record and entry.by == made.by
+    if software == PRESENT or not same or not isinstance(recorded, list):
+        return ()
+    if not isinstance(derived, list) or len(recorded) != len(derived):
+        return ()
+    found: list[Difference] = []
+    for one, other in zip(recorded, derived, strict=True):
+        numbers = _numbers(one, other)
+        if numbers is None:
+            return ()
+        found += [Difference(entry.seq, *number, software) for number in numbers]
+    return tuple(found)
+
+
+def _numbers(recorded: JsonValue, derived: JsonValue) -> list[tuple[str, str, str]] | None:
+    """Return name, recorded and derived value of what differs; None where it is not a number."""
+    if not isinstance(recorded, dict) or not isinstance(derived, dict):
+        return None
+    mine, theirs = _flat(derived), _flat(recorded)
+    if mine.keys() != theirs.keys():
+        return None
+    name = str(derived.get("prompt") or derived.get("timer") or derived["do"])
+    found = []
+    for key in mine:
+        if key == "text" or mine[key] == theirs[key]:
+            continue
+        if type(mine[key]) is not int or type(theirs[key]) is not int or key == "generation":
+            return None
+        found.append((f"{name}, {key}", str(theirs[key]), str(mine[key])))
+    texts_differ = mine.get("text") != theirs.get("text")
+    return None if texts_differ and not found else found
+
+
+def _flat(effect: dict[str, JsonValue]) -> dict[str, JsonValue]:
+    """Return an effect with its slots beside its other fields."""
+    slots = effect.get("slots")
+    rest = {key: value for key, value in effect.items() if key != "slots"}
+    return {**rest, **(slots if isinstance(slots, dict) else {})}
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,7 +22,7 @@ ROWS = (
     "procedure",
     "evaluation plan journal",
     "ports",
-    "errors",
+    "errors printable",
 )
 """From the top; a module imports only from rows below its own, or from its own name."""
 

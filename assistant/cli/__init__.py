@@ -9,6 +9,7 @@ from collections.abc import Sequence
 
 from assistant.cli.parser import build_parser
 from assistant.errors import AssistantError
+from assistant.printable import printable
 
 INTERRUPTED = 130
 
@@ -19,7 +20,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         return int(options.command(options))
     except AssistantError as fault:
-        print(f"sampling-assistant: {fault}", file=sys.stderr)  # noqa: T201 - the program's voice
+        print(f"sampling-assistant: {printable(str(fault))}", file=sys.stderr)  # noqa: T201 - the program's voice
         return fault.exit_code
     except BrokenPipeError:
         sys.stderr.close()

@@ -9,6 +9,7 @@ from rich.console import Console
 
 from assistant.errors import InputError
 from assistant.journal.signing import Signature, forged, misplaced
+from assistant.printable import printable
 from assistant.record import OpenRecord, Proof, open_record
 from assistant.record.damaged import begin_proof, told_as_far_as_it_holds
 from assistant.report.export import Export, to_json
@@ -48,14 +49,14 @@ def run(options: Options) -> int:
         from assistant.report.session_sheet import session_sheet  # noqa: PLC0415 - loads reportlab
 
         _write(output, session_sheet(export))
-    console = Console(highlight=False)
+    console = Console(highlight=False, markup=False)
     entries = export.head.seq if export.head else 0
     console.print(f"{output}: {export.condition} record, {entries} entries", soft_wrap=True)
     for fault in export.faults:
-        console.print(f"does not hold: {fault}", soft_wrap=True)
+        console.print(f"does not hold: {printable(fault)}", soft_wrap=True)
     for shown in export.signatures:
         if shown.standing == _NO_KEY:
-            console.print(f"the signature of {shown.name} is {_NO_KEY}", soft_wrap=True)
+            console.print(f"the signature of {printable(shown.name)} is {_NO_KEY}", soft_wrap=True)
     return 1 if export.condition == "damaged" else 0
 
 

@@ -11,6 +11,9 @@ from assistant import __version__
 MEANINGS = ("performed", "witnessed", "reviewed", "approved")
 """What a signature can mean; the journal's own list is not imported, so that --help stays fast."""
 
+REQUIREMENTS = ("anchored-to-end", "closed", "live", *MEANINGS)
+"""What `verify --require` can ask for; `assistant.record.standing` answers."""
+
 T = TypeVar("T")
 Command = Callable[[argparse.Namespace], int]
 Sub = argparse.ArgumentParser
@@ -105,14 +108,12 @@ def _run(sub: Sub) -> None:
     )
     _grammar(sub)
     sub.add_argument("--into", type=Path, required=True, help="folder of the record")
-    sub.add_argument(
-        "--operator", help="first operator, as named in the plan (default: the first listed)"
-    )
+    sub.add_argument("--operator", help="first operator (default: the first in the plan)")
     sub.add_argument("--audio", type=Path, help="WAV or FLAC file instead of the microphone")
     sub.add_argument("--resume", action="store_true", help="continue the record in the folder")
     _devices(sub)
     sub.add_argument(
-        "--keyboard", action="store_true", help="no microphone: type phrases and press keys"
+        "--keyboard", action="store_true", help="no microphone: type phrases, press keys"
     )
     sub.add_argument(
         "--headset",
@@ -165,22 +166,26 @@ def _enrol(sub: Sub) -> None:
 
 def _replay(sub: Sub) -> None:
     sub.add_argument("record", type=Path, help="folder of the record")
-    sub.add_argument(
-        "--speed", type=float, default=1.0, help="speed factor; 2 is twice as fast as the session"
-    )
+    sub.add_argument("--speed", type=float, default=1.0, help="2 is twice as fast as the session")
     sub.add_argument("--aloud", action="store_true", help="play the clips and the prompts")
     start = sub.add_mutually_exclusive_group()
     start.add_argument("--from", type=int, dest="start", metavar="SEQ", help="entry to begin with")
-    start.add_argument(
-        "--deviation", type=int, metavar="N", help="begin where deviation N was raised"
-    )
-    start.add_argument("--location", metavar="CODE", help="begin at the insertion at this location")
+    start.add_argument("--deviation", type=int, metavar="N", help="begin at deviation N")
+    start.add_argument("--location", metavar="CODE", help="begin at this location")
 
 
 def _verify(sub: Sub) -> None:
     sub.add_argument("record", type=Path, help="folder of the record")
     sub.add_argument("--head", help="head code heard or written down during the work")
     sub.add_argument("--keys", type=Path, help="folder of public keys, to check the signatures by")
+    sub.add_argument(
+        "--require",
+        action="append",
+        choices=REQUIREMENTS,
+        default=[],
+        help="what must hold, else exit code 1; may be given several times, and several meanings "
+        "must be signed by different persons",
+    )
     sub.add_argument(
         "--re-hear",
         action="store_true",
@@ -255,7 +260,7 @@ def _evaluate(sub: Sub) -> None:
         help="whose verdict leads and becomes the exit code (default: industry-2014)",
     )
     sub.add_argument(
-        "--confidence", type=float, default=0.95, help="confidence level of the intervals, 0 to 1"
+        "--confidence", type=float, default=0.95, help="confidence of the intervals, 0 to 1"
     )
     sub.add_argument(
         "--limit-confidence",
@@ -354,7 +359,7 @@ _COMMANDS: tuple[tuple[str, str, str, Options], ...] = (
     (
         "rehearse",
         "rehearse",
-        "rehearse a session with a simulated operator, without hardware",
+        "rehearse a session with a simulated operator",
         _rehearse,
     ),
     ("sound-check", "sound_check", "check the room, the devices and your voice", _sound_check),

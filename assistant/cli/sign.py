@@ -63,7 +63,7 @@ def run(options: Options) -> int:
     )
     add_signature(record.view.path, signature)
     last = proof.last.entry
-    console = Console(highlight=False)
+    console = Console(highlight=False, markup=False)
     for line in signature_lines((*proof.signatures, signature)):
         console.print(line, soft_wrap=True)
     console.print(f"head code {head_code(last.seq, last.hash).text}")

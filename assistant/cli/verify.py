@@ -6,11 +6,14 @@ from pathlib import Path
 
 from rich.console import Console
 
+from assistant.conformance import Told
 from assistant.errors import RecordBroken
-from assistant.journal.head_code import head_code
+from assistant.journal.head_code import head_code, parse
 from assistant.journal.signing import Signature, check
+from assistant.printable import printable
 from assistant.procedure.model import begin
-from assistant.record import OpenRecord, Proof, open_record, prove
+from assistant.record import OpenRecord, Proof, open_record, prove, software
+from assistant.record.standing import Anchor, Standing, signed
 from assistant.storage.keys import load_public
 
 
@@ -21,6 +24,7 @@ class Options:
     record: Path
     head: str | None
     keys: Path | None
+    require: list[str]
     re_hear: bool
     second_opinion: str
 
@@ -31,30 +35,66 @@ def run(options: Options) -> int:
     Raises:
         RecordBroken: something does not hold; says which entry, clip or signature.
     """
-    console = Console(highlight=False)
+    console = Console(highlight=False, markup=False)
     record = open_record(options.record)
     proof = prove(record, options.head or "")
     if proof.last is None:
         raise RecordBroken(f"{options.record} holds no entry; nothing can be proved.")
     last = proof.last.entry
-    state = proof.last.outcome.session.state.value
+    if options.keys is not None:
+        check(proof.signatures, proof.heads, load_public(options.keys))
+    standing = _standing(proof, proof.last, options)
     console.print(
-        f"proven: {last.seq} entries in order, {proof.clips} clips unchanged, {state}; "
+        f"intact: {last.seq} entries in order, {proof.clips} clips unchanged; "
         f"head code {head_code(last.seq, last.hash).text}",
         soft_wrap=True,
     )
+    console.print(standing.ending(), soft_wrap=True)
+    console.print(standing.anchoring(), soft_wrap=True)
     if proof.torn:
         console.print(
             f"{proof.torn} torn lines were set aside; their bytes are kept", soft_wrap=True
         )
+    _show_versions(console, proof)
     _show_signatures(console, proof, options.keys)
-    if not options.head and not (options.keys and proof.signatures):
-        console.print(
-            "whether its end was cut off shows only with --head CODE or a signature", soft_wrap=True
-        )
     if options.re_hear:
         _rehear(console, record, options.second_opinion)
-    return 0
+    lacking = standing.lacking(options.require)
+    for each in lacking:
+        console.print(f"required and missing: {each}", soft_wrap=True)
+    return 1 if lacking else 0
+
+
+def _standing(proof: Proof, last: Told, options: Options) -> Standing:
+    """Say what was shown, with the head code and the signatures that were checked."""
+    anchors = []
+    if options.head:
+        count, code = parse(options.head)
+        anchors.append(Anchor(count, f"the head code {code}"))
+    if options.keys is not None:
+        said = [signature.statement for signature in proof.signatures]
+        anchors += [signed(one.name, one.meaning, one.count) for one in said]
+    return Standing(last.entry.seq, last.outcome.session.state, proof.kind, tuple(anchors))
+
+
+def _show_versions(console: Console, proof: Proof) -> None:
+    """Say which version wrote the record, and what this one derives otherwise from its events."""
+    wrote = ", ".join(proof.software)
+    if not proof.differing:
+        console.print(f"written by {wrote}; re-derived by {software()} alike", soft_wrap=True)
+        return
+    console.print(
+        f"written by {wrote}; {software()} derives {proof.differing} numbers otherwise. The "
+        "versions differ; this says nothing against the record:",
+        soft_wrap=True,
+    )
+    for each in proof.differences:
+        console.print(
+            f"  entry {each.seq}, {each.what}: recorded {each.recorded}, derived {each.derived}",
+            soft_wrap=True,
+        )
+    if proof.differing > len(proof.differences):
+        console.print(f"  and {proof.differing - len(proof.differences)} more", soft_wrap=True)
 
 
 def _rehear(console: Console, record: OpenRecord, model: str) -> None:
@@ -95,8 +135,6 @@ def _rehear(console: Console, record: OpenRecord, model: str) -> None:
 
 def _show_signatures(console: Console, proof: Proof, keys: Path | None) -> None:
     """Show who signed, when and why; proved to be theirs where the public keys are given."""
-    if keys is not None:
-        check(proof.signatures, proof.heads, load_public(keys))
     how = "genuine" if keys is not None else "not checked: name the public keys with --keys"
     for line in signature_lines(proof.signatures):
         console.print(f"{line} ({how})", soft_wrap=True)
@@ -108,4 +146,4 @@ def signature_lines(signatures: tuple[Signature, ...]) -> Iterator[str]:
     """Yield name, meaning and time of each signature, as 21 CFR 11.50 wants them shown."""
     for signature in signatures:
         said = signature.statement
-        yield f"{said.meaning} by {said.name}, {said.utc}, at entry {said.count}"
+        yield f"{said.meaning} by {printable(said.name)}, {said.utc}, at entry {said.count}"

@@ -49,6 +49,8 @@ class Opened(Frozen):
     speaker: str
     profile_sha256: str = ""
     """Voice profile of the operator, where one was used."""
+    kind: Literal["", "live", "rehearsal"] = ""
+    """Live with devices and clock of the machine, or made up; "" in records that do not say."""
 
 
 class SoundChecked(Frozen):

@@ -2,15 +2,18 @@
 
 from dataclasses import dataclass, field
 
-from assistant.conformance import Told
+from assistant.conformance import Difference, Told
 from assistant.errors import RecordBroken
 from assistant.journal.head_code import watch
 from assistant.journal.signing import Signature, check, note_heads
-from assistant.procedure.events import Heard, RemarkTaken, Resumed
+from assistant.procedure.events import Heard, Opened, RemarkTaken, Resumed
 from assistant.record.opening import OpenRecord
 from assistant.storage.signatures import load_signatures
 
 __all__ = ["Proof", "prove", "prove_files"]
+
+MOST_SHOWN = 20
+"""Differing numbers kept to be shown; a bound on memory."""
 
 
 @dataclass(slots=True)
@@ -24,6 +27,24 @@ class Proof:
     torn: int = 0
     """Torn tails set aside, whose bytes are all still there."""
     last: Told | None = None
+    kind: str = ""
+    """Live or rehearsal, as the first entry says; "" where it does not."""
+    software: tuple[str, ...] = ()
+    """Names and versions that wrote it, in order, each once."""
+    differences: list[Difference] = field(default_factory=list)
+    """Numbers that this version derives otherwise; the first `MOST_SHOWN` of them."""
+    differing: int = 0
+    """How many they are in all."""
+
+    def note(self, told: Told) -> None:
+        """Take an entry in."""
+        self.last = told
+        if isinstance(told.event, Opened | Resumed):
+            self.software = tuple(dict.fromkeys((*self.software, told.event.software)))
+        if isinstance(told.event, Opened):
+            self.kind = told.event.kind
+        self.differing += len(told.differences)
+        self.differences += told.differences[: max(0, MOST_SHOWN - len(self.differences))]
 
     @property
     def counts(self) -> frozenset[int]:
@@ -47,7 +68,7 @@ def prove(record: OpenRecord, code: str = "") -> Proof:
     if code:
         entries = watch(code, entries)
     for told in record.told(note_heads(entries, proof.counts, proof.heads)):
-        proof.last = told
+        proof.note(told)
         prove_files(record, told, proof)
     check(proof.signatures, proof.heads)
     return proof

@@ -240,6 +240,7 @@ class LiveSession:
             microphone=setting.microphone,
             speaker=setting.speaker.name,
             profile_sha256=setting.profile_sha256,
+            kind="rehearsal" if isinstance(self.clock, ManualClock) else "live",
         )
 
     def _tick(self, item: QueueItem | None) -> None:

@@ -155,6 +155,7 @@ class Rehearsal:
             engine=self._engine.name,
             microphone=f"simulated room, {self._wish.snr_db:g} dB",
             speaker=self._speaker.name,
+            kind="rehearsal",
         )
 
     def _check_sound(self) -> SoundChecked:

@@ -54,7 +54,7 @@ def test_a_new_plan_is_rehearsed_unchanged(
     assert (record / "plan.toml").read_bytes() == plan.read_bytes()
     proven = command("verify", record)
     assert proven.returncode == 0
-    assert proven.stdout.startswith("proven: ")
+    assert proven.stdout.startswith("intact: ")
     lines = (record / "record.jsonl").read_bytes().splitlines()
     events = [json.loads(line)["event"] for line in lines]
     spoken = [

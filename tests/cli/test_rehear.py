@@ -88,7 +88,7 @@ def test_what_the_second_engine_hears_otherwise_is_listed(tmp_path: Path, comman
     )
     done = command("verify", path, "--re-hear")
     assert done.returncode == 0
-    assert done.stdout.startswith("proven: 4 entries")
+    assert done.stdout.startswith("intact: 4 entries")
     assert 'entry 3: on record "say again", the second engine hears "what can i say"' in done.stdout
     assert "entry 2:" not in done.stdout
     assert "2 of 3 voice confirmations, 1 alike, 1 otherwise" in done.stdout
@@ -110,6 +110,6 @@ def test_without_a_model_the_proof_still_stands_and_the_reason_is_said(
     path = record(tmp_path / "r", ("where are we", Intent.WHERE_ARE_WE, "where are we"))
     done = command("verify", path, "--re-hear", "--second-opinion", tmp_path / "nowhere")
     assert done.returncode == 3
-    assert done.stdout.startswith("proven: 2 entries")
+    assert done.stdout.startswith("intact: 2 entries")
     assert "There is no speech model in" in done.stderr
     assert "Traceback" not in done.stderr

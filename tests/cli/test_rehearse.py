@@ -56,7 +56,7 @@ def test_the_shipped_plan_is_worked_through_proved_and_told_again(
     assert session.state is State.CLOSED
     assert [sample.status for sample in session.progress.samples] == [Status.FULL] * 30
     assert main(["verify", str(into / "one")]) == 0
-    assert "proven" in capsys.readouterr().out
+    assert "intact" in capsys.readouterr().out
     assert main(["replay", str(into / "one"), "--speed", "1000"]) == 0
     out = capsys.readouterr().out
     heard = [one.event.text for one in record if isinstance(one.event, Heard) and one.event.text]

@@ -48,9 +48,10 @@ def test_four_people_s_meanings_stand_under_one_record(
     for meaning, name in given.items():
         line = rf"{meaning} by {name}, {TIME}, at entry {entries} \(genuine\)"
         assert re.search(line, done.stdout), done.stdout
-    assert "cut off" not in done.stdout, "a checked signature shows a cut end"
+    assert f"anchored to the end, entry {entries}, by the signature of" in done.stdout
     unchecked = command("verify", record).stdout
     assert unchecked.count("(not checked: name the public keys with --keys)") == 4
+    assert "self-consistent only: " in unchecked
 
 
 def test_signing_says_what_was_signed(taken: Make, pairs: Path, command: Run) -> None:

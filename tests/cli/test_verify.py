@@ -37,10 +37,13 @@ def test_a_record_that_holds_is_proven(kind: str, state: str, taken: Make, comma
     done = command("verify", record)
     assert done.returncode == 0
     first = done.stdout.splitlines()[0]
-    assert first.startswith(f"proven: {last.split('-')[0]} entries in order, 0 clips unchanged")
-    assert first.endswith(f"{state}; head code {last}")
+    assert first.startswith(f"intact: {last.split('-')[0]} entries in order, 0 clips unchanged")
+    assert first.endswith(f"; head code {last}")
+    assert done.stdout.splitlines()[1].startswith(
+        ("session: " + state, "session: open in " + state)
+    )
     assert "nobody has signed it" in done.stdout
-    assert "whether its end was cut off shows only with --head CODE" in done.stdout
+    assert done.stdout.splitlines()[2].startswith("self-consistent only: ")
 
 
 def test_the_head_code_of_any_moment_is_taken(taken: Make, command: Run) -> None:
@@ -50,6 +53,12 @@ def test_the_head_code_of_any_moment_is_taken(taken: Make, command: Run) -> None
         done = command("verify", record, "--head", code)
         assert done.returncode == 0
         assert "cut off" not in done.stdout
+        last = code_at(record).split("-")[0]
+        if code == code_at(record):
+            assert f"anchored to the end, entry {last}, by the head code {code}" in done.stdout
+        else:
+            assert f"anchored up to entry 20 of {last} by the head code" in done.stdout
+            assert f"entries 21 to {last} are self-consistent only" in done.stdout
 
 
 def test_a_head_code_shows_a_cut_and_a_rewriting(
@@ -103,7 +112,7 @@ def test_the_first_bad_entry_is_named(
     path.write_bytes(b"".join(change(path.read_bytes().splitlines(keepends=True))))
     done = command("verify", path.parent)
     refused(done, 1, named)
-    assert "proven" not in done.stdout
+    assert "intact" not in done.stdout
 
 
 @pytest.mark.parametrize("file", ["plan.toml", "grammar.toml"])
@@ -117,7 +126,7 @@ def test_exchanged_files_are_named(file: str, taken: Make, command: Run, refused
 def test_a_clip_is_part_of_the_record(taken: Make, command: Run, refused: Refused) -> None:
     """One that is changed or gone is named; there is no proof without the sound."""
     record = taken("spoken")
-    assert ", 1 clips unchanged, " in command("verify", record).stdout
+    assert ", 1 clips unchanged; " in command("verify", record).stdout
     (clip,) = (record / "clips").iterdir()
     data = bytearray(clip.read_bytes())
     data[-1] ^= 1
@@ -143,3 +152,38 @@ def test_there_is_nothing_to_verify(tmp_path: Path, command: Run, refused: Refus
     file = tmp_path / "file"
     file.touch()
     refused(command("verify", file), 2, str(file))
+
+
+def test_what_is_required_and_missing_is_exit_1(taken: Make, command: Run) -> None:
+    """The record is intact all the same; what is missing is named."""
+    record = taken("whole")
+    need = ("--require", "anchored-to-end", "--require", "closed")
+    done = command("verify", record, *need)
+    assert done.returncode == 1
+    assert done.stdout.startswith("intact: ")
+    assert "required and missing: The record is not anchored to its end" in done.stdout
+    early = command("verify", record, *need, "--head", code_at(record, 20))
+    assert early.returncode == 1
+    assert command("verify", record, *need, "--head", code_at(record)).returncode == 0
+
+
+def test_one_person_cannot_sign_what_two_must(
+    taken: Make, command: Run, sign: Callable[..., int], public: Path
+) -> None:
+    """Nor does an unchecked signature count, nor one that was taken away."""
+    record = taken("whole")
+    need = ("--require", "reviewed", "--require", "performed", "--keys", public)
+    assert sign(record, "Ada Lindqvist", "reviewed") == 0
+    assert command("verify", record, *need).returncode == 1
+    assert sign(record, "Mira Oostveld", "performed") == 0
+    assert command("verify", record, *need).returncode == 0
+    assert command("verify", record, *need[:-2]).returncode == 1
+    (record / "signatures.jsonl").unlink()
+    assert command("verify", record, *need).returncode == 1
+
+
+def test_a_rehearsal_is_not_live(taken: Make, command: Run) -> None:
+    """What does not say that it was live does not pass as live."""
+    done = command("verify", taken("whole"), "--require", "live")
+    assert done.returncode == 1
+    assert "is not live but" in done.stdout

@@ -74,7 +74,7 @@ def test_every_command_reads_the_golden_record(
     where = str(copy)
     assert main(["verify", where, "--head", ONE.code, "--keys", str(KEYS)]) == 0
     shown = capsys.readouterr().out
-    assert f"proven: {ONE.entries} entries in order, {ONE.clips} clips unchanged" in shown
+    assert f"intact: {ONE.entries} entries in order, {ONE.clips} clips unchanged" in shown
     assert "reviewed by Ada Lindqvist, 2026-03-05T09:00:00.000000Z" in shown
     assert shown.count("(genuine)") == 2
     assert main(["replay", where, "--speed", "1e9"]) == 0

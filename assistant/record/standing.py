@@ -1,0 +1,100 @@
+"""What a proof shows and what it does not: how far it is anchored, how it ended, who signed.
+
+A chain shows that a record agrees with itself. Whoever can write the folder can seal another one;
+only what is kept outside it, a head code or a signature, shows that this is the one that was.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import product
+
+from assistant.journal.signing import MEANINGS
+from assistant.printable import printable
+from assistant.procedure.enums import END, State
+
+__all__ = ["Anchor", "Standing", "signed"]
+
+
+@dataclass(frozen=True, slots=True)
+class Anchor:
+    """Something from outside the folder that vouches for the entries up to a count."""
+
+    count: int
+    by: str
+    name: str = ""
+    """Who signed, "" for a head code."""
+    meaning: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """What was shown of a record that is intact."""
+
+    entries: int
+    state: State
+    kind: str
+    """What the first entry says it was: live, rehearsal; "" where it does not say."""
+    anchors: tuple[Anchor, ...] = ()
+    """Only those that were checked against something from outside."""
+
+    @property
+    def anchored(self) -> int:
+        """Entries that cannot have been changed since; 0 without an anchor."""
+        return max((anchor.count for anchor in self.anchors), default=0)
+
+    def ending(self) -> str:
+        """Say how the session ended."""
+        if self.state in END:
+            return f"session: {self.state.value}"
+        return f"session: open in {self.state.value}; it was not finished, or its end was cut off"
+
+    def anchoring(self) -> str:
+        """Say how far the record is anchored, and by what."""
+        whole = f"{self.entries} entries"
+        if not self.anchors:
+            return (
+                f"self-consistent only: without --head CODE or --keys nothing shows that these "
+                f"{whole} were not written anew or cut off"
+            )
+        furthest = [anchor.by for anchor in self.anchors if anchor.count == self.anchored]
+        by = ", ".join(dict.fromkeys(furthest))
+        if self.anchored == self.entries:
+            return f"anchored to the end, entry {self.entries}, by {by}"
+        return (
+            f"anchored up to entry {self.anchored} of {self.entries} by {by}; entries "
+            f"{self.anchored + 1} to {self.entries} are self-consistent only"
+        )
+
+    def lacking(self, required: Iterable[str]) -> tuple[str, ...]:
+        """Return a sentence for each requirement that does not hold.
+
+        Args:
+            required: "anchored-to-end", "closed", "live" and meanings of signatures; several
+                meanings must be signed by different persons.
+        """
+        wanted = set(required)
+        found = []
+        if "anchored-to-end" in wanted and self.anchored != self.entries:
+            found.append(f"The record is not anchored to its end, entry {self.entries}.")
+        if "closed" in wanted and self.state is not State.CLOSED:
+            found.append(f"The session is not closed but {self.state.value}.")
+        if "live" in wanted and self.kind != "live":
+            found.append(f"The session is not live but {self.kind or 'of a kind not on record'}.")
+        meanings = [meaning for meaning in MEANINGS if meaning in wanted]
+        if meanings and not self._signed(meanings):
+            found.append(
+                f"There are no genuine signatures at the end by different persons for: "
+                f"{', '.join(meanings)}."
+            )
+        return tuple(found)
+
+    def _signed(self, meanings: Sequence[str]) -> bool:
+        """Tell whether different persons signed these meanings at the end of the record."""
+        last = [anchor for anchor in self.anchors if anchor.name and anchor.count == self.entries]
+        signers = [{one.name for one in last if one.meaning == each} for each in meanings]
+        return any(len(set(names)) == len(meanings) for names in product(*signers))
+
+
+def signed(name: str, meaning: str, count: int) -> Anchor:
+    """Return the anchor that a genuine signature is."""
+    return Anchor(count, f"the signature of {printable(name)} ({meaning})", name, meaning)
