@@ -21,8 +21,8 @@ _SIGNS: Final = {Verdict.FIT: "fit", Verdict.CAUTION: "CAUTION", Verdict.UNFIT: 
 _STYLES: Final = {Verdict.FIT: "green", Verdict.CAUTION: "yellow", Verdict.UNFIT: "bold red"}
 _BETWEEN: Final = (0.5, 1.0, 2.0, 3.0, 4.0, 6.0)
 _WITHIN: Final = (1.0, 2.0)
-_EXAMPLE: Final = (_WITHIN.index(1.0), _BETWEEN.index(2.0))
-"""The blend of the answer's third line, as a cell of the table."""
+_EXAMPLE: Final = (2.0, 1.0)
+"""SD between and within locations of the blend in the answer's third line, % of target."""
 _LEADING: Final = "industry-2014 stage 1"
 _SEED: Final = 20_260_101
 _TRIALS: Final = 2000
@@ -41,23 +41,19 @@ def run(options: Options) -> int:
     console = terminal()
     plan = parse_plan(*plan_bytes(options.plan))
     found = findings(plan)
-    design = Design(len(plan.locations), len(plan.sampler.positions))
-    chances = characteristic(
-        design, [[b] for b in _BETWEEN], [list(_WITHIN)], seed=_SEED, trials=_TRIALS
-    )
     worst = overall(found)
     console.print(_answer(options.plan, found), style=_STYLES[worst])
     console.print(
         f"locations: {len(plan.locations)}, shaft positions: {len(plan.sampler.positions)}, "
         f"vials: {len(vials(plan))}"
     )
-    console.print(_example(chances))
+    console.print(_example(plan))
     for group in dict.fromkeys(finding.group for finding in found):
         console.print(f"\n{group}", style="bold")
         rows = [finding for finding in found if finding.group == group]
         console.print(_table(rows, details=options.details), soft_wrap=False)
     if options.details:
-        _show_chances(console, plan, chances)
+        _show_chances(console, plan)
     else:
         console.print("\n--details adds limits, sources, notes and the chances of passing.")
     return 1 if worst is Verdict.UNFIT else 0
@@ -72,13 +68,21 @@ def _answer(name: str, found: Sequence[Finding]) -> str:
     )
 
 
-def _example(chances: Characteristic) -> str:
+def _chances(plan: Plan, between: Sequence[float], within: Sequence[float]) -> Characteristic:
+    """Simulate studies of this plan over blends of given spreads."""
+    design = Design(len(plan.locations), len(plan.sampler.positions))
+    return characteristic(
+        design, [[sd] for sd in between], [list(within)], seed=_SEED, trials=_TRIALS
+    )
+
+
+def _example(plan: Plan) -> str:
     """Say what such a study does with a blend of middling spread."""
-    within, between = _EXAMPLE
-    share = chances.probability[_LEADING][between, within]
+    between, within = _EXAMPLE
+    share = _chances(plan, [between], [within]).probability[_LEADING][0, 0]
     return (
         f"{100 * share:.0f} % of {_TRIALS} simulated studies pass {_LEADING} where the SD is "
-        f"{_BETWEEN[between]:g} between and {_WITHIN[within]:g} within locations (% of target)"
+        f"{between:g} between and {within:g} within locations (% of target)"
     )
 
 
@@ -98,8 +102,9 @@ def _table(found: Sequence[Finding], *, details: bool) -> Table:
     return table
 
 
-def _show_chances(console: Console, plan: Plan, chances: Characteristic) -> None:
+def _show_chances(console: Console, plan: Plan) -> None:
     """Show the probability of passing a blend of given spread, by scheme."""
+    chances = _chances(plan, _BETWEEN, _WITHIN)
     for w, within in enumerate(_WITHIN):
         console.print(
             f"\nchance of passing with {len(plan.locations)} locations and "
