@@ -154,6 +154,7 @@ def test_an_endless_file_is_refused(command: Run, refused: Refused) -> None:
     refused(command("check", "/dev/zero"), 2, "/dev/zero is larger than 100 MB; is it the right")
 
 
+@pytest.mark.slow
 def test_picture_and_labels_name_the_plan_on_record(command: Run, tmp_path: Path) -> None:
     """The hash at the foot is that of the file's bytes, as the record's first entry has it."""
     plan = changed(tmp_path, CONE)
