@@ -61,12 +61,29 @@ class Judgement:
     """Figures behind the decision, as decimal strings."""
 
 
+@dataclass(frozen=True, slots=True)
+class EngineFacts:
+    """What identifies a recogniser on record."""
+
+    name: str
+    version: str
+    model: str
+    """File or folder of the model, without its path."""
+    sha256: str
+    """Of the model: of its file, or over the names and contents of its folder's files."""
+
+
 class PhraseEngine(Protocol):
     """Recognises one utterance and decides: take the phrase, ask it back, or refuse it."""
 
     @property
     def name(self) -> str:
         """Engine, version and model, as they go on record."""
+        ...
+
+    @property
+    def facts(self) -> EngineFacts:
+        """What identifies the engine and its model, for the first entry of a record."""
         ...
 
     def prepare(self, union: Sequence[str], legal: Sequence[str]) -> None:

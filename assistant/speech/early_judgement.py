@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from typing import Final
 
-from assistant.ports import Judgement, PhraseEngine, Utterance
+from assistant.ports import EngineFacts, Judgement, PhraseEngine, Utterance
 
 SLOW_S: Final = 0.5
 """Where the latest judgement took longer, nothing is begun early. Alone on a core one takes 0.3 s;
@@ -35,6 +35,11 @@ class EarlyJudgement:
     def name(self) -> str:
         """Engine, version and model, as they go on record."""
         return self._engine.name
+
+    @property
+    def facts(self) -> EngineFacts:
+        """What identifies the engine and its model."""
+        return self._engine.facts
 
     def prepare(self, union: Sequence[str], legal: Sequence[str]) -> None:
         """Set the phrases; a judgement made with other phrases is dropped."""

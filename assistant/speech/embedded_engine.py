@@ -4,8 +4,9 @@ import threading
 from collections.abc import Mapping, Sequence
 
 from assistant.grammar.rendering import NUMBER
-from assistant.ports import Judgement, Utterance
+from assistant.ports import EngineFacts, Judgement, Utterance
 from assistant.speech.digit_recogniser import DigitRecogniser
+from assistant.speech.pocketsphinx_engine import engine_facts
 from assistant.speech.utterance_verification import Verifier
 from assistant.speech.utterance_verification.profile import Profile
 from assistant.speech.utterance_verification.verifier import Opinion
@@ -41,6 +42,11 @@ class EmbeddedEngine:
     def name(self) -> str:
         """Engines and weights, as they go on record."""
         return self._verifier.name
+
+    @property
+    def facts(self) -> EngineFacts:
+        """What identifies the engine and its model."""
+        return engine_facts()
 
     def prepare(self, union: Sequence[str], legal: Sequence[str]) -> None:
         """Set all phrases that can be heard, and those that are legal now.

@@ -7,14 +7,16 @@ the acceptance decision is made elsewhere.
 
 import threading
 from collections.abc import Mapping, Sequence
+from functools import cache
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
 from assistant.errors import DeviceError, GrammarError
 from assistant.grammar.phones import PHONES
-from assistant.ports import SAMPLE_RATE, Utterance
+from assistant.ports import SAMPLE_RATE, EngineFacts, Utterance
 from assistant.speech.hypothesis import Hypothesis
+from assistant.speech.model_hash import folder_hash
 from assistant.speech.pcm import dithered
 from assistant.speech.phrase_graph import build_network, normal
 
@@ -40,6 +42,19 @@ DECODER_SETTINGS: Mapping[str, str | float | bool | None] = {
     "loglevel": "FATAL",
 }
 """Settings of the decoder, each with its reason."""
+
+
+@cache
+def engine_facts() -> EngineFacts:
+    """Return what identifies the engine and the American English model in its package.
+
+    Raises:
+        DeviceError: the model cannot be read.
+    """
+    import pocketsphinx  # noqa: PLC0415 - imported only where speech is heard
+
+    folder = Path(pocketsphinx.get_model_path("en-us"))
+    return EngineFacts("pocketsphinx", version("pocketsphinx"), folder.name, folder_hash(folder))
 
 
 def open_decoder(

@@ -12,6 +12,7 @@ import re
 import sys
 import threading
 from collections.abc import Iterable, Sequence
+from functools import cached_property
 from importlib.metadata import version
 from itertools import pairwise
 from pathlib import Path
@@ -19,8 +20,9 @@ from typing import Any, Final
 
 from assistant.errors import DeviceError, GrammarError
 from assistant.grammar.rendering import NUMBER
-from assistant.ports import SAMPLE_RATE, Decision, Judgement, Utterance
+from assistant.ports import SAMPLE_RATE, Decision, EngineFacts, Judgement, Utterance
 from assistant.speech.hypothesis import Hypothesis
+from assistant.speech.model_hash import folder_hash
 from assistant.speech.pcm import dithered
 from assistant.speech.phrase_graph import normal
 from assistant.user_folder import user_folder
@@ -266,6 +268,12 @@ class VoskEngine:
     def name(self) -> str:
         """Engine, version and model, as they go on record."""
         return self._recogniser.name
+
+    @cached_property
+    def facts(self) -> EngineFacts:
+        """What identifies the engine and its model."""
+        folder = self._recogniser.model_folder
+        return EngineFacts("vosk", version("vosk"), folder.name, folder_hash(folder))
 
     def prepare(self, union: Sequence[str], legal: Sequence[str]) -> None:
         """Set the phrases; the number loop is not available with this engine."""

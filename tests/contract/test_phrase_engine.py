@@ -5,6 +5,7 @@ only one that the package index carries). The speech is synthetic.
 """
 
 import importlib.util
+import re
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -84,6 +85,16 @@ def test_it_has_a_name_for_the_record(case: Case) -> None:
     assert case.engine.name.strip()
     assert "\n" not in case.engine.name
     assert case.engine.judge(case.say(case.phrases[0])).engine == case.engine.name
+
+
+def test_its_facts_identify_engine_and_model(case: Case) -> None:
+    """Name, version, model and its hash all stand in the first entry of a record."""
+    facts = case.engine.facts
+    assert re.fullmatch(r"[0-9a-f]{64}", facts.sha256)
+    assert facts.name in case.engine.name
+    assert re.match(r"\d", facts.version)
+    assert facts.model
+    assert facts == case.engine.facts
 
 
 @pytest.mark.parametrize("number", range(3))

@@ -17,7 +17,7 @@ import numpy as np
 from assistant.clock import ManualClock
 from assistant.grammar.language import Language, parse_grammar
 from assistant.plan import Plan, parse_plan
-from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Judgement, Utterance
+from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, EngineFacts, Judgement, Utterance
 from assistant.procedure.enums import END, State
 from assistant.procedure.events import Heard, RemarkTaken
 from assistant.procedure.model import Session
@@ -74,6 +74,7 @@ class Dictated:
     """Takes every utterance for the phrase that was dictated last."""
 
     name = "dictated"
+    facts = EngineFacts("dictated", "1", "", "")
     text = ""
 
     def prepare(self, union: Sequence[str], legal: Sequence[str]) -> None:

@@ -19,7 +19,7 @@ from assistant.errors import RecordError
 from assistant.grammar.language import Language, parse_grammar
 from assistant.journal.entry import Entry
 from assistant.plan import Plan, parse_plan
-from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Judgement, Utterance
+from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, EngineFacts, Judgement, Utterance
 from assistant.procedure.events import Event, Opened
 from assistant.procedure.machine import Outcome
 from assistant.procedure.model import Session, begin
@@ -109,6 +109,7 @@ class Script:
     """Decides what was heard, in the order it was told; knows what it was attuned to."""
 
     name = "script"
+    facts = EngineFacts("script", "1", "", "")
 
     def __init__(self) -> None:
         """Hear nothing."""

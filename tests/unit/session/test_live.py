@@ -193,7 +193,8 @@ class Noting:
 
     def __init__(self, judge: PhraseEngine, asked: list[float]) -> None:
         """Note into a list."""
-        self.name, self.prepare, self.judge = judge.name, judge.prepare, judge.judge
+        self.name, self.facts = judge.name, judge.facts
+        self.prepare, self.judge = judge.prepare, judge.judge
         self.tighten = asked.append
 
 

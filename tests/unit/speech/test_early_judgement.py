@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 
 import pytest
 
-from assistant.ports import Judgement, Utterance
+from assistant.ports import EngineFacts, Judgement, Utterance
 from assistant.speech.early_judgement import SLOW_S, EarlyJudgement
 
 WORDS = Utterance(pcm=b"words")
@@ -15,6 +15,7 @@ class Legalist:
     """Accepts the first legal phrase, whatever was said; counts."""
 
     name = "legalist"
+    facts = EngineFacts("legalist", "1", "", "")
 
     def __init__(self) -> None:
         """Know nothing."""
