@@ -28,8 +28,8 @@ from assistant.speech.phone_decoder.voice_adaptation import VoiceProfile, adapte
 
 FRAME_SAMPLES: Final = SAMPLE_RATE // 50
 """Samples from one row of the network's output to the next."""
-LONGEST_SAMPLES: Final = 59 * SAMPLE_RATE // 10
-"""The network takes no more sound than this (5.9 s) at a time."""
+LONGEST_SAMPLES: Final = 57 * SAMPLE_RATE // 10
+"""The network takes no more sound than this (5.7 s) at a time."""
 _LEAST_SPIKES: Final = 2
 
 
