@@ -147,11 +147,11 @@ class Conductor:
         return outcome
 
     def _attune(self) -> None:
-        union, legal = self._hearing.attune(self.session)
-        self._parts.engine.prepare(union, legal)
+        phrases = self._hearing.attune(self.session)
+        self._parts.engine.prepare(phrases.union, phrases.legal, phrases.expected)
         through = (phrase(self._parts.language, Meaning(intent=intent)) for intent in THROUGH)
-        self._parts.pipeline.allow_through([each for each in through if each in legal])
-        self._parts.pipeline.allow_numbers(wanted=any(NUMBER in each for each in legal))
+        self._parts.pipeline.allow_through([each for each in through if each in phrases.legal])
+        self._parts.pipeline.allow_numbers(wanted=any(NUMBER in each for each in phrases.legal))
 
     def _perform(self, outcome: Outcome, entry: Entry, *, moved: bool) -> str:
         words = []
@@ -250,6 +250,8 @@ class Conductor:
     def _typed(self, utterance: Utterance) -> None:
         """A typed line is a phrase, or the remark itself while one is taken; the key ends it."""
         heard = self._hearing.typed(utterance)
+        if heard.decision == "accept":
+            self._parts.pipeline.answered()
         if self.session.state is not State.REMARKING or heard.meaning is not None:
             self.take(heard)
             return

@@ -7,14 +7,16 @@ the acceptance decision is made elsewhere.
 
 import threading
 from collections.abc import Mapping, Sequence
+from functools import cache
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
 from assistant.errors import DeviceError, GrammarError
 from assistant.grammar.phones import PHONES
-from assistant.ports import SAMPLE_RATE, Utterance
+from assistant.ports import SAMPLE_RATE, EngineFacts, Utterance
 from assistant.speech.hypothesis import Hypothesis
+from assistant.speech.model_hash import folder_hash
 from assistant.speech.pcm import dithered
 from assistant.speech.phrase_graph import build_network, normal
 
@@ -235,3 +237,14 @@ def model_folder() -> Path:
             f"The speech recogniser cannot be loaded ({fault}); run: pip install pocketsphinx"
         ) from fault
     return Path(get_model_path()) / "en-us"
+
+
+@cache
+def facts() -> EngineFacts:
+    """Return version, and the hash over the model's folder.
+
+    Raises:
+        DeviceError: the package is missing, or its model cannot be read.
+    """
+    folder = model_folder()
+    return EngineFacts("pocketsphinx", version("pocketsphinx"), folder.name, folder_hash(folder))

@@ -9,7 +9,7 @@ import pytest
 
 from assistant.errors import DeviceError
 from assistant.grammar.rendering import NUMBER
-from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE
+from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Stakes
 from assistant.speech.pcm import Samples, samples_of
 from assistant.speech.phone_decoder import (
     Decided,
@@ -22,7 +22,6 @@ from assistant.speech.phone_decoder import (
     TakenBack,
     fit_profile,
 )
-from assistant.speech.phone_decoder.decision import Stakes
 from assistant.speech.phone_decoder.evidence import spikes
 from assistant.speech.pocketsphinx_engine import model_folder
 from assistant.speech.tts_espeak import open_espeak
