@@ -1,13 +1,12 @@
-"""A record told again: its events folded anew, and compared with what it says came of them.
+"""Conformance of a record: its events are folded again and compared with the outcomes on record.
 
 Pure: takes lines, gives entries with the session as it stood after each. The proof is the fold:
 the machine is driven over the events once more, and every state, effect and person it arrives at
 must be the one on record.
 
-A long record repeats itself: the same phrase in the same situation. What the procedure makes of it
-is worked out once and kept for a while, as `step` is a function. What it is asked is the phrase
-that was understood and how surely; clip, scores and engine are evidence for a listener and are kept
-from it, so that an outcome that hung on them would not be proved.
+A long record repeats itself: the same phrase in the same state. `step` is a function, so its
+outcomes are cached. The cache key is the phrase and the decision. Clip, scores and engine are left
+out: an outcome must not depend on them.
 """
 
 from collections.abc import Iterable, Iterator, Mapping

@@ -40,7 +40,7 @@ ANSWER_S = (1.0, 4.0)
 """How long the operator takes for an answer, at least and at most."""
 
 MOST_EVENTS = 100_000
-"""A session that has not ended by then goes in circles."""
+"""Entries after which a session must have ended; more mean a loop."""
 
 
 class MovableClock(Clock, Protocol):
@@ -60,7 +60,7 @@ class Instead:
     do: Meaning | Event | float
     """What is said, what happens, or for how many seconds nothing is said."""
     visit: int = 1
-    """The how-manieth time that state is stood in with an answer to give."""
+    """Which visit to the state with an answer to give, counting from 1."""
 
 
 def quick_record(

@@ -10,10 +10,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from rich.console import Console
-
 from assistant.cli.evaluation_inputs import read_record
 from assistant.cli.files import write_file
+from assistant.cli.output import terminal
 from assistant.errors import InputError
 from assistant.evaluation.assays import State
 from assistant.evaluation.results import Result
@@ -68,10 +67,9 @@ def run(options: Options) -> int:
     if not made:
         raise InputError(f"The session in {options.record} filled no vial: nothing can be assayed.")
     write_file(options.output, sheet(made, record.plan.study.batch).encode())
-    Console(highlight=False).print(
+    terminal().print(
         f"{len(made)} made-up assays in {options.output}: mean {truth.mean + truth.thief_bias:g}, "
-        f"SD {truth.between_sd:g} between and {truth.within_sd:g} within locations, % of target",
-        soft_wrap=True,
+        f"SD {truth.between_sd:g} between and {truth.within_sd:g} within locations, % of target"
     )
     return 0
 

@@ -1,23 +1,31 @@
-"""`check`: a plan computed and held against every limit the program knows."""
+"""`check`: compute a plan and check it against every limit the program knows."""
 
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from rich.console import Console
-from rich.markup import escape
 from rich.table import Table
+from rich.text import Text
 
 from assistant.cli.files import plan_bytes
+from assistant.cli.output import terminal
 from assistant.evaluation.operating_characteristic import Characteristic, Design, characteristic
 from assistant.plan import Plan, parse_plan
 from assistant.plan.check import findings
 from assistant.plan.finding import Finding, Verdict, overall
+from assistant.plan.vials import vials
 
-_SIGNS = {Verdict.FIT: "fit", Verdict.CAUTION: "CAUTION", Verdict.UNFIT: "UNFIT"}
-_STYLES = {Verdict.FIT: "green", Verdict.CAUTION: "yellow", Verdict.UNFIT: "bold red"}
-_BETWEEN = (0.5, 1.0, 2.0, 3.0, 4.0, 6.0)
-_WITHIN = (1.0, 2.0)
-_SEED = 20_260_101
-_TRIALS = 2000
+_SIGNS: Final = {Verdict.FIT: "fit", Verdict.CAUTION: "CAUTION", Verdict.UNFIT: "UNFIT"}
+_STYLES: Final = {Verdict.FIT: "green", Verdict.CAUTION: "yellow", Verdict.UNFIT: "bold red"}
+_BETWEEN: Final = (0.5, 1.0, 2.0, 3.0, 4.0, 6.0)
+_WITHIN: Final = (1.0, 2.0)
+_EXAMPLE: Final = (2.0, 1.0)
+"""SD between and within locations of the blend in the answer's third line, % of target."""
+_LEADING: Final = "industry-2014 stage 1"
+_SEED: Final = 20_260_101
+_TRIALS: Final = 2000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,63 +33,93 @@ class Options:
     """Options of `check`."""
 
     plan: str
+    details: bool
 
 
 def run(options: Options) -> int:
-    """Print the findings and what the study can see; 1 when the plan is unfit."""
-    console = Console(highlight=False)
+    """Print the answer, then what was found; 1 when the plan is unfit."""
+    console = terminal()
     plan = parse_plan(*plan_bytes(options.plan))
     found = findings(plan)
-    for group in dict.fromkeys(finding.group for finding in found):
-        console.print(_table(group, [f for f in found if f.group == group]))
-    design = Design(len(plan.locations), len(plan.sampler.positions))
-    chances = characteristic(
-        design, [[b] for b in _BETWEEN], [list(_WITHIN)], seed=_SEED, trials=_TRIALS
-    )
-    console.print(_chances(plan, chances))
     worst = overall(found)
-    console.print(f"the plan is {_SIGNS[worst]}", style=_STYLES[worst])
+    console.print(_answer(options.plan, found), style=_STYLES[worst])
+    console.print(
+        f"locations: {len(plan.locations)}, shaft positions: {len(plan.sampler.positions)}, "
+        f"vials: {len(vials(plan))}"
+    )
+    console.print(_example(plan))
+    for group in dict.fromkeys(finding.group for finding in found):
+        console.print(f"\n{group}", style="bold")
+        rows = [finding for finding in found if finding.group == group]
+        console.print(_table(rows, details=options.details), soft_wrap=False)
+    if options.details:
+        _show_chances(console, plan)
+    else:
+        console.print("\n--details adds limits, sources, notes and the chances of passing.")
     return 1 if worst is Verdict.UNFIT else 0
 
 
-def _table(group: str, found: list[Finding]) -> Table:
-    table = Table(title=group, title_justify="left", expand=True)
-    for column in ("", "what", "number", "limit", "source"):
-        table.add_column(column, overflow="fold")
-    for finding in found:
-        note = f"\n{finding.note}" if finding.note else ""
-        table.add_row(
-            _SIGNS[finding.verdict],
-            escape(finding.subject + note),
-            escape(finding.number),
-            escape(finding.limit),
-            escape(finding.source),
-            style=_STYLES[finding.verdict] if finding.verdict is not Verdict.FIT else "",
-        )
-    return table
-
-
-def _chances(plan: Plan, chances: Characteristic) -> Table:
-    """The probability of passing a blend of given spread, by scheme."""
-    worst = max(float(chances.standard_error(scheme).max()) for scheme in chances.probability)
-    table = Table(
-        title=(
-            f"chance of passing with {len(plan.locations)} locations and "
-            f"{len(plan.sampler.positions)} replicates"
-        ),
-        caption=(
-            f"SD in % of target; simulated, {_TRIALS} studies a cell, "
-            f"standard error at most {100 * worst:.1f} %"
-        ),
-        title_justify="left",
-        caption_justify="left",
+def _answer(name: str, found: Sequence[Finding]) -> str:
+    """Say in one line whether the plan can be carried out."""
+    counted = Counter(finding.verdict for finding in found)
+    return (
+        f"{name} is {_SIGNS[overall(found)]}: {len(found)} checks, {counted[Verdict.UNFIT]} unfit, "
+        f"{counted[Verdict.CAUTION]} with caution"
     )
-    table.add_column("SD between", justify="right")
-    table.add_column("SD within", justify="right")
-    for scheme in chances.probability:
-        table.add_column(scheme, justify="right", overflow="fold")
-    for w, within in enumerate(_WITHIN):
-        for b, between in enumerate(_BETWEEN):
-            cells = [f"{100 * share[b, w]:.0f} %" for share in chances.probability.values()]
-            table.add_row(f"{between:g}", f"{within:g}", *cells, end_section=b + 1 == len(_BETWEEN))
+
+
+def _chances(plan: Plan, between: Sequence[float], within: Sequence[float]) -> Characteristic:
+    """Simulate studies of this plan over blends of given spreads."""
+    design = Design(len(plan.locations), len(plan.sampler.positions))
+    return characteristic(
+        design, [[sd] for sd in between], [list(within)], seed=_SEED, trials=_TRIALS
+    )
+
+
+def _example(plan: Plan) -> str:
+    """Say what such a study does with a blend of middling spread."""
+    between, within = _EXAMPLE
+    share = _chances(plan, [between], [within]).probability[_LEADING][0, 0]
+    return (
+        f"{100 * share:.0f} % of {_TRIALS} simulated studies pass {_LEADING} where the SD is "
+        f"{between:g} between and {within:g} within locations (% of target)"
+    )
+
+
+def _table(found: Sequence[Finding], *, details: bool) -> Table:
+    """Lay findings out; limit, source and note stand below the number where they matter."""
+    table = Table(box=None, show_header=False, padding=(0, 2, 0, 0))
+    table.add_column(min_width=7, no_wrap=True)
+    table.add_column(max_width=30)
+    table.add_column(overflow="fold")
+    for finding in found:
+        open_point = finding.verdict is not Verdict.FIT
+        below = [f"limit: {finding.limit}", f"source: {finding.source}", finding.note]
+        lines = [finding.number, *(filter(None, below) if details or open_point else ())]
+        style = _STYLES[finding.verdict] if open_point else ""
+        sign = Text(_SIGNS[finding.verdict], style=style)
+        table.add_row(sign, finding.subject, Text("\n".join(lines), style=style))
     return table
+
+
+def _show_chances(console: Console, plan: Plan) -> None:
+    """Show the probability of passing a blend of given spread, by scheme."""
+    chances = _chances(plan, _BETWEEN, _WITHIN)
+    for w, within in enumerate(_WITHIN):
+        console.print(
+            f"\nchance of passing with {len(plan.locations)} locations and "
+            f"{len(plan.sampler.positions)} replicates, SD {within:g} within locations",
+            style="bold",
+        )
+        table = Table(box=None, padding=(0, 2, 0, 0))
+        table.add_column("SD between locations")
+        for between in _BETWEEN:
+            table.add_column(f"{between:g}", justify="right")
+        for scheme, share in chances.probability.items():
+            table.add_row(scheme, *(f"{100 * p:.0f} %" for p in share[:, w]))
+        console.print(table, soft_wrap=False)
+    worst = max(float(chances.standard_error(scheme).max()) for scheme in chances.probability)
+    console.print(
+        f"SD in % of target; {_TRIALS} simulated studies a cell, standard error at most "
+        f"{100 * worst:.1f} %"
+    )

@@ -8,6 +8,7 @@ from rich.console import Console
 from assistant.cli.evaluate import form_of
 from assistant.cli.evaluation_inputs import read_laboratory, read_record
 from assistant.cli.files import write_file
+from assistant.cli.output import terminal
 from assistant.errors import InputError
 from assistant.record import software
 from assistant.report.campaign import Comparison, document, make_comparison, verdict
@@ -48,7 +49,7 @@ def run(options: Options) -> int:
         write_file(options.json, campaign_json(comparison))
     for path, form in forms:
         write_file(path, form(document(comparison)))
-    _tell(Console(highlight=False), comparison)
+    _tell(terminal(), comparison)
     return 0 if comparison.alike else 1
 
 
@@ -63,13 +64,12 @@ def _pair(text: str) -> tuple[Path, Path]:
 
 def _tell(console: Console, comparison: Comparison) -> None:
     answer = verdict(comparison)
-    console.print(answer.line, style="bold", soft_wrap=True)
-    console.print(answer.sentence, soft_wrap=True)
+    console.print(answer.line, style="bold")
+    console.print(answer.sentence)
     for aside in answer.asides:
-        console.print(f"- {aside}", soft_wrap=True)
+        console.print(f"- {aside}")
     for batch in comparison.campaign.batches:
         console.print(
             f"{batch.name}: {batch.summary.n} results, mean {fixed(batch.summary.mean)}, "
-            f"SD {fixed(batch.summary.sd)} % of target",
-            soft_wrap=True,
+            f"SD {fixed(batch.summary.sd)} % of target"
         )

@@ -7,6 +7,7 @@ from pathlib import Path
 from rich.console import Console
 
 from assistant.cli.files import grammar_bytes, plan_bytes
+from assistant.cli.output import terminal
 from assistant.errors import InputError
 from assistant.grammar import Language, parse_grammar
 from assistant.grammar.rendering import NUMBER, universe
@@ -48,7 +49,7 @@ def run(options: Options) -> int:
         PlanError, GrammarError, InputError: a file or name cannot be used.
         DeviceError: a device or library is missing, or the microphone was lost.
     """
-    console = Console(highlight=False)
+    console = terminal()
     language = parse_grammar(*grammar_bytes(options.grammar))
     meant = universe(language, begin(parse_plan(*plan_bytes(options.plan))))
     # A vial's number differs in digits only and its result is read back in any case.
@@ -66,9 +67,9 @@ def run(options: Options) -> int:
     missing = [text for text in phrases if text not in said]
     console.print(f"heard {len(said)} of {len(phrases)} phrases, {profile.phones} clear sounds")
     if missing:
-        console.print(f"not heard: {', '.join(missing)}", soft_wrap=True)
-    console.print(f"profile {path}", soft_wrap=True)
-    console.print(f"SHA-256 {profile.digest}", soft_wrap=True)
+        console.print(f"not heard: {', '.join(missing)}")
+    console.print(f"profile {path}")
+    console.print(f"SHA-256 {profile.digest}")
     return 0
 
 

@@ -8,6 +8,7 @@ from rich.console import Console
 
 from assistant.cli.evaluation_inputs import read_laboratory, read_record
 from assistant.cli.files import write_file
+from assistant.cli.output import terminal
 from assistant.errors import InputError
 from assistant.evaluation.e2810 import Demand
 from assistant.evaluation.review import Answer
@@ -71,7 +72,7 @@ def run(options: Options) -> int:
         write_file(options.json, case_json(case))
     for path, form in forms:
         write_file(path, form(document(case)))
-    _tell(Console(highlight=False), case)
+    _tell(terminal(), case)
     return EXIT_CODES[case.answer]
 
 
@@ -95,9 +96,9 @@ def form_of(path: Path) -> Callable[[Document], bytes]:
 
 def _tell(console: Console, case: Case) -> None:
     answer = verdict(case)
-    console.print(answer.line, style="bold", soft_wrap=True)
-    console.print(answer.sentence, soft_wrap=True)
+    console.print(answer.line, style="bold")
+    console.print(answer.sentence)
     for aside in answer.asides:
-        console.print(f"- {aside}", soft_wrap=True)
+        console.print(f"- {aside}")
     for indication in case.study.indications:
-        console.print(f"{indication.about}: {indication.sentence}", soft_wrap=True)
+        console.print(f"{indication.about}: {indication.sentence}")

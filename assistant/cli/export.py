@@ -5,8 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
-from rich.console import Console
-
+from assistant.cli.output import terminal
 from assistant.errors import InputError
 from assistant.journal.signing import Signature, forged, misplaced
 from assistant.printable import printable
@@ -49,14 +48,14 @@ def run(options: Options) -> int:
         from assistant.report.session_sheet import session_sheet  # noqa: PLC0415 - loads reportlab
 
         _write(output, session_sheet(export))
-    console = Console(highlight=False, markup=False)
+    console = terminal()
     entries = export.head.seq if export.head else 0
-    console.print(f"{output}: {export.condition} record, {entries} entries", soft_wrap=True)
+    console.print(f"{output}: {export.condition} record, {entries} entries")
     for fault in export.faults:
-        console.print(f"does not hold: {printable(fault)}", soft_wrap=True)
+        console.print(f"does not hold: {printable(fault)}")
     for shown in export.signatures:
         if shown.standing == _NO_KEY:
-            console.print(f"the signature of {printable(shown.name)} is {_NO_KEY}", soft_wrap=True)
+            console.print(f"the signature of {printable(shown.name)} is {_NO_KEY}")
     return 1 if export.condition == "damaged" else 0
 
 

@@ -3,8 +3,7 @@
 from dataclasses import dataclass
 from pathlib import Path
 
-from rich.console import Console
-
+from assistant.cli.output import terminal
 from assistant.cli.passphrase import passphrase
 from assistant.errors import InputError
 from assistant.storage.keys import make_keys
@@ -29,8 +28,8 @@ def run(options: Options) -> int:
     if not options.into.is_dir():
         raise InputError(f"There is no folder {options.into}: make it first.")
     public = make_keys(options.into, options.name, passphrase(options.passphrase_file, new=True))
-    console = Console(highlight=False)
-    console.print(f"public key {public}: give it to whoever checks records", soft_wrap=True)
+    console = terminal()
+    console.print(f"public key {public}: give it to whoever checks records")
     private = public.with_suffix(".key.pem")
-    console.print(f"private key {private}: keep it to yourself", soft_wrap=True)
+    console.print(f"private key {private}: keep it to yourself")
     return 0

@@ -3,10 +3,10 @@
 from dataclasses import dataclass
 from pathlib import Path
 
-from rich.console import Console
 from rich.prompt import Prompt
 
 from assistant.cli.files import write_file
+from assistant.cli.output import terminal
 from assistant.errors import InputError
 from assistant.plan.new_plan import new_plan
 from assistant.plan.questionnaire import QUESTIONS, answers_of
@@ -29,7 +29,7 @@ def run(options: Options) -> int:
     if len(given) != len(options.answer):
         raise InputError("--answer takes KEY=VALUE, such as vessel=drum.")
     if not options.defaults:
-        console = Console(highlight=False)
+        console = terminal()
         for question in QUESTIONS:
             if question.key not in given:
                 given[question.key] = Prompt.ask(

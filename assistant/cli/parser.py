@@ -56,6 +56,7 @@ def build_parser() -> argparse.ArgumentParser:
 
 def _check(sub: Sub) -> None:
     _plan(sub)
+    sub.add_argument("--details", action="store_true", help="add limits, sources and chances")
 
 
 def _phrases(sub: Sub) -> None:

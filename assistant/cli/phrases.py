@@ -3,10 +3,10 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from rich.console import Console
 from rich.table import Table
 
 from assistant.cli.files import grammar_bytes, plan_bytes
+from assistant.cli.output import terminal
 from assistant.grammar import Language, parse_grammar
 from assistant.grammar.lint import CLOSE, TOO_CLOSE, lint, nearest
 from assistant.plan import parse_plan
@@ -29,7 +29,7 @@ def run(options: Options) -> int:
         PlanError, GrammarError, InputError: the files cannot be read.
         DeviceError: the embedded recogniser, whose dictionary is used, is missing.
     """
-    console = Console(highlight=False)
+    console = terminal()
     raw, name = plan_bytes(options.plan)
     plan = parse_plan(raw, name)
     raw, name = grammar_bytes(options.grammar)
@@ -37,16 +37,17 @@ def run(options: Options) -> int:
     pronounce = dictionary(language)
     findings = lint(language, plan, pronounce)
     errors = sum(finding.level == "error" for finding in findings)
-    if all(finding.kind != "unknown-word" for finding in findings):
-        console.print(_table(language, plan, pronounce))
-    for finding in findings:
-        console.print(f"{finding.level}: {finding.about}", soft_wrap=True)
     console.print(f"{errors} errors, {len(findings) - errors} warnings")
+    for finding in findings:
+        console.print(f"{finding.level}: {finding.about}")
+    if all(finding.kind != "unknown-word" for finding in findings):
+        console.print(f"\nnearest phrases of each state ({TOO_CLOSE} at least, {CLOSE} better)")
+        console.print(_table(language, plan, pronounce), soft_wrap=False)
     return 1 if errors else 0
 
 
 def _table(language: Language, plan: Plan, pronounce: Callable[[str], Sequence[str]]) -> Table:
-    table = Table(title=f"nearest phrases of each state ({TOO_CLOSE} at least, {CLOSE} better)")
+    table = Table(box=None, padding=(0, 2, 0, 0))
     for heading in ("state", "phrase", "nearest", "distance"):
         table.add_column(heading, justify="right" if heading == "distance" else "left")
     for state, pair in nearest(language, plan, pronounce).items():

@@ -4,9 +4,8 @@ import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
-from rich.console import Console
-
 from assistant.cli.files import grammar_bytes, plan_bytes, script_bytes
+from assistant.cli.output import terminal
 from assistant.cli.summary import show_end
 from assistant.console.transcript import Transcript
 from assistant.rehearsal.script import Script, parse_script
@@ -34,7 +33,7 @@ class Options:
 
 def run(options: Options) -> int:
     """Rehearse; 0 when the record closed as complete, or as the script wanted it to end."""
-    console = Console(highlight=False)
+    console = terminal()
     plan, plan_name = plan_bytes(options.plan)
     grammar, grammar_name = grammar_bytes(options.grammar)
     script = Script(title="by the book")

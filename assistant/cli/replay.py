@@ -6,8 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from rich.console import Console
-
+from assistant.cli.output import terminal
 from assistant.conformance import Told
 from assistant.console.transcript import Transcript
 from assistant.errors import InputError
@@ -43,7 +42,7 @@ def run(options: Options) -> int:
     """
     if not options.speed >= SLOWEST:  # not a number is not above it either
         raise InputError(f"--speed {options.speed:g}: give {SLOWEST} or more.")
-    console = Console(highlight=False)
+    console = terminal()
     record = open_record(options.record)
     transcript = Transcript(console)
     voice = _Player(record.view) if options.aloud else None

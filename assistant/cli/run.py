@@ -11,6 +11,7 @@ from rich.live import Live
 
 from assistant.cli.engine_options import EngineOptions, chosen_engine
 from assistant.cli.files import grammar_bytes, plan_bytes
+from assistant.cli.output import terminal
 from assistant.cli.summary import show_end
 from assistant.clock import ManualClock
 from assistant.console.panel import panel
@@ -54,7 +55,7 @@ class Options(EngineOptions):
 
 def run(options: Options) -> int:
     """Run a session; 0 when its record closed as complete, 1 when incomplete or still open."""
-    console = Console(highlight=False)
+    console = terminal()
     console.print(CAUTION, style="bold")
     with contextlib.ExitStack() as stack:
         language, opened = _words(options, stack)

@@ -4,8 +4,7 @@ import unicodedata
 from dataclasses import dataclass
 from pathlib import Path
 
-from rich.console import Console
-
+from assistant.cli.output import terminal
 from assistant.cli.passphrase import passphrase
 from assistant.cli.verify import signature_lines
 from assistant.clock import SystemClock
@@ -63,9 +62,9 @@ def run(options: Options) -> int:
     )
     add_signature(record.view.path, signature)
     last = proof.last.entry
-    console = Console(highlight=False, markup=False)
+    console = terminal()
     for line in signature_lines((*proof.signatures, signature)):
-        console.print(line, soft_wrap=True)
+        console.print(line)
     console.print(f"head code {head_code(last.seq, last.hash).text}")
     return 0
 

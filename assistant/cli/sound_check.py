@@ -2,10 +2,9 @@
 
 from dataclasses import dataclass
 
-from rich.console import Console
-
 from assistant.cli.engine_options import EngineOptions, chosen_engine
 from assistant.cli.files import grammar_bytes, plan_bytes
+from assistant.cli.output import terminal
 from assistant.grammar import parse_grammar
 from assistant.plan import parse_plan
 from assistant.procedure.model import begin
@@ -37,7 +36,7 @@ def run(options: Options) -> int:
         PlanError, GrammarError, InputError: the files cannot be read.
         DeviceError: a device, library or model is missing, or the microphone was lost.
     """
-    console = Console(highlight=False)
+    console = terminal()
     session = begin(parse_plan(*plan_bytes(options.plan)))
     language = parse_grammar(*grammar_bytes(options.grammar))
     engine, _ = chosen_engine(options, language)
@@ -56,7 +55,7 @@ def run(options: Options) -> int:
         event = with_delays(found.event, devices.delays())
         names = devices.microphone_name, devices.speaker.name
     for line in lines(found, event.microphone_ms, event.speaker_ms, names):
-        console.print(line, soft_wrap=True)
+        console.print(line)
     return 0 if found.workable else 1
 
 

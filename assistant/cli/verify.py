@@ -7,6 +7,7 @@ from pathlib import Path
 
 from rich.console import Console
 
+from assistant.cli.output import terminal
 from assistant.conformance import Told
 from assistant.errors import RecordBroken
 from assistant.journal.head_code import head_code, parse
@@ -35,7 +36,7 @@ def run(options: Options) -> int:
     Raises:
         RecordBroken: something does not hold; says which entry, clip or signature.
     """
-    console = Console(highlight=False, markup=False)
+    console = terminal()
     record = open_record(options.record)
     proof = prove(record, options.head or "")
     if proof.last is None:
@@ -46,22 +47,19 @@ def run(options: Options) -> int:
     standing = _standing(proof, proof.last, options)
     console.print(
         f"intact: {last.seq} entries in order, {proof.clips} clips unchanged; "
-        f"head code {head_code(last.seq, last.hash).text}",
-        soft_wrap=True,
+        f"head code {head_code(last.seq, last.hash).text}"
     )
-    console.print(standing.ending(), soft_wrap=True)
-    console.print(standing.anchoring(), soft_wrap=True)
+    console.print(standing.ending())
+    console.print(standing.anchoring())
     if proof.torn:
-        console.print(
-            f"{proof.torn} torn lines were set aside; their bytes are kept", soft_wrap=True
-        )
+        console.print(f"{proof.torn} torn lines were set aside; their bytes are kept")
     _show_versions(console, proof)
     _show_signatures(console, proof, options.keys)
     if options.re_hear:
         _rehear(console, record)
     lacking = standing.lacking(options.require)
     for each in lacking:
-        console.print(f"required and missing: {each}", soft_wrap=True)
+        console.print(f"required and missing: {each}")
     return 1 if lacking else 0
 
 
@@ -81,20 +79,18 @@ def _show_versions(console: Console, proof: Proof) -> None:
     """Say which version wrote the record, and what this one derives otherwise from its events."""
     wrote = ", ".join(proof.software)
     if not proof.differing:
-        console.print(f"written by {wrote}; re-derived by {software()} alike", soft_wrap=True)
+        console.print(f"written by {wrote}; re-derived by {software()} alike")
         return
     console.print(
         f"written by {wrote}; {software()} derives {proof.differing} numbers otherwise. The "
-        "versions differ; this says nothing against the record:",
-        soft_wrap=True,
+        "versions differ; this says nothing against the record:"
     )
     for each in proof.differences:
         console.print(
-            f"  entry {each.seq}, {each.what}: recorded {each.recorded}, derived {each.derived}",
-            soft_wrap=True,
+            f"  entry {each.seq}, {each.what}: recorded {each.recorded}, derived {each.derived}"
         )
     if proof.differing > len(proof.differences):
-        console.print(f"  and {proof.differing - len(proof.differences)} more", soft_wrap=True)
+        console.print(f"  and {proof.differing - len(proof.differences)} more")
 
 
 def _rehear(console: Console, record: OpenRecord) -> None:
@@ -118,7 +114,6 @@ def _rehear(console: Console, record: OpenRecord) -> None:
             console.print(
                 f'entry {each.entry.seq}: on record "{each.heard.text}", {one.engine} hears '
                 f'"{one.text}"; clip {each.heard.clip}',
-                soft_wrap=True,
             )
     if not heard:
         console.print("nothing to hear again: nothing on record was confirmed by voice")
@@ -126,17 +121,17 @@ def _rehear(console: Console, record: OpenRecord) -> None:
     for engine in engines:
         same, other = alike[engine.name], otherwise[engine.name]
         line = f"{same + other} of {heard} voice confirmations, {same} alike, {other} otherwise"
-        console.print(f"heard again by {engine.name}: {line}", soft_wrap=True)
-    console.print("The rest, if any: spoken numbers, or no clip was kept", soft_wrap=True)
+        console.print(f"heard again by {engine.name}: {line}")
+    console.print("The rest, if any: spoken numbers, or no clip was kept")
 
 
 def _show_signatures(console: Console, proof: Proof, keys: Path | None) -> None:
     """Show who signed, when and why; proved to be theirs where the public keys are given."""
     how = "genuine" if keys is not None else "not checked: name the public keys with --keys"
     for line in signature_lines(proof.signatures):
-        console.print(f"{line} ({how})", soft_wrap=True)
+        console.print(f"{line} ({how})")
     if not proof.signatures:
-        console.print("nobody has signed it", soft_wrap=True)
+        console.print("nobody has signed it")
 
 
 def signature_lines(signatures: tuple[Signature, ...]) -> Iterator[str]:

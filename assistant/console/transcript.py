@@ -3,6 +3,7 @@
 from typing import TypeAlias
 
 from rich.console import Console
+from rich.table import Table
 from rich.text import Text
 
 from assistant.journal.entry import Entry
@@ -96,11 +97,21 @@ class Transcript:
         seconds = (mono - self._began) / 1e9
         stamp = f"{int(seconds // 60):3d}:{seconds % 60:04.1f}"
         style = self._style(event, advanced=outcome.advanced)
-        line = Text.assemble((f"{stamp}  ", "dim"), ("< ", style), (describe(event), style))
-        self._console.print(line, soft_wrap=True)
+        sign = Text.assemble((f"{stamp}  ", "dim"), ("< ", style))
+        self._print(sign, Text(describe(event), style=style))
         if said:
-            told = Text.assemble(" " * (len(stamp) + 2), ("> ", "bold cyan"), said)
-            self._console.print(told, soft_wrap=True)
+            self._print(Text.assemble(" " * (len(stamp) + 2), ("> ", "bold cyan")), Text(said))
+
+    def _print(self, sign: Text, words: Text) -> None:
+        """Print on one line; on a terminal further lines begin below the words."""
+        if not self._console.is_terminal:
+            self._console.print(sign + words, soft_wrap=True)
+            return
+        beside = Table.grid()
+        beside.add_column(no_wrap=True)
+        beside.add_column()
+        beside.add_row(sign, words)
+        self._console.print(beside)
 
     def trouble(self, reason: str) -> None:
         """Print why everything stands still."""

@@ -20,7 +20,7 @@ PHRASE_SLOTS = {
     Intent.TAKE_OVER: {"call"},
     Intent.MASS: {"number"},
 }
-"""What a phrase must leave open for its object."""
+"""The slots a phrase must have for its object."""
 
 PROMPT_SLOTS: dict[Prompt, set[str]] = {
     Prompt.SEAT: {"location", "count"},
@@ -54,7 +54,7 @@ PROMPT_SLOTS: dict[Prompt, set[str]] = {
     Prompt.TAKEN_OVER: {"name"},
     Prompt.HEAD: {"spelt"},
 }
-"""What may be filled into a prompt; the prompts not named here stand as they are."""
+"""The slots a prompt may have; prompts not named here have none."""
 
 Words = Annotated[str, Field(min_length=1, max_length=120)]
 
@@ -92,7 +92,7 @@ class Language(BaseModel):
 
 
 def parse_grammar(raw: bytes, name: str) -> Language:
-    """Read a grammar that is to be worked with: nothing may be missing.
+    """Read a grammar for use; nothing may be missing.
 
     Args:
         raw: the bytes of the file (TOML, UTF-8).
@@ -107,7 +107,7 @@ def parse_grammar(raw: bytes, name: str) -> Language:
 
 
 def recall_grammar(raw: bytes, name: str) -> Language:
-    """Read a grammar that was worked with: an older one lacks what it was never asked for.
+    """Read a recorded grammar; entries added later may be missing.
 
     Args:
         raw: as for `parse_grammar`.

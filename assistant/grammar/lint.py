@@ -1,8 +1,8 @@
-"""The phrase lint: whether phrases that can be said together can be told apart by ear.
+"""The phrase lint: checks that phrases legal in the same state sound different enough.
 
-Judged are the phrases legal in each state of a plan, against each other and against what the
-program itself says there. The limits are those under which confusions were few in trials; they are
-a judgement, not a law. Pure: pronunciations come from whoever calls.
+The phrases legal in each state of a plan are compared with each other and with what the program
+itself says there. With these limits confusions were few in trials; they are a judgement, not a law.
+Pure: the caller supplies the pronunciations.
 """
 
 import re
@@ -23,23 +23,23 @@ from assistant.procedure.enums import QUESTIONS, Intent, Prompt, State
 from assistant.procedure.model import Session
 
 TOO_CLOSE = 0.35
-"""Nearer phrases may not be said in the same state; edits over the longer one's sounds."""
+"""Nearer phrases may not be legal in the same state; edits per phone of the longer one."""
 
 CLOSE = 0.5
-"""Nearer phrases are worth a warning."""
+"""Phrases nearer than this get a warning."""
 
 LEAST_WORDS = 2
 LEAST_SOUNDS = 8
-"""What advances or records has at least so many."""
+"""Phones that a phrase needs if it advances or records."""
 
 FEW_SOUNDS = 7
-"""Anything shorter is worth a warning."""
+"""Shorter phrases get a warning."""
 
 ANSWERS = (Intent.AFFIRM, Intent.NEGATIVE)
 """These only answer a direct question, and may be short."""
 
 _HARMLESS = (*ANSWERS, *QUESTIONS, Intent.STAND_BY, Intent.RESUME, Intent.DISREGARD)
-"""Neither advances the work by itself nor puts anything on record about it."""
+"""Intents that neither advance the work nor record anything about it."""
 
 MOST_WAYS = 64
 """Ways to say one phrase that are looked at."""
@@ -153,7 +153,7 @@ def _all(language: Language, plan: Plan) -> list[tuple[str, Intent]]:
 
 
 def _unknown(spoken: Iterable[str], language: Language, pronounce: Pronounce) -> Iterator[Finding]:
-    """Yield the words that nobody knows how to pronounce."""
+    """Yield the words without a pronunciation."""
     digits = [word for words in language.digits.values() for word in words]
     seen: set[str] = set()
     for text in (*spoken, *digits):

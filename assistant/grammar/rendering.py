@@ -21,7 +21,7 @@ CODES = ("location", "code")
 
 
 def phrase(language: Language, meaning: Meaning) -> str:
-    """The words that say `meaning`, all in lower case."""
+    """The phrase for `meaning`, in lower case."""
     number = spell_number(language, meaning.number) if meaning.number else NUMBER
     vial = spell_number(language, str(meaning.vial)) if meaning.vial is not None else ""
     words = _known(language.phrases, meaning.intent).format(
@@ -34,10 +34,10 @@ def phrase(language: Language, meaning: Meaning) -> str:
 
 
 def universe(language: Language, session: Session) -> dict[str, Meaning]:
-    """Every phrase that makes sense in this session at all, legal now or not.
+    """Every phrase that can be meant in this session, legal now or not.
 
-    Phrases that name a vial are limited to those of the insertion in hand: thirty vials told apart
-    by a digit only would be the hardest set there is.
+    Phrases that name a vial are limited to those of the insertion in hand: thirty phrases
+    that differ by a digit only would be very hard to tell apart.
     """
     return {phrase(language, meaning): meaning for meaning in meanings(session)}
 
@@ -95,7 +95,7 @@ def _known(table: Mapping[Key, str], key: Key) -> str:
     """The words for a key; a record may hold a grammar from before there was such a key."""
     if key not in table:
         raise GrammarError(
-            f"The grammar has no words for '{key}': it is older than what it is asked for."
+            f"The grammar has no text for '{key}'; it was written for an older version."
         )
     return table[key]
 

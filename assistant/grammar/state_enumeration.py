@@ -1,4 +1,4 @@
-"""Every situation in which phrases are said together: the states of a plan, made without a walk.
+"""Every state of a plan in which phrases compete, enumerated without running a session.
 
 A session that walks through a plan sees each of these; here they are put together directly, so
 that a grammar can be judged before the work.

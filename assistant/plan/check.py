@@ -1,4 +1,4 @@
-"""Everything `check` tells about a plan, line by line."""
+"""All findings about a plan, in the order in which `check` prints them."""
 
 from assistant.plan.finding import Finding
 from assistant.plan.insertion_geometry import insertions

@@ -1,4 +1,4 @@
-"""Entry and tilt as they are told to the person at the vessel: clock positions, seen from above.
+"""Entry and tilt as clock positions, seen from above, for the person at the vessel.
 
 Twelve o'clock is north, away from whoever stands at the front; three o'clock is east, to the right
 (common practice, no source). A half hour is 15 degrees: finer than that nobody sets by ear.

@@ -1,4 +1,4 @@
-"""One line of what `check` tells: a number against a limit, with its source and a verdict."""
+"""One finding of `check`: a number against a limit, with its source and a result."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass

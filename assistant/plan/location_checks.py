@@ -1,4 +1,4 @@
-"""The lines of `check` about vessel, powder bed and every insertion."""
+"""The findings of `check` about vessel, powder bed and insertions."""
 
 from collections.abc import Iterator, Sequence
 

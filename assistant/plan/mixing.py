@@ -1,4 +1,4 @@
-"""What a perfect random mixture would still show: the floor under every blend study.
+"""The spread of a perfect random mixture: no blend can show less.
 
 Masses are milligrams, diameters micrometres, densities g/mL; RSDs are percent of the mean content.
 The formulas assume spheres, no agglomerates and a free random mix, so they give a lower limit and

@@ -1,4 +1,4 @@
-"""A complete, commented plan file from a handful of answers.
+"""Write a complete, commented plan file from a few answers.
 
 Vessels are drawn after one of usual proportions and scaled to the volume asked for; sampler and
 dies are chosen to fit. Everything can be edited afterwards; `check` judges it like any plan.

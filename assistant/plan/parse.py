@@ -1,4 +1,4 @@
-"""From the text of a plan file to a `Plan`, or one sentence that says what to change where."""
+"""Parse a plan file into a `Plan`, or say in one sentence what to change and where."""
 
 import tomllib
 from collections.abc import Callable

@@ -1,4 +1,4 @@
-"""The handful of questions behind a new plan, and what the answers may be."""
+"""The questions for a new plan and the answers they accept."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass

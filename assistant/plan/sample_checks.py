@@ -1,4 +1,4 @@
-"""The lines of `check` about dies, sampler, lifting, and what the study can see at all."""
+"""The findings of `check` about dies, sampler, lifting and detectability."""
 
 from collections.abc import Iterator, Sequence
 

@@ -1,4 +1,4 @@
-"""The sampler as a tool: the gap in which its shaft runs, what can hide there, and its weight.
+"""Limits of the sampler: running clearance, powder in the gap, weight.
 
 Running clearance of 15 to 20 thousandths of an inch, emptying the tube after every insertion:
 common practice, no source. Lifting: the revised NIOSH equation, metric form.

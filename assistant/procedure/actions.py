@@ -1,6 +1,6 @@
-"""What a row of the table does besides changing the state.
+"""The actions of the table's rows, besides the change of state.
 
-Each takes the work in hand after the state has changed; `work.source` is the state left behind.
+Each takes the transition after the state has changed; `work.source` is the state before it.
 """
 
 from dataclasses import replace
@@ -23,7 +23,7 @@ _BLAMED = {Status.SHORT: Kind.SHORT, Status.EMPTY: Kind.EMPTY}
 
 
 def meaning_of(work: Work) -> Meaning:
-    """The meaning at hand; only rows fired by a phrase ask for it."""
+    """The meaning of the current phrase; only rows triggered by a phrase may ask for it."""
     if work.meaning is None:
         msg = "this row needs a phrase"
         raise RuntimeError(msg)
@@ -31,7 +31,7 @@ def meaning_of(work: Work) -> Meaning:
 
 
 def nothing(_work: Work) -> None:
-    """Only the state changes."""
+    """Do nothing else."""
 
 
 def next_caution(work: Work) -> None:
@@ -40,7 +40,7 @@ def next_caution(work: Work) -> None:
 
 
 def arm(work: Work) -> None:
-    """Start the timers of the state just entered, as far as they have not rung."""
+    """Start those timers of the new state that have not run out."""
     timing: Timing = work.session.plan.timing
     waited = work.session.progress.waited
     wanted: list[tuple[Timer, float]] = []
@@ -57,7 +57,7 @@ def arm(work: Work) -> None:
 
 
 def open_port(work: Work) -> None:
-    """The cavities begin to fill."""
+    """Start the filling time."""
     work.progress(waited=work.session.plan.timing.fill_s == 0)
     arm(work)
 
@@ -108,7 +108,7 @@ def withdraw(work: Work) -> None:
 
 
 def label(work: Work) -> None:
-    """Enter what the die gave up into its vial, and go on unless it is to be weighed."""
+    """Record what the die held; go on unless the vial is weighed."""
     status = _VERDICTS[meaning_of(work).intent]
     sample = work.session.sample()
     work.mark((sample,), status=status)
@@ -125,7 +125,7 @@ def next_die(work: Work) -> None:
 
 
 def weigh(work: Work) -> None:
-    """Enter the mass; one that the balance or the die cannot account for is a deviation."""
+    """Record the mass; a mass that the die cannot explain is a deviation."""
     number = meaning_of(work).number or "0"
     sample = work.session.sample()
     work.mark((sample,), mass_mg=number)
@@ -140,18 +140,18 @@ def weigh(work: Work) -> None:
 
 
 def leak_in_tube(work: Work) -> None:
-    """Powder between shaft and tube opens a leak note by itself."""
+    """Open a leak note for powder between shaft and tube."""
     work.push(work.source)
     work.progress(draft=Draft(Kind.LEAK, "in-tube", cause=work.ordinal))
 
 
 def marked(work: Work) -> None:
-    """Rubbing makes metal particles: every sample of this insertion is touched."""
+    """Rubbing makes metal particles: every sample of this insertion is affected."""
     work.deviate(Kind.MARKED, vials=tuple(s.vial for s in work.session.here()))
 
 
 def next_insertion(work: Work) -> None:
-    """Go on to the next insertion; the head of the record is told."""
+    """Go on to the next insertion and tell the record's head code."""
     first, *rest = work.session.progress.queue
     work.progress(insertion=first, queue=tuple(rest), position=0, die=0)
     work.effects.append(TellHead())
@@ -163,7 +163,7 @@ def last_insertion(work: Work) -> None:
 
 
 def die_missing(work: Work) -> None:
-    """A die was not found again: it may lie in the product."""
+    """Record that a die is missing: it may lie in the product."""
     work.deviate(Kind.DIE_MISSING)
 
 
@@ -268,7 +268,7 @@ def note_amount(work: Work) -> None:
 
 
 def finish_note(work: Work) -> None:
-    """Which samples it touches; the note becomes a deviation."""
+    """Which samples are affected; the note becomes a deviation."""
     draft = work.session.progress.draft or Draft(Kind.SPILL)
     chosen = {
         Intent.AFFECTS_NONE: (),
@@ -284,7 +284,7 @@ def finish_note(work: Work) -> None:
 
 
 def drop_note(work: Work) -> None:
-    """The note is not made after all."""
+    """Drop the note."""
     work.progress(draft=None)
     work.say(Prompt.NOTE_DROPPED)
 
@@ -322,7 +322,7 @@ def check(work: Work) -> None:
 def restart_insertion(work: Work) -> None:
     """The sampler was moved during the break: the insertion is void and begins anew.
 
-    What was confirmed before can no longer be taken back: it would put a void insertion in hand.
+    Earlier confirmations can no longer be taken back: that would return to a void insertion.
     """
     here = work.session.here()
     work.deviate(Kind.DISTURBED, vials=tuple(s.vial for s in here))
@@ -334,7 +334,7 @@ def restart_insertion(work: Work) -> None:
 
 
 def disturbed(work: Work) -> None:
-    """Something was moved during the break, but no insertion was in hand."""
+    """Record that something was moved during the break, outside any insertion."""
     work.deviate(Kind.DISTURBED)
 
 

@@ -7,7 +7,7 @@ _SHOWN = (State.NEW, *STEP, *END)
 
 
 def mermaid() -> str:
-    """The steps and what leads from one to the next; side dialogues return and are left out."""
+    """The steps and the transitions between them, without side dialogues."""
     lines = ["stateDiagram-v2", f"    [*] --> {_id(State.NEW)}"]
     for (source, target), triggers in _arrows().items():
         lines.append(f"    {_id(source)} --> {_id(target)}: {', '.join(triggers)}")

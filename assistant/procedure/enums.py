@@ -1,6 +1,6 @@
-"""The words of the procedure: where one can be, what can be meant, what a timer can say.
+"""The enumerations of the procedure: states, intents, signals, timers, prompts.
 
-The values are what stands in the record, so they never change; new ones may be added.
+The values are written into the record, so they never change; new ones may be added.
 """
 
 from enum import StrEnum
@@ -44,7 +44,7 @@ class State(StrEnum):
     WITNESSING = "witnessing"
     CHECKING = "checking"
     BACK = "back"
-    """Stands for the state that a side dialogue was entered from; nobody rests here."""
+    """The state that a side dialogue was entered from; never a current state."""
 
 
 END = (State.CLOSED, State.STOPPED)
@@ -52,7 +52,7 @@ END = (State.CLOSED, State.STOPPED)
 NOTE = (State.NOTE_PLACE, State.NOTE_AMOUNT, State.NOTE_SAMPLES)
 
 HELD = (State.DOUBTING, State.READING_BACK, State.WITNESSING, State.STOPPING)
-"""Side dialogues that hold a hearing until it is affirmed."""
+"""Side dialogues that hold a phrase until it is affirmed."""
 
 SIDE = (State.STANDING_BY, *NOTE, State.REMARKING, *HELD, State.CHECKING)
 """Dialogues that return to where they were entered from."""
@@ -133,7 +133,7 @@ class Intent(StrEnum):
 
 
 QUESTIONS = (Intent.SAY_AGAIN, Intent.WHERE_ARE_WE, Intent.WHAT_CAN_I_SAY)
-"""Answered without touching anything, so a doubtful hearing of them may pass."""
+"""Questions: they change nothing, so a doubtful hearing may be answered."""
 
 POSITIONAL = (Intent.PORT_OPEN, Intent.SET_FILLED, Intent.PORT_CLOSED, Intent.SHAFT_RAISED)
 VIAL = (Intent.VIAL_FULL, Intent.VIAL_SHORT, Intent.VIAL_EMPTY)
@@ -145,7 +145,7 @@ CAUTIONS = {
 
 
 class Signal(StrEnum):
-    """What moves the work besides a phrase."""
+    """Triggers other than phrases."""
 
     OPENED = "opened"
     FILL_REACHED = "fill-reached"
@@ -160,11 +160,11 @@ Trigger = Intent | Signal
 TRIGGERS: tuple[Trigger, ...] = (*Intent, *Signal)
 
 CONFIRMS = tuple(Intent)[: tuple(Intent).index(Intent.AFFIRM)]
-"""What advances the work or enters a result: all that a correction can take back."""
+"""Intents that advance the work or record a result: those a correction can take back."""
 
 
 class Timer(StrEnum):
-    """The timers the procedure asks for; each rings as the signal of the same name."""
+    """The timers of the procedure; each triggers the signal of the same name."""
 
     FILL_REACHED = "fill-reached"
     FILL_OVERRUN = "fill-overrun"

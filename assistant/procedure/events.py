@@ -20,13 +20,13 @@ Spoken = Annotated[str, Field(pattern=r"^[0-9]{1,9}(\.[0-9]{1,6})?$")]
 
 
 class Frozen(BaseModel):
-    """Base: nothing changes, nothing unknown is let in."""
+    """Base: frozen, and unknown fields are refused."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
 
 
 class Meaning(Frozen):
-    """What one phrase says: an intent and the object it names."""
+    """The meaning of a phrase: an intent and the object it names."""
 
     intent: Intent
     position: Position | None = None
@@ -151,7 +151,7 @@ class StorageTroubled(Frozen):
 
 
 class Resumed(Frozen):
-    """The program goes on after a break; a torn tail was set aside where one was found."""
+    """The program continues after a break; a torn last line, if any, was set aside."""
 
     type: Literal["resumed"] = "resumed"
     software: str

@@ -1,7 +1,7 @@
-"""`step`: one event worked into a session. The only way a session changes.
+"""`step`: apply one event to a session. Nothing else changes a session.
 
-Pure: no clock, no file, no sound, no chance. Time arrives inside events, as the ringing of timers
-that the procedure asked for. An event that fits nowhere is still an event: it is answered and
+Pure: no clock, no file, no sound, no randomness. Time arrives inside events, as timers running out
+that the procedure asked for. An event that fits no row is still an event: it is answered and
 recorded, and changes nothing.
 """
 
@@ -57,7 +57,7 @@ class Outcome:
 
 
 def step(session: Session, event: Event) -> Outcome:
-    """Work one event into the session.
+    """Apply one event to the session.
 
     Args:
         session: the state before.
@@ -99,7 +99,7 @@ def _dispatch(work: Work, event: Event) -> bool:
 
 
 def _notice(work: Work, event: Event) -> None:
-    """Trouble around the work: announced, and noted where a reviewer must judge it."""
+    """Handle trouble with devices, clock or disk: announce it; note what a reviewer must judge."""
     match event:
         case SoundChecked(overridden=True):
             work.deviate(Kind.OVERRIDE, "sound check")
@@ -146,7 +146,7 @@ def _doubt(work: Work, meaning: Meaning) -> bool:
 
 
 def _answer_held(work: Work, meaning: Meaning) -> bool:
-    """Another phrase that fits where it was held takes the place of the one that was held.
+    """Replace the held phrase by another one that fits the same state.
 
     The same phrase once more affirms a doubt. What was read back is asked anew: two hearings of
     the same sound may err alike.
@@ -165,7 +165,7 @@ def _answer_held(work: Work, meaning: Meaning) -> bool:
 
 
 def _confirm(work: Work, meaning: Meaning) -> bool:
-    """Work in a phrase that was surely heard, or say why it does not fit."""
+    """Apply a phrase that was heard clearly, or say why it does not fit."""
     if meaning.intent not in queries.triggers(work.state):
         work.say(Prompt.NOT_NOW, meaning)
         return False
@@ -206,7 +206,7 @@ def _refuse(work: Work, meaning: Meaning) -> None:
 
 
 def _fire(work: Work, trigger: Trigger) -> bool:
-    """Take the first row that fits, or none; then whatever it let pass; then the prompt."""
+    """Take the first row that fits, if any; then the phrase it released; then the prompt."""
     if trigger not in queries.triggers(work.state):
         return False
     before, ordinal = work.session, work.session.ordinal + 1
@@ -253,7 +253,7 @@ def _take(row: Line, data: Any) -> None:  # noqa: ANN401 - as above
 
 @lru_cache(maxsize=1)
 def _machine() -> Machine:
-    """The table as a machine. It holds no model: each `Work` is handed to its events."""
+    """The table as a `transitions` machine without a model: each `Work` is passed to its events."""
     machine = Machine(
         model=None,
         states=State,

@@ -1,6 +1,6 @@
-"""The state of a session: what a fold of its events amounts to, and nothing else.
+"""The state of a session: the result of folding its events.
 
-Two halves. `Progress` is what a correction takes back as a whole. The rest of `Session` only ever
+Two halves. `Progress` is what a correction takes back as a whole. The rest of `Session` only
 grows: notes, deviations and the count of confirmations survive every correction.
 """
 
@@ -66,7 +66,7 @@ class Progress:
     back: tuple[State, ...] = ()
     """Where side dialogues return to, innermost last."""
     pending: Meaning | None = None
-    """A hearing held until it is affirmed."""
+    """A phrase held until it is affirmed."""
     draft: Draft | None = None
     caution: int = 0
     insertions: tuple[Insertion, ...] = ()

@@ -48,7 +48,7 @@ _HELD = {
 
 
 def enter(session: Session) -> tuple[Effect, ...]:
-    """What is said, and done, on standing in the session's state."""
+    """The prompt of the session's state, and the effects that go with it."""
     state = session.state
     if state in _HELD:
         return (Say(_HELD[state], meaning=session.progress.pending),)
@@ -63,7 +63,7 @@ def enter(session: Session) -> tuple[Effect, ...]:
 
 
 def _aim(session: Session) -> tuple[Effect, ...]:
-    """Where to enter and how to lean; before the first insertion also how the clock lies."""
+    """Where to enter and how to tilt; before the first insertion also what twelve o'clock means."""
     where = aim(session.plan, session.at.location)
     manway = f"{where.manway}-manway" if where.manway else "manway"
     entry = Say(Prompt.POSITION_MIDDLE, {"manway": manway})

@@ -1,4 +1,4 @@
-"""The read side: what may be said now, and what object a phrase must name to count."""
+"""Queries on a session: which phrases are legal now, and which object each must name."""
 
 from functools import lru_cache
 
@@ -32,7 +32,7 @@ _ALWAYS_LAST = (
 
 @lru_cache(maxsize=len(State))
 def triggers(state: State) -> frozenset[Trigger]:
-    """Everything the table has a row for in this state."""
+    """Every intent that the table has a row for in this state."""
     return frozenset(row.trigger for row in rows() if row.source is state)
 
 
@@ -59,7 +59,7 @@ def legal(session: Session, meaning: Meaning) -> bool:
 
 
 def advancing(session: Session) -> tuple[Meaning, ...]:
-    """What is worth saying now besides the phrases that fit at any moment."""
+    """The phrases of this state, without those that are legal at any moment."""
     known = triggers(session.state)
     chosen = [i for i in Intent if i in known and i not in _ALWAYS_LAST]
     if session.state is State.BRIEFING:
@@ -72,7 +72,7 @@ def advancing(session: Session) -> tuple[Meaning, ...]:
 
 
 def at_any_moment(session: Session) -> tuple[Meaning, ...]:
-    """The phrases that fit wherever the work stands, as far as they fit here."""
+    """The phrases that are legal at any moment, if they are legal now."""
     known = triggers(session.state)
     people = [p for p in session.plan.people if p.role == "operator"]
     found = []
@@ -102,10 +102,10 @@ def answerable(session: Session, event: Event) -> str:
 
 
 def normal(session: Session) -> Meaning | None:
-    """What a single press of the confirm key stands for.
+    """The meaning of a single press of the confirm key.
 
-    None where a choice must be made in words, and where a witness must speak: whoever has a foot
-    on the switch is the operator.
+    None if a choice must be made in words or a witness must speak: the foot switch is the
+    operator's.
     """
     if session.state in (State.DISPOSING, State.MARKED, State.WEIGHING, State.WITNESSING, *NOTE):
         return None

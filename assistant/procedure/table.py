@@ -131,7 +131,7 @@ TABLE: tuple[Row, ...] = (
     ),
     Row(S.STOPPING, I.AFFIRM, None, S.STOPPED, do.stop),
     Row(S.STOPPING, I.NEGATIVE, None, S.BACK),
-    # A hearing held until it is affirmed.
+    # A phrase held until it is affirmed.
     Row((*STEP, S.STANDING_BY, *NOTE), G.DOUBT, None, S.DOUBTING, do.hold),
     Row((S.DOUBTING, S.READING_BACK), I.AFFIRM, None, S.BACK, do.release),
     Row(S.WITNESSING, I.WITNESS_AFFIRMED, None, S.BACK, do.release),

@@ -1,4 +1,4 @@
-"""One event being worked into a session: the only place where a `Session` is written."""
+"""One event being applied to a session: the only place where a `Session` is changed."""
 
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -11,7 +11,7 @@ from assistant.procedure.model import Deviation, Sample, Session
 
 @dataclass(slots=True)
 class Work:
-    """The session as it changes, what is to be done, and the meaning at hand.
+    """The session as it changes, the effects so far, and the current meaning.
 
     It is also the model that the `transitions` machine moves: `state` is what the machine sets.
     """
@@ -20,17 +20,17 @@ class Work:
     meaning: Meaning | None = None
     effects: list[Effect] = field(default_factory=list)
     released: frozenset[State] = frozenset()
-    """Side dialogues that have let the meaning pass."""
+    """Side dialogues that have released the meaning."""
     by_voice: bool = False
     """The meaning was heard, not typed or keyed."""
     ordinal: int = 0
-    """Of the confirmation being worked in; 0 for anything else."""
+    """Ordinal of the confirmation being applied; 0 for anything else."""
     source: State = State.NEW
-    """The state that the row at work started from."""
+    """The state that the current row started from."""
     refire: Meaning | None = None
-    """A held meaning that has been let pass and is to be worked in next."""
+    """Confirmed phrase to process next."""
     quiet: bool = False
-    """The row at work asks for no prompt of the state it leads to."""
+    """The current row wants no prompt of the state it leads to."""
 
     @property
     def state(self) -> State:
@@ -50,11 +50,11 @@ class Work:
         self.effects.append(Say(prompt, slots, meaning))
 
     def push(self, state: State) -> None:
-        """Note where the side dialogue that begins is to return to."""
+        """Note where the new side dialogue returns to."""
         self.progress(back=(*self.session.progress.back, state))
 
     def pop(self) -> State:
-        """Take the innermost return off."""
+        """Remove the innermost return."""
         *rest, last = self.session.progress.back
         self.progress(back=tuple(rest))
         return last

@@ -1,4 +1,4 @@
-"""A simulated operator who works a plan through aloud, so that all can be tried without hardware.
+"""A simulated operator who works through a plan aloud, so that it can be tried without hardware.
 
 Time is simulated and sound stays inside the program; the recogniser, the procedure and the record
 are the real ones.

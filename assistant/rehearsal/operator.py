@@ -1,4 +1,4 @@
-"""The simulated operator: hears prompts as events, decides what to say next, and when.
+"""The simulated operator: reacts to events, and decides what to say next and when.
 
 Knows the procedure as a trained person does: what is asked in each state and what the answer is.
 All chance comes from a seed.
@@ -19,10 +19,10 @@ from assistant.procedure.model import Session
 from assistant.rehearsal.script import Script, Slip
 
 PATIENCE_S = 6.0
-"""Without any answer for this long, he says it again."""
+"""Without an answer for so long, in seconds, the operator repeats the phrase."""
 
 MAX_TRIES = 4
-"""Said in vain this often, he presses the key, or types where the key stands for nothing."""
+"""After so many tries the operator presses the key, or types if the key has no meaning."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +62,7 @@ class Operator:
         self._tries = 0
 
     def next(self, session: Session) -> Deed | None:
-        """What he does now that he may speak; None when he waits for the program, or is done."""
+        """The next action, now that the operator may speak; None while waiting or when done."""
         if session.state in END:
             return None
         slip = self._slip(session.state)
@@ -85,7 +85,7 @@ class Operator:
         return Deed("say", words, self._pause())
 
     def _by_hand(self, session: Session, words: str) -> Deed:
-        """The key where it says the same, else the keyboard."""
+        """Press the key if it means the same, else type."""
         normal = queries.normal(session)
         if normal is not None and self._phrase(normal) == words:
             return Deed("key", after_s=self._pause())

@@ -1,4 +1,4 @@
-"""What a simulated operator does wrong, and when."""
+"""Scripts of operator errors for a rehearsal."""
 
 import tomllib
 from typing import Annotated, Literal
@@ -17,7 +17,7 @@ class Slip(BaseModel):
     at: State
     """The state in which it happens."""
     visit: Annotated[int, Field(ge=1)] = 1
-    """The how-manieth time that state is stood in."""
+    """Which visit to the state, counting from 1."""
     do: Literal["say", "chatter", "silence", "key", "type"]
     """Say a phrase or anything else; talk to somebody else; fall silent; press the key; type."""
     words: Annotated[str, Field(max_length=200)] = ""

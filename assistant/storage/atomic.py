@@ -1,4 +1,4 @@
-"""Whole files, replaced in one step: a reader sees the old bytes or the new, never a mixture."""
+"""Atomic replacement of files: a reader sees the old bytes or the new, never a mixture."""
 
 import contextlib
 import os
@@ -9,7 +9,7 @@ from assistant.storage.filesystem import Disk, failure
 __all__ = ["UNFINISHED", "replace_file", "write_whole"]
 
 UNFINISHED = ".tmp"
-"""Ends the name of a file that is not yet what its name will say."""
+"""Suffix of a temporary file."""
 
 
 def replace_file(

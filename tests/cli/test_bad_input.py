@@ -159,6 +159,7 @@ def test_going_on_with_another_plan(taken: Make, command: Run, refused: Refused)
     assert command("verify", record).returncode == 0
 
 
+@pytest.mark.slow
 def test_a_way_through_a_file(taken: Make, tmp_path: Path, command: Run, refused: Refused) -> None:
     """A folder that cannot be made, whoever asks: also for root, whom no permission stops."""
     file = written(tmp_path / "file", "mine")

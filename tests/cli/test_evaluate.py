@@ -69,6 +69,7 @@ def good(n: int) -> str:
     return f"{99 + (n * 7) % 5 / 2:.1f}"
 
 
+@pytest.mark.slow
 def test_plan_to_verdict_in_a_process_of_its_own(record: Path, tmp_path: Path) -> None:
     """The commands of the README: assays are made up, both reports and the numbers written."""
 

@@ -137,7 +137,7 @@ def test_name_time_and_meaning_stand_in_every_export(
     page = tmp_path / "r.html"
     assays = tmp_path / "a.csv"
     assert command("assays", record, "-o", assays).returncode == 0
-    command("evaluate", record, assays, "-o", page, "-o", tmp_path / "r.pdf")
+    command("evaluate", record, assays, "--keys", public, "-o", page, "-o", tmp_path / "r.pdf")
     report = page.read_text("utf-8")
     for (name, meaning), utc, row, one in zip(given, times, rows, told, strict=True):
         for found in (row, one):

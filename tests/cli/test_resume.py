@@ -85,6 +85,7 @@ def events(path: Path) -> list[object]:
         return [told.event for told in retell(folder.lines(), plan, language)]
 
 
+@pytest.mark.slow
 def test_killed_at_any_entry_it_goes_on_where_it_stood(
     tmp_path: Path, judge: PhraseEngine, lines: list[bytes]
 ) -> None:

@@ -127,5 +127,5 @@ def test_a_grammar_older_than_a_prompt_is_no_obstacle(
 
 def test_a_grammar_that_lacks_what_was_said_is_named(copy: Path) -> None:
     """The entry at which the words are missing."""
-    with pytest.raises(RecordBroken, match=r"^Entry \d+: The grammar has no words for"):
+    with pytest.raises(RecordBroken, match=r"^Entry \d+: The grammar has no text for"):
         prove(open_record(with_grammar(copy, "withdraw")))

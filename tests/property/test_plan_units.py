@@ -154,6 +154,7 @@ def test_mixing_scales(d50: float, gsd: float, factor: float, fraction: float) -
     assert mixing.random_sd(fraction, 250.0, one, 2 * one) == pytest.approx(swapped)
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=40)
 @given(st.sampled_from(["double-cone", "v-blender", "bin"]), st.floats(0.8, 1.25))
 def test_plan_scales_as_a_whole(name: str, factor: float) -> None:
@@ -178,6 +179,7 @@ def test_plan_scales_as_a_whole(name: str, factor: float) -> None:
     assert all(isfinite(length) for length in lengths(larger))
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=60, suppress_health_check=[HealthCheck.too_slow])
 @given(
     st.floats(min_value=-300, max_value=300),
@@ -213,6 +215,7 @@ def test_any_insertion_is_judged(
         assert min(entered.cover_mm) >= 30
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=300)
 @given(st.data())
 def test_a_damaged_file_is_refused_or_read(data: st.DataObject) -> None:

@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
 
+import pytest
 from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
@@ -316,5 +317,5 @@ class Walk(RuleBasedStateMachine):
                     assert "<" not in text
 
 
-TestWalk = Walk.TestCase
+TestWalk = pytest.mark.slow(Walk.TestCase)
 TestWalk.settings = settings(max_examples=100, stateful_step_count=50, deadline=None)

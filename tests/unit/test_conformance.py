@@ -326,7 +326,7 @@ def test_a_grammar_without_the_words_of_a_prompt_is_named_with_the_entry() -> No
     """An older grammar may lack a prompt, but none that the record says."""
     prompts = {prompt: words for prompt, words in ENGLISH.prompts.items() if prompt != "close"}
     older = ENGLISH.model_copy(update={"prompts": prompts})
-    with pytest.raises(RecordBroken, match=r"^Entry \d+: The grammar has no words for"):
+    with pytest.raises(RecordBroken, match=r"^Entry \d+: The grammar has no text for"):
         list(retell(genuine(), PLAN, older))
 
 

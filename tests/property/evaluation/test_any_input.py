@@ -138,6 +138,7 @@ def studies(draw: st.DrawFn) -> tuple[Result, ...]:
     )
 
 
+@pytest.mark.slow
 @settings(max_examples=150, deadline=None)
 @given(studies())
 def test_any_study_gets_finite_numbers(made: tuple[Result, ...]) -> None:
@@ -151,6 +152,7 @@ def test_any_study_gets_finite_numbers(made: tuple[Result, ...]) -> None:
     assert study.summary.low <= study.summary.mean <= study.summary.high
 
 
+@pytest.mark.slow
 @settings(max_examples=60, deadline=None)
 @given(st.lists(studies(), min_size=2, max_size=4))
 def test_any_campaign_gets_finite_numbers(made: list[tuple[Result, ...]]) -> None:

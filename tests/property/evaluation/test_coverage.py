@@ -119,6 +119,7 @@ def test_upper_limit_covers_as_computed_elsewhere(
     assert float((upper >= 1.0).mean()) == pytest.approx(expected, abs=0.0045)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("icc", [0.2, 0.8])
 def test_unequal_replicates_stay_near_the_level(icc: float) -> None:
     """Unweighted means on 2 to 5 replicates: approximate, and within one percent."""

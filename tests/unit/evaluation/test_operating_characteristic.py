@@ -17,6 +17,7 @@ from assistant.evaluation.schemes import Verdict
 from assistant.evaluation.variance import one_way
 
 
+@pytest.mark.slow
 def test_array_rules_are_the_schemes() -> None:
     """On 400 studies of very different quality every rule agrees with its scheme."""
     generator = np.random.default_rng(20)

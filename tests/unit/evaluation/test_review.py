@@ -106,6 +106,7 @@ def test_limits_in_the_wrong_order_are_refused() -> None:
         Protocol("x", mean=(105.0, 95.0))
 
 
+@pytest.mark.slow
 def test_chance_alone_seldom_raises_a_point() -> None:
     """At most 5 in 100 uniform blends, of 100 simulated with fixed seeds (found: below 2)."""
     truth = Truth(between_sd=0.0, within_sd=1.0)

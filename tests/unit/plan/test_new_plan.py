@@ -80,6 +80,7 @@ def test_text_is_complete_and_commented() -> None:
     )
 
 
+@pytest.mark.slow
 def test_volume_asked_for_is_met() -> None:
     """Sizes are rounded up to 5 mm, so the volume comes out a little above."""
     for kind in KINDS:
@@ -121,6 +122,7 @@ def test_wrong_answers(given: dict[str, str], sentence: str) -> None:
     assert sentence in str(caught.value)
 
 
+@pytest.mark.slow
 def test_proposal_steps_aside_for_several_ports() -> None:
     """With three ports the deep spot in the middle moves out of the upper one's way."""
     plan = plan_of(answers_of({"ports": "3"}))
@@ -129,6 +131,7 @@ def test_proposal_steps_aside_for_several_ports() -> None:
     assert all(f.verdict is not Verdict.UNFIT for f in findings(plan))
 
 
+@pytest.mark.slow
 def test_bed_too_shallow_for_the_ports() -> None:
     """Four ports over 300 mm find no place in a bed of a few centimetres, wherever it is tried."""
     given = {"vessel": "cylinder", "ports": "4", "fill_mass_kg": "20", "vessel_litres": "900"}

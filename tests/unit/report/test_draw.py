@@ -56,6 +56,7 @@ def reds(figure: Figure) -> tuple[int, int]:
     return crosses, tubes
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("name", "form"),
     [("double-cone", "svg"), ("v-blender", "svg"), ("bin", "png"), ("double-cone", "pdf")],
@@ -69,6 +70,7 @@ def test_same_plan_same_bytes(name: str, form: Form) -> None:
     assert first != draw(plan, vials(plan), form, "plan 77aa")
 
 
+@pytest.mark.slow
 def test_no_time_in_the_bytes() -> None:
     """Neither date nor program version is written into the file."""
     plan = read("bin")

@@ -361,6 +361,7 @@ def test_identity_is_complete(case: MakeCase) -> None:
         assert part in said
 
 
+@pytest.mark.slow
 def test_the_same_case_gives_the_same_bytes(case: MakeCase) -> None:
     """Neither form depends on the clock, on chance or on what was set before."""
     first, second = case(LATE, AGAIN), case(LATE, AGAIN)

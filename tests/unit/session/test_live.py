@@ -117,7 +117,7 @@ def test_reports_during_the_sound_check_come_on_record_behind_it(
         live.run()
     found = events(tmp_path / "r", english)
     assert isinstance(found[0], Opened)
-    assert found[0].kind == "live", "it has the clock of the machine"
+    assert found[0].kind == "live", "its clock is the machine's"
     checked = found[1]
     assert isinstance(checked, SoundChecked)
     assert (checked.microphone_ms, checked.speaker_ms) == ("61.0", "40.0")
