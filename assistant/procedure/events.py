@@ -51,6 +51,19 @@ class Opened(Frozen):
     """Voice profile of the operator, where one was used."""
     kind: Literal["", "live", "rehearsal"] = ""
     """Live with devices and clock of the machine, or made up; "" in records that do not say."""
+    engine_version: str = ""
+    model: str = ""
+    """File or folder of the engine's model, without its path."""
+    model_sha256: str = ""
+    program_sha256: str = ""
+    """Over the names and contents of all files of the installed program."""
+    host: str = ""
+    account: str = ""
+    """Of the operating system."""
+    utc_offset: str = ""
+    """Of the machine's time zone at the opening, such as "+02:00"."""
+    clock_synchronised: Literal["", "yes", "no", "unknown"] = ""
+    """Whether the operating system says that its clock follows a time server."""
 
 
 class SoundChecked(Frozen):

@@ -3,7 +3,7 @@
 import math
 import time
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from typing import Literal, assert_never
 
 from assistant.clock import ManualClock, SystemClock
@@ -36,6 +36,7 @@ from assistant.session.sound_check import (
     unworkable,
     with_delays,
 )
+from assistant.session.station import Station, identity, this_station
 from assistant.speech import audio_events
 from assistant.speech.audio_events import DeviceReport, QueueItem, SoundQueue
 from assistant.speech.barge_in import BargeIn
@@ -231,7 +232,7 @@ class LiveSession:
         )
 
     def _opened(self) -> Opened:
-        setting = self._setting
+        setting, rehearsed = self._setting, isinstance(self.clock, ManualClock)
         return Opened(
             software=software(),
             plan_sha256=fingerprint(self._folder.plan),
@@ -241,7 +242,9 @@ class LiveSession:
             microphone=setting.microphone,
             speaker=setting.speaker.name,
             profile_sha256=setting.profile_sha256,
-            kind="rehearsal" if isinstance(self.clock, ManualClock) else "live",
+            kind="rehearsal" if rehearsed else "live",
+            **identity(setting.engine.facts),
+            **asdict(Station() if rehearsed else this_station()),
         )
 
     def _tick(self, item: QueueItem | None) -> None:

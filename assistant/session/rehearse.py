@@ -23,6 +23,7 @@ from assistant.session.journal_writer import Keeper
 from assistant.session.pronunciation_check import refuse_alike
 from assistant.session.session_loop import Conductor, Observer, Parts
 from assistant.session.sound_check import SoundCheck, spoken_for_check
+from assistant.session.station import identity
 from assistant.speech.detectors import detector_for
 from assistant.speech.listening_pipeline import ListeningPipeline
 from assistant.speech.simulated_room import Loopback
@@ -158,6 +159,7 @@ class Rehearsal:
             microphone=f"simulated room, {self._wish.snr_db:g} dB",
             speaker=self._speaker.name,
             kind="rehearsal",
+            **identity(self._engine.facts),
         )
 
     def _check_sound(self) -> SoundChecked:

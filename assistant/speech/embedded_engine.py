@@ -6,7 +6,7 @@ from collections.abc import Collection, Mapping, Sequence
 from assistant.grammar.rendering import NUMBER
 from assistant.ports import EngineFacts, Judgement, Stakes, Utterance
 from assistant.speech.digit_recogniser import DigitRecogniser
-from assistant.speech.pocketsphinx_engine import facts
+from assistant.speech.pocketsphinx_engine import engine_facts
 from assistant.speech.utterance_verification import Verifier
 
 
@@ -40,7 +40,7 @@ class EmbeddedEngine:
     @property
     def facts(self) -> EngineFacts:
         """Version of pocketsphinx, and the hash over its model's folder."""
-        return facts()
+        return engine_facts()
 
     def prepare(
         self,

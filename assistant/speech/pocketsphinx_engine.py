@@ -44,6 +44,19 @@ DECODER_SETTINGS: Mapping[str, str | float | bool | None] = {
 """Settings of the decoder, each with its reason."""
 
 
+@cache
+def engine_facts() -> EngineFacts:
+    """Return what identifies the engine and the American English model in its package.
+
+    Raises:
+        DeviceError: the model cannot be read.
+    """
+    import pocketsphinx  # noqa: PLC0415 - imported only where speech is heard
+
+    folder = Path(pocketsphinx.get_model_path("en-us"))
+    return EngineFacts("pocketsphinx", version("pocketsphinx"), folder.name, folder_hash(folder))
+
+
 def open_decoder(
     pronunciations: Mapping[str, Sequence[str]] | None = None,
     **settings: str | float | bool | None,
@@ -237,14 +250,3 @@ def model_folder() -> Path:
             f"The speech recogniser cannot be loaded ({fault}); run: pip install pocketsphinx"
         ) from fault
     return Path(get_model_path()) / "en-us"
-
-
-@cache
-def facts() -> EngineFacts:
-    """Return version, and the hash over the model's folder.
-
-    Raises:
-        DeviceError: the package is missing, or its model cannot be read.
-    """
-    folder = model_folder()
-    return EngineFacts("pocketsphinx", version("pocketsphinx"), folder.name, folder_hash(folder))

@@ -9,7 +9,7 @@ import pytest
 
 from assistant.cli import main
 from assistant.grammar.language import parse_grammar
-from assistant.ports import PhraseEngine, Utterance
+from assistant.ports import EngineFacts, PhraseEngine, Utterance
 from assistant.procedure.enums import Intent
 from assistant.procedure.events import Heard, Meaning
 from assistant.session.live import LiveSession, Setting
@@ -28,6 +28,7 @@ class Deaf:
     """An acceptance layer that is never asked."""
 
     name = "none"
+    facts = EngineFacts("none", "1", "", "")
 
     def prepare(self, union: object, legal: object, expected: object = ()) -> None:
         """Take no notice."""

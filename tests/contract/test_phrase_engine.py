@@ -90,11 +90,14 @@ def test_it_has_a_name_for_the_record(case: Case) -> None:
     assert case.engine.judge(case.say(case.phrases[0])).engine == case.engine.name
 
 
-def test_it_states_its_facts_for_the_record(case: Case) -> None:
-    """Name, version, model and a SHA-256 of the model."""
+def test_its_facts_identify_engine_and_model(case: Case) -> None:
+    """Name, version, model and its hash all stand in the first entry of a record."""
     facts = case.engine.facts
-    assert all((facts.name, facts.version, facts.model))
-    assert re.fullmatch("[0-9a-f]{64}", facts.sha256)
+    assert re.fullmatch(r"[0-9a-f]{64}", facts.sha256)
+    assert facts.name in case.engine.name
+    assert re.match(r"\d", facts.version)
+    assert facts.model
+    assert facts == case.engine.facts
 
 
 @pytest.mark.parametrize("number", range(3))

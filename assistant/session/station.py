@@ -1,0 +1,86 @@
+"""Where a session runs: program, engine, host, account and clock, for the first entry."""
+
+import getpass
+import platform
+import shutil
+import subprocess
+from dataclasses import dataclass
+from datetime import datetime
+from functools import cache
+from pathlib import Path
+from typing import Final, Literal, TypedDict
+
+from assistant.ports import EngineFacts
+from assistant.speech.model_hash import folder_hash
+
+Synchronised = Literal["", "yes", "no", "unknown"]
+_ANSWERS: Final[dict[str, Synchronised]] = {"yes": "yes", "no": "no"}
+_PATIENCE_S: Final = 2.0
+
+
+class Identity(TypedDict):
+    """Fields of the first entry that say which program and which model."""
+
+    engine_version: str
+    model: str
+    model_sha256: str
+    program_sha256: str
+
+
+@dataclass(frozen=True, slots=True)
+class Station:
+    """A machine and who is logged in; all empty for a rehearsal, which gives the same bytes."""
+
+    host: str = ""
+    account: str = ""
+    utc_offset: str = ""
+    clock_synchronised: Synchronised = ""
+
+
+def this_station() -> Station:
+    """Return what the operating system says; "unknown" where it does not say."""
+    offset = datetime.now().astimezone().strftime("%z")
+    return Station(
+        host=platform.node() or "unknown",
+        account=_account(),
+        utc_offset=f"{offset[:3]}:{offset[3:5]}",
+        clock_synchronised=clock_synchronised(),
+    )
+
+
+def _account() -> str:
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):
+        return "unknown"
+
+
+def clock_synchronised() -> Synchronised:
+    """Ask systemd whether the clock follows a time server; other systems are not asked."""
+    program = shutil.which("timedatectl")
+    if program is None:
+        return "unknown"
+    question = [program, "show", "--property", "NTPSynchronized", "--value"]
+    try:
+        asked = subprocess.run(  # noqa: S603 - a fixed question to a program of the system
+            question, capture_output=True, text=True, check=False, timeout=_PATIENCE_S
+        )
+    except (OSError, subprocess.TimeoutExpired):
+        return "unknown"
+    return _ANSWERS.get(asked.stdout.strip(), "unknown")
+
+
+@cache
+def program_sha256() -> str:
+    """Return the hash over all files of the installed package, models included."""
+    return folder_hash(Path(__file__).parents[1])
+
+
+def identity(facts: EngineFacts) -> Identity:
+    """Return what the first entry says about program and model."""
+    return Identity(
+        engine_version=facts.version,
+        model=facts.model,
+        model_sha256=facts.sha256,
+        program_sha256=program_sha256(),
+    )
