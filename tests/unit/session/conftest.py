@@ -229,8 +229,10 @@ class Bench:
         self.conductor.tick(None, typed=[Utterance(typed=text, source="text")])
 
     def press(self) -> None:
-        """Press the key."""
+        """Press the key when the prompt has been heard."""
         self.mouth.finish()
+        self.conductor.tick(None)
+        self.clock.advance(1_100_000_000)
         self.conductor.tick(None, typed=[Utterance(source="key")])
 
     def proved(self) -> Session:
