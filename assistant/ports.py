@@ -4,7 +4,7 @@ The session's loop knows these Protocols only. Each has at least two implementat
 one for rehearsal or tests), and tests/contract holds every implementation to the same promises.
 """
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal, Protocol
 
@@ -45,6 +45,9 @@ class Utterance:
 
 Decision = Literal["accept", "ask", "refuse"]
 
+Stakes = Literal["strict", "answer", "lenient"]
+"""What a phrase can do: record or advance; answer the question just asked; or neither."""
+
 
 @dataclass(frozen=True, slots=True)
 class Judgement:
@@ -54,7 +57,8 @@ class Judgement:
     text: str
     """The phrase it was taken for, or came nearest to; "" when none."""
     reason: str
-    """Why not accepted ("unclear", "no-phrase", "too-short", "too-long", "overflow"), or ""."""
+    """Why not accepted ("unclear", "no-phrase", "other-words", "contradicted", "unanswered",
+    "too-short", "too-long", "overflow"), or "". An "unclear" refusal is answered aloud."""
     utterance: Utterance
     engine: str
     scores: Mapping[str, str] = field(default_factory=dict)
@@ -63,14 +67,14 @@ class Judgement:
 
 @dataclass(frozen=True, slots=True)
 class EngineFacts:
-    """What identifies a recogniser on record."""
+    """Which recogniser listened, for the record's first entry."""
 
     name: str
     version: str
     model: str
-    """File or folder of the model, without its path."""
+    """Name of the model's file or folder."""
     sha256: str
-    """Of the model: of its file, or over the names and contents of its folder's files."""
+    """Of the model file, or over names and contents of the model's folder."""
 
 
 class PhraseEngine(Protocol):
@@ -78,16 +82,26 @@ class PhraseEngine(Protocol):
 
     @property
     def name(self) -> str:
-        """Engine, version and model, as they go on record."""
+        """Engine, version and model, as they go on record with each utterance."""
         ...
 
     @property
     def facts(self) -> EngineFacts:
-        """What identifies the engine and its model, for the first entry of a record."""
+        """The same in parts, as they go on record once."""
         ...
 
-    def prepare(self, union: Sequence[str], legal: Sequence[str]) -> None:
-        """Set all phrases that can be heard, and those of them that are legal now.
+    def prepare(
+        self,
+        union: Sequence[str],
+        legal: Mapping[str, Stakes],
+        expected: Collection[str] = (),
+    ) -> None:
+        """Set what may be said from now on.
+
+        Args:
+            union: all phrases that can be heard.
+            legal: those of them that may be said now, each with its stakes.
+            expected: those of `legal` that answer the prompt just spoken.
 
         Raises:
             GrammarError: the union is empty, or a word cannot be pronounced.

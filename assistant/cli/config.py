@@ -9,7 +9,7 @@ import tomllib
 from pathlib import Path
 from typing import Final, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, ValidationError
 
 from assistant.errors import InputError
 from assistant.user_folder import user_folder
@@ -27,9 +27,8 @@ class Config(BaseModel):
     speaker: str = ""
     headset: bool = False
     key: Literal["enter", "space"] = "enter"
-    engine: Literal["auto", "embedded", "vosk"] = "auto"
+    engine: Literal["phones", "embedded", "vosk"] = "phones"
     model: Path | None = None
-    second_opinion: str = Field(default="", alias="second-opinion")
     profiles: Path | None = None
 
 

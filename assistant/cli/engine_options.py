@@ -14,7 +14,6 @@ class EngineOptions:
 
     engine: EngineChoice
     model: Path | None
-    second_opinion: str
     profile: str | None
     profiles: Path | None
 
@@ -25,12 +24,11 @@ def chosen_engine(options: EngineOptions, language: Language) -> tuple[PhraseEng
     Raises:
         DeviceError: an engine or its model is missing or cannot be used.
         GrammarError: a word cannot be pronounced.
-        InputError: there is no such profile, or its file is damaged.
+        InputError: there is no such profile, its file is damaged, or it does not fit the engine.
     """
-    voice = None
-    if options.profile:
-        from assistant.speech.utterance_verification.profile import load_profile  # noqa: PLC0415 - loads numpy
+    from assistant.speech.phone_listening import PhonesEngine  # noqa: PLC0415 - loads numpy
+    from assistant.speech.voice_profiles import existing_profile  # noqa: PLC0415 - the same
 
-        voice = load_profile(options.profile, options.profiles)
-    engine = open_engine(language, options.engine, options.model, options.second_opinion, voice)
-    return engine, voice.digest if voice else ""
+    voice = existing_profile(options.profile, options.profiles) if options.profile else None
+    engine = open_engine(language, options.engine, options.model, voice)
+    return engine, engine.profile_sha256 if isinstance(engine, PhonesEngine) else ""

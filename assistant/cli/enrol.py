@@ -9,7 +9,7 @@ from rich.console import Console
 from assistant.cli.files import grammar_bytes, plan_bytes
 from assistant.cli.output import terminal
 from assistant.errors import InputError
-from assistant.grammar import parse_grammar
+from assistant.grammar import Language, parse_grammar
 from assistant.grammar.rendering import NUMBER, universe
 from assistant.plan import parse_plan
 from assistant.procedure.enums import VIAL
@@ -18,7 +18,14 @@ from assistant.session.audio_devices import Wanted, open_devices
 from assistant.session.audio_pump import attend
 from assistant.speech.enrolment import Enrolment, Saying, said_in
 from assistant.speech.files import read_sound
-from assistant.speech.utterance_verification.profile import make_profile, save_profile
+from assistant.speech.phone_decoder import (
+    Pronunciations,
+    VoiceProfile,
+    fit_profile,
+    load_model,
+)
+from assistant.speech.pocketsphinx_engine import model_folder
+from assistant.speech.voice_profiles import save_profile
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,15 +61,29 @@ def run(options: Options) -> int:
     else:
         console.print(f"Repeat each of {len(phrases)} phrases as you will say it at work.")
         sayings = _asked(options, phrases, console)
-    profile = make_profile(options.name, [(each.phrase, each.pcm) for each in sayings])
+    profile = _profile(options.name, language, sayings)
     path = save_profile(profile, options.profiles)
-    missing = [text for text in phrases if text not in profile.templates]
-    console.print(f"heard {len(profile.templates)} of {len(phrases)} phrases")
+    said = {each.phrase for each in sayings}
+    missing = [text for text in phrases if text not in said]
+    console.print(f"heard {len(said)} of {len(phrases)} phrases, {profile.phones} clear sounds")
     if missing:
         console.print(f"not heard: {', '.join(missing)}")
     console.print(f"profile {path}")
     console.print(f"SHA-256 {profile.digest}")
     return 0
+
+
+def _profile(name: str, language: Language, sayings: Sequence[Saying]) -> VoiceProfile:
+    """Fit a profile to how a person says the phrases.
+
+    Raises:
+        DeviceError: the phone model is missing.
+        InputError: too little was clear speech.
+    """
+    model = load_model()
+    words = Pronunciations(model_folder(), language.pronunciations)
+    heard = [(words.phrase(each.phrase), model.run(each.pcm)) for each in sayings]
+    return fit_profile(name, model.sha256, heard)
 
 
 def _recorded(folder: Path, phrases: Sequence[str]) -> Iterator[Saying]:

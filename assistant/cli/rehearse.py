@@ -9,6 +9,7 @@ from assistant.cli.output import terminal
 from assistant.cli.summary import show_end
 from assistant.console.transcript import Transcript
 from assistant.rehearsal.script import Script, parse_script
+from assistant.session.engine_factory import EngineChoice
 from assistant.session.rehearse import Rehearsal, Wish
 
 
@@ -26,7 +27,8 @@ class Options:
     real_time: bool
     aloud: bool
     quiet: bool
-    second_opinion: str
+    engine: EngineChoice
+    model: Path | None
 
 
 def run(options: Options) -> int:
@@ -49,7 +51,8 @@ def run(options: Options) -> int:
         snr_db=options.snr_db,
         voice=options.voice,
         real_time=options.real_time or options.aloud,
-        second=options.second_opinion,
+        engine=options.engine,
+        model=options.model,
     )
     speaker = None
     if options.aloud:

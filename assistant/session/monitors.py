@@ -1,4 +1,4 @@
-"""What is watched beside the phrases: timers, the end of a remark, wall clock, room noise."""
+"""What is watched beside the phrases: timers, keys, the end of a remark, wall clock, room noise."""
 
 from datetime import datetime
 
@@ -13,6 +13,11 @@ SETTLE_S = 10.0
 """Without a sound check, the room's floor is taken from this long after the start."""
 BLOCK_S = 0.05
 """Seconds in one block of sound."""
+KEY_APART_NS = 400_000_000
+"""Presses closer than this are one that is held."""
+KEY_AFTER_PROMPT_NS = 1_000_000_000
+"""A key this soon after a prompt began was not meant for it: the first repeat of a held key comes
+after 0.25 to 0.66 s."""
 _LOUD_DB = 8.0
 _PAUSE_S = 1.8
 _PATIENCE_S = 8.0
@@ -68,6 +73,23 @@ class RemarkWatch:
             self._quiet += BLOCK_S
         patience = _PAUSE_S if self._spoke else _PATIENCE_S
         return self._quiet >= patience or self._elapsed >= self._limit_s
+
+
+class KeyWatch:
+    """Tells the presses of a key from the repeats of one that is held."""
+
+    def __init__(self) -> None:
+        """No key has been pressed."""
+        self._last_ns: int | None = None
+
+    def pressed(self, now_ns: int) -> bool:
+        """Take a key and say whether it is a press of its own.
+
+        A terminal does not report a release; a key that is held repeats much faster than anybody
+        presses twice.
+        """
+        last, self._last_ns = self._last_ns, now_ns
+        return last is None or now_ns - last >= KEY_APART_NS
 
 
 class ClockWatch:

@@ -18,12 +18,13 @@ from assistant.procedure.model import Session, begin
 from assistant.record import fingerprint, software
 from assistant.rehearsal.operator import PATIENCE_S, Deed, Operator
 from assistant.rehearsal.script import Script
-from assistant.session.engine_factory import open_engine
+from assistant.session.engine_factory import EngineChoice, open_engine
 from assistant.session.journal_writer import Keeper
 from assistant.session.pronunciation_check import refuse_alike
 from assistant.session.session_loop import Conductor, Observer, Parts
 from assistant.session.sound_check import SoundCheck, spoken_for_check
 from assistant.session.station import identity
+from assistant.speech.detectors import detector_for
 from assistant.speech.listening_pipeline import ListeningPipeline
 from assistant.speech.simulated_room import Loopback
 from assistant.speech.tts import Voice
@@ -53,8 +54,9 @@ class Wish:
     snr_db: float = 25.0
     voice: str = ""
     real_time: bool = False
-    second: str = ""
-    """The second opinion, as for `open_engine`."""
+    engine: EngineChoice = "phones"
+    model: Path | None = None
+    """Folder of the Vosk model, where the engine is Vosk."""
 
 
 class SimulatedSpeaker:
@@ -106,7 +108,7 @@ class Rehearsal:
         self.language: Language = parse_grammar(wish.grammar, wish.grammar_name)
         refuse_alike(self.language, plan)
         self._clock = ManualClock(BEGINS)
-        engine = self._engine = open_engine(self.language, "embedded", second=wish.second)
+        engine = self._engine = open_engine(self.language, wish.engine, wish.model)
         self._speaker = SimulatedSpeaker(Voice(), self._clock)
         voice = wish.voice or OPERATOR_VOICES[wish.seed % len(OPERATOR_VOICES)]
         self._voice = Voice(voice, rate=150)
@@ -125,7 +127,7 @@ class Rehearsal:
         parts = Parts(
             language=self.language,
             engine=engine,
-            pipeline=ListeningPipeline(engine.judge),
+            pipeline=ListeningPipeline(detector_for(engine)),
             speaker=self._speaker,
             clock=self._clock,
             keeper=keeper,

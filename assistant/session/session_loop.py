@@ -26,12 +26,12 @@ from assistant.procedure.effects import (
     TakeRemark,
     TellHead,
 )
-from assistant.procedure.enums import END, Intent, Prompt, State
-from assistant.procedure.events import Event, Meaning, RemarkTaken, StorageTroubled
+from assistant.procedure.enums import END, VIAL, Intent, Prompt, State
+from assistant.procedure.events import Event, Heard, Meaning, RemarkTaken, StorageTroubled
 from assistant.procedure.machine import Outcome, step
 from assistant.procedure.model import Session
 from assistant.session.journal_writer import Keeper
-from assistant.session.monitors import RemarkWatch, Timers
+from assistant.session.monitors import KEY_AFTER_PROMPT_NS, KeyWatch, RemarkWatch, Timers
 from assistant.session.utterance_to_event import Hearing
 from assistant.speech.listening_pipeline import ListeningPipeline
 
@@ -86,6 +86,8 @@ class Conductor:
         self._number = 0
         self._speaking = 0
         self._finished: list[int] = []
+        self._keys = KeyWatch()
+        self._prompted_ns = -KEY_AFTER_PROMPT_NS
         self._remark: RemarkWatch | None = None
         self._remark_wanted = 0
         self._attune()
@@ -147,11 +149,11 @@ class Conductor:
         return outcome
 
     def _attune(self) -> None:
-        union, legal = self._hearing.attune(self.session)
-        self._parts.engine.prepare(union, legal)
+        phrases = self._hearing.attune(self.session)
+        self._parts.engine.prepare(phrases.union, phrases.legal, phrases.expected)
         through = (phrase(self._parts.language, Meaning(intent=intent)) for intent in THROUGH)
-        self._parts.pipeline.allow_through([each for each in through if each in legal])
-        self._parts.pipeline.allow_numbers(wanted=any(NUMBER in each for each in legal))
+        self._parts.pipeline.allow_through([each for each in through if each in phrases.legal])
+        self._parts.pipeline.allow_numbers(wanted=any(NUMBER in each for each in phrases.legal))
 
     def _perform(self, outcome: Outcome, entry: Entry, *, moved: bool) -> str:
         words = []
@@ -194,6 +196,7 @@ class Conductor:
         text = self._waiting.pop(0)
         self._number += 1
         number = self._speaking = self._number
+        self._prompted_ns = self._parts.clock.now().mono_ns
         self._parts.pipeline.prompt_started(text)
         self._parts.speaker.say(text, lambda: self._finished.append(number))
 
@@ -249,7 +252,16 @@ class Conductor:
 
     def _typed(self, utterance: Utterance) -> None:
         """A typed line is a phrase, or the remark itself while one is taken; the key ends it."""
+        key = utterance.source == "key"
+        now = self._parts.clock.now().mono_ns
+        if key and not self._keys.pressed(now):
+            return
         heard = self._hearing.typed(utterance)
+        if key and self._too_early(heard, now):
+            self.take(Heard(source="key", text=heard.text, decision="refuse", reason="too-early"))
+            return
+        if heard.decision == "accept":
+            self._parts.pipeline.answered()
         if self.session.state is not State.REMARKING or heard.meaning is not None:
             self.take(heard)
             return
@@ -259,6 +271,19 @@ class Conductor:
             self.take(RemarkTaken(clip=self._clip(spoken), seconds=f"{watch.seconds:.1f}"))
         else:
             self.take(RemarkTaken(text=utterance.typed.strip()[:500]))
+
+    def _too_early(self, key: Heard, now: int) -> bool:
+        """Whether a key cannot be an answer to the prompt: it has hardly begun, or must be heard.
+
+        A caution, and what a vial holds, are never confirmed before their prompt has ended.
+        """
+        state = self.session.state
+        if state is State.REMARKING:
+            return False
+        if now - self._prompted_ns < KEY_AFTER_PROMPT_NS:
+            return True
+        vial = key.meaning is not None and key.meaning.intent in VIAL
+        return self.speaking and (vial or state in (State.BRIEFING, State.READING_BACK))
 
 
 def _moved(before: Session, after: Session) -> bool:

@@ -17,7 +17,9 @@ from assistant.procedure.events import Meaning, SoundChecked
 from assistant.procedure.model import Session
 from assistant.session.audio_pump import attend
 from assistant.speech.audio_events import QueueItem, SoundQueue
-from assistant.speech.listening_pipeline import ListeningPipeline, PlacedJudgement
+from assistant.speech.detector import PlacedJudgement
+from assistant.speech.detectors import detector_for
+from assistant.speech.listening_pipeline import ListeningPipeline
 
 WORKABLE_DB: Final = 12.0
 """Signal above noise under which a session is refused unless overridden. At 10 dB about two phrases
@@ -139,9 +141,9 @@ class SoundCheck:
         self._speaker = speaker
         self._shown = shown
         self._asked = phrases
-        self._pipeline = ListeningPipeline(engine.judge)
+        self._pipeline = ListeningPipeline(detector_for(engine))
         union = [*phrases, self._words.override]
-        engine.prepare(union, union)
+        engine.prepare(union, dict.fromkeys(union, "strict"))
         self._number = -1
         self._speaking = True
         self._since = 0.0

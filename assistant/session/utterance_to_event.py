@@ -1,12 +1,34 @@
 """Between the pipeline and the procedure: which phrases count now, and what a judgement means."""
 
+from dataclasses import dataclass
+from typing import Final
+
 from assistant.grammar.language import Language
 from assistant.grammar.rendering import phrase, understand, universe
-from assistant.ports import Judgement, Utterance
+from assistant.ports import Judgement, Stakes, Utterance
 from assistant.procedure import queries
 from assistant.procedure.enums import Intent, State
 from assistant.procedure.events import Heard, Meaning
 from assistant.procedure.model import Session
+
+LENIENT: Final = frozenset(
+    {Intent.SAY_AGAIN, Intent.WHERE_ARE_WE, Intent.WHAT_CAN_I_SAY, Intent.STAND_BY}
+)
+"""Heard wrongly, these neither advance a step nor record anything about a sample."""
+ANSWERS: Final = frozenset({Intent.AFFIRM, Intent.NEGATIVE})
+"""Legal only where a question was asked."""
+
+
+@dataclass(frozen=True, slots=True)
+class Phrases:
+    """What can be said at a moment."""
+
+    union: tuple[str, ...]
+    """All phrases that can be understood."""
+    legal: dict[str, Stakes]
+    """Those that may be said now, what advances first."""
+    expected: frozenset[str]
+    """Those that answer the prompt just spoken."""
 
 
 class Hearing:
@@ -18,19 +40,21 @@ class Hearing:
         self._known: dict[str, Meaning] = {}
         self._session: Session | None = None
 
-    def attune(self, session: Session) -> tuple[list[str], list[str]]:
-        """Take the session's state over.
-
-        Returns:
-            all phrases that can be understood, and those of them that are legal now.
-        """
+    def attune(self, session: Session) -> Phrases:
+        """Take the session's state over and return what can be said in it."""
         self._session = session
         self._known = universe(self._language, session)
         if session.state is not State.WEIGHING:
             mass = phrase(self._language, Meaning(intent=Intent.MASS))
             self._known.pop(mass, None)
-        legal = [phrase(self._language, meaning) for meaning in queries.options(session)]
-        return list(self._known), legal
+        legal = {
+            phrase(self._language, meaning): _stakes(meaning.intent)
+            for meaning in queries.options(session)
+        }
+        expected = frozenset(
+            phrase(self._language, meaning) for meaning in queries.advancing(session)
+        )
+        return Phrases(tuple(self._known), legal, expected)
 
     def heard(self, judgement: Judgement, clip: str) -> Heard:
         """The event of a spoken utterance.
@@ -76,3 +100,9 @@ class Hearing:
         if meaning is None:
             return Heard(source=source, text=text, decision="refuse", reason="no-phrase")
         return Heard(source=source, text=text, decision="accept", meaning=meaning)
+
+
+def _stakes(intent: Intent) -> Stakes:
+    if intent in ANSWERS:
+        return "answer"
+    return "lenient" if intent in LENIENT else "strict"

@@ -9,11 +9,11 @@ early start would therefore add delay, so it is switched off there.
 """
 
 import time
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from typing import Final
 
-from assistant.ports import EngineFacts, Judgement, PhraseEngine, Utterance
+from assistant.ports import EngineFacts, Judgement, PhraseEngine, Stakes, Utterance
 
 SLOW_S: Final = 0.5
 """Where the latest judgement took longer, nothing is begun early. Alone on a core one takes 0.3 s;
@@ -29,7 +29,7 @@ class EarlyJudgement:
         self._worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="early-judgement")
         self._early: tuple[Utterance, Future[Judgement]] | None = None
         self._latest_s = 0.0
-        self._phrases: tuple[tuple[str, ...], tuple[str, ...]] | None = None
+        self._phrases: object = None
 
     @property
     def name(self) -> str:
@@ -38,16 +38,21 @@ class EarlyJudgement:
 
     @property
     def facts(self) -> EngineFacts:
-        """What identifies the engine and its model."""
+        """The same in parts."""
         return self._engine.facts
 
-    def prepare(self, union: Sequence[str], legal: Sequence[str]) -> None:
+    def prepare(
+        self,
+        union: Sequence[str],
+        legal: Mapping[str, Stakes],
+        expected: Collection[str] = (),
+    ) -> None:
         """Set the phrases; a judgement made with other phrases is dropped."""
-        phrases = tuple(union), tuple(legal)
+        phrases = tuple(union), dict(legal), frozenset(expected)
         if phrases == self._phrases:
             return
         self._forget()
-        self._engine.prepare(union, legal)
+        self._engine.prepare(union, legal, expected)
         self._phrases = phrases
 
     def tighten(self, by: float) -> None:

@@ -1,15 +1,13 @@
 """The phrase engine of the embedded English model: numbers where one is asked for, else phrases."""
 
 import threading
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 from assistant.grammar.rendering import NUMBER
-from assistant.ports import EngineFacts, Judgement, Utterance
+from assistant.ports import EngineFacts, Judgement, Stakes, Utterance
 from assistant.speech.digit_recogniser import DigitRecogniser
 from assistant.speech.pocketsphinx_engine import engine_facts
 from assistant.speech.utterance_verification import Verifier
-from assistant.speech.utterance_verification.profile import Profile
-from assistant.speech.utterance_verification.verifier import Opinion
 
 
 class EmbeddedEngine:
@@ -19,16 +17,12 @@ class EmbeddedEngine:
         self,
         pronunciations: Mapping[str, Sequence[str]],
         digits: Mapping[str, Sequence[str]],
-        second: Opinion | None = None,
-        profile: Profile | None = None,
     ) -> None:
         """Load the engines.
 
         Args:
             pronunciations: word to its extra pronunciations in ARPAbet.
             digits: "0" to "9" and "." to the words that stand for them.
-            second: votes on phrases; numbers are read back and need no vote.
-            profile: the voice of whoever is going to speak; it knows phrases, no numbers.
 
         Raises:
             DeviceError: the engine or its model is missing.
@@ -36,7 +30,7 @@ class EmbeddedEngine:
         """
         self._lock = threading.Lock()
         self._digits = DigitRecogniser(pronunciations, digits)
-        self._verifier = Verifier(pronunciations, second=second, profile=profile)
+        self._verifier = Verifier(pronunciations)
 
     @property
     def name(self) -> str:
@@ -45,15 +39,21 @@ class EmbeddedEngine:
 
     @property
     def facts(self) -> EngineFacts:
-        """What identifies the engine and its model."""
+        """Version of pocketsphinx, and the hash over its model's folder."""
         return engine_facts()
 
-    def prepare(self, union: Sequence[str], legal: Sequence[str]) -> None:
-        """Set all phrases that can be heard, and those that are legal now.
+    def prepare(
+        self,
+        union: Sequence[str],
+        legal: Mapping[str, Stakes],
+        expected: Collection[str] = (),
+    ) -> None:
+        """Set all phrases that can be heard, and those that are legal now; all count alike.
 
         Raises:
             GrammarError: the union is empty, or a word cannot be pronounced.
         """
+        del expected
         plain = [phrase for phrase in union if NUMBER not in phrase]
         self._verifier.prepare(plain, [phrase for phrase in legal if NUMBER not in phrase])
         wanted = next((phrase for phrase in union if NUMBER in phrase), "")

@@ -36,7 +36,8 @@ _QUIET_BELOW_PEAK_DB = 16.0
 _RISE_FRAMES = 12
 _TAKEN_OVER_DB = 10.0
 _TAKEN_OVER_MS = 400
-_CLIPPED_AT = 32700
+CLIPPED_AT = 32700
+"""Samples this far from zero are taken for cut off at the end of the scale."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -309,7 +310,7 @@ class Endpointer:
             closed_sample=closed,
             level_dbfs=float(10 * np.log10(power)),
             floor_dbfs=self.floor_dbfs,
-            clipped=int(np.count_nonzero(np.abs(speech) >= _CLIPPED_AT)),
+            clipped=int(np.count_nonzero(np.abs(speech) >= CLIPPED_AT)),
             too_short=duration < self.settings.minimum_ms,
         )
 

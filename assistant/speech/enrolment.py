@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from assistant.ports import Judgement, Speaker, Utterance
+from assistant.speech.cut_and_judge import CutAndJudge
 from assistant.speech.endpoint import Endpointer
 from assistant.speech.listening_pipeline import ListeningPipeline
 from assistant.speech.pcm import BLOCK_BYTES
@@ -60,7 +61,7 @@ class Enrolment:
         self._speaker = speaker
         self._ask = ask
         self._shown = shown
-        self._pipeline = ListeningPipeline(_taken)
+        self._pipeline = ListeningPipeline(CutAndJudge(_taken))
         self._number = 0
         self._times = 0
         self._speaking = False

@@ -11,7 +11,7 @@ import os
 import re
 import sys
 import threading
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from functools import cached_property
 from importlib.metadata import version
 from itertools import pairwise
@@ -20,7 +20,7 @@ from typing import Any, Final
 
 from assistant.errors import DeviceError, GrammarError
 from assistant.grammar.rendering import NUMBER
-from assistant.ports import SAMPLE_RATE, Decision, EngineFacts, Judgement, Utterance
+from assistant.ports import SAMPLE_RATE, Decision, EngineFacts, Judgement, Stakes, Utterance
 from assistant.speech.hypothesis import Hypothesis
 from assistant.speech.model_hash import folder_hash
 from assistant.speech.pcm import dithered
@@ -139,6 +139,15 @@ class VoskRecogniser:
     def name(self) -> str:
         """Engine, version and model folder, as they go on record."""
         return f"vosk {version('vosk')} {self._folder.name}"
+
+    @cached_property
+    def facts(self) -> EngineFacts:
+        """Version, and the hash over the model's folder.
+
+        Raises:
+            DeviceError: the folder cannot be read any more.
+        """
+        return EngineFacts("vosk", version("vosk"), self._folder.name, folder_hash(self._folder))
 
     @property
     def model_folder(self) -> Path:
@@ -269,14 +278,19 @@ class VoskEngine:
         """Engine, version and model, as they go on record."""
         return self._recogniser.name
 
-    @cached_property
+    @property
     def facts(self) -> EngineFacts:
-        """What identifies the engine and its model."""
-        folder = self._recogniser.model_folder
-        return EngineFacts("vosk", version("vosk"), folder.name, folder_hash(folder))
+        """Version of Vosk, and the hash over the model's folder."""
+        return self._recogniser.facts
 
-    def prepare(self, union: Sequence[str], legal: Sequence[str]) -> None:
-        """Set the phrases; the number loop is not available with this engine."""
+    def prepare(
+        self,
+        union: Sequence[str],
+        legal: Mapping[str, Stakes],
+        expected: Collection[str] = (),
+    ) -> None:
+        """Set the phrases, which all count alike; this engine has no number loop."""
+        del expected
         phrases = dict.fromkeys([*union, *legal])
         self._recogniser.prepare([phrase for phrase in phrases if NUMBER not in phrase])
 

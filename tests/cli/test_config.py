@@ -16,13 +16,13 @@ def test_what_the_file_says_holds_unless_the_command_line_says_otherwise(
 ) -> None:
     """A headset every day, and once not; other commands have no such options."""
     path = tmp_path / "config.toml"
-    path.write_text('headset = true\nmicrophone = "boom"\nkey = "space"\nsecond-opinion = "none"\n')
+    path.write_text('headset = true\nmicrophone = "boom"\nkey = "space"\nengine = "embedded"\n')
     monkeypatch.setenv(FILE_VARIABLE, str(path))
     parser = build_parser()
     options = parser.parse_args(["run", "bin", "--into", "x"])
     configure(options)
     assert (options.headset, options.microphone, options.key) == (True, "boom", "space")
-    assert (options.engine, options.second_opinion, options.speaker) == ("auto", "none", "")
+    assert (options.engine, options.speaker) == ("embedded", "")
     options = parser.parse_args(
         ["run", "bin", "--into", "x", "--no-headset", "--microphone", "desk", "--key", "enter"]
     )

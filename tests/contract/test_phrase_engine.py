@@ -1,7 +1,7 @@
 """Every phrase engine keeps the same promises, on real engines and real models.
 
-The embedded English engine, the same with early judgement, and Vosk on a real Korean model (the
-only one that the package index carries). The speech is synthetic.
+The phone model, the embedded English engine, the same with early judgement, and Vosk on a real
+Korean model (the only one that the package index carries). The speech is synthetic.
 """
 
 import importlib.util
@@ -57,12 +57,15 @@ def vosk() -> VoskEngine:
 
 @pytest.fixture(
     scope="module",
-    params=["embedded", "early", pytest.param("vosk", marks=pytest.mark.model)],
+    params=["phones", "embedded", "early", pytest.param("vosk", marks=pytest.mark.model)],
 )
 def case(request: pytest.FixtureRequest) -> Iterator[Case]:
     """One engine, loaded once."""
     if request.param == "vosk":
         yield Case(vosk(), KOREAN, Voice("ko"))
+        return
+    if request.param == "phones":
+        yield Case(open_engine(grammar()), ENGLISH, Voice("en-us+f3", rate=150))
         return
     embedded = open_engine(grammar(), "embedded")
     if request.param == "embedded":
@@ -76,7 +79,7 @@ def case(request: pytest.FixtureRequest) -> Iterator[Case]:
 @pytest.fixture(autouse=True)
 def _ready(case: Case) -> None:
     """Begin each test with all phrases legal and the usual thresholds."""
-    case.engine.prepare(case.phrases, case.phrases)
+    case.engine.prepare(case.phrases, dict.fromkeys(case.phrases, "strict"))
     case.engine.tighten(0.0)
 
 
@@ -143,20 +146,20 @@ def test_stricter_thresholds_take_nothing_more(case: Case) -> None:
 def test_only_the_latest_phrases_are_recognised(case: Case) -> None:
     """After another list was set, a phrase of the former one does not come back."""
     first, *rest = case.phrases
-    case.engine.prepare(rest, rest)
+    case.engine.prepare(rest, dict.fromkeys(rest, "strict"))
     assert case.engine.judge(case.say(first)).text != first
 
 
 def test_a_word_it_cannot_pronounce_is_named(case: Case) -> None:
     """The error names the word."""
     with pytest.raises(GrammarError, match="zorblax"):
-        case.engine.prepare([f"{case.phrases[0]} zorblax"], [])
+        case.engine.prepare([f"{case.phrases[0]} zorblax"], {})
 
 
 def test_an_empty_list_is_refused(case: Case) -> None:
     """Nothing to listen for is a mistake of the grammar."""
     with pytest.raises(GrammarError, match="no phrase"):
-        case.engine.prepare([], [])
+        case.engine.prepare([], {})
 
 
 def test_calls_from_several_threads_come_out_as_from_one(case: Case) -> None:

@@ -7,7 +7,7 @@ found by the real detection of speech on bursts of noise, and stored as a clip.
 
 import random
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
@@ -17,7 +17,14 @@ import numpy as np
 from assistant.clock import ManualClock
 from assistant.grammar.language import Language, parse_grammar
 from assistant.plan import Plan, parse_plan
-from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, EngineFacts, Judgement, Utterance
+from assistant.ports import (
+    BLOCK_SAMPLES,
+    SAMPLE_RATE,
+    EngineFacts,
+    Judgement,
+    Stakes,
+    Utterance,
+)
 from assistant.procedure.enums import END, State
 from assistant.procedure.events import Heard, RemarkTaken
 from assistant.procedure.model import Session
@@ -74,10 +81,12 @@ class Dictated:
     """Takes every utterance for the phrase that was dictated last."""
 
     name = "dictated"
-    facts = EngineFacts("dictated", "1", "", "")
+    facts = EngineFacts("dictated", "1", "none", "0" * 64)
     text = ""
 
-    def prepare(self, union: Sequence[str], legal: Sequence[str]) -> None:
+    def prepare(
+        self, union: Sequence[str], legal: Mapping[str, Stakes], expected: Collection[str] = ()
+    ) -> None:
         """Need no phrases."""
 
     def tighten(self, by: float) -> None:

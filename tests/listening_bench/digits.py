@@ -91,7 +91,7 @@ def measure(
         phrase: the phrase with the number's place in it and the unit behind it.
     """
     judge = EmbeddedEngine(pronunciations, digits)
-    judge.prepare([*material.union, phrase], [phrase])
+    judge.prepare([*material.union, phrase], {phrase: "strict"})
     unit = phrase.rsplit(maxsplit=1)[-1]
     settings = for_numbers(EndpointSettings())
     found = []

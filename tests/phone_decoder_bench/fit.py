@@ -13,6 +13,7 @@ from assistant.ports import SAMPLE_RATE
 from assistant.speech.phone_decoder.evidence import FIGURES, measure
 from assistant.speech.phone_decoder.phone_model import PhoneModel
 from assistant.speech.phone_decoder.phrase_scores import PhraseSet, ratios
+from assistant.speech.phone_decoder.phrase_verifier import LONGEST_SAMPLES
 
 from .clips import LEVELS, Clip, Studio
 
@@ -53,7 +54,7 @@ def rows(model: PhoneModel, phrases: PhraseSet, studio: Studio, share: float) ->
 
 
 def _row(model: PhoneModel, phrases: PhraseSet, clip: Clip) -> Row | None:
-    cut = clip.samples[max(clip.begin - EDGE, 0) : clip.end + EDGE][: 59 * SAMPLE_RATE // 10]
+    cut = clip.samples[max(clip.begin - EDGE, 0) : clip.end + EDGE][:LONGEST_SAMPLES]
     posteriors = model.run(cut.astype("<i2").tobytes())
     by_way = phrases.ways_scores(ratios(posteriors))
     best = int(np.maximum.reduceat(by_way, phrases.first).argmax())

@@ -9,9 +9,8 @@ import numpy as np
 from scipy.stats import beta
 
 from assistant.grammar.rendering import NUMBER
-from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE
+from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Stakes
 from assistant.speech.phone_decoder import Decided, Event, PhoneEngine, PhraseVerifier, TakenBack
-from assistant.speech.phone_decoder.decision import Stakes
 
 from .clips import Clip, lenient, phrases
 

@@ -15,9 +15,10 @@ How to plug it in::
     engine.reset()              # when a prompt begins and when it ends, and when samples were lost
 
 - `legal` maps each phrase that may be said now to its stakes: "strict" for what records or
-  advances, "lenient" for what does neither. A phrase holding `NUMBER` opens the digit loop.
+  advances, "answer" for an answer to the question just asked, "lenient" for what does neither. A
+  phrase holding `NUMBER` opens the digit loop.
 - `others` are scored beside them; one of these taken has `legal` False in its judgement.
-- `expected` are the answers to the question just asked; a doubtful one is asked back.
+- `expected` are the answers to the prompt just spoken; a doubtful one is asked back.
 - A decision falls 250 ms after the last phone of a clear phrase (which is some 150 ms after its
   sound ends), 400 ms after a doubtful one, 700 ms after the rest.
   Behind a phrase that was taken the engine listens on until `reset`: a "no" gives `TakenBack`.

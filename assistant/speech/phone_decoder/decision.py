@@ -12,20 +12,17 @@ from importlib.resources import files
 from typing import Final, Literal
 
 from assistant.errors import DeviceError
-from assistant.ports import Decision
+from assistant.ports import Decision, Stakes
 from assistant.speech.phone_decoder.evidence import FIGURES, Candidate
 
-Stakes = Literal["strict", "lenient"]
-"""Whether a phrase records or advances, or does neither."""
 Reason = Literal[
     "", "unclear", "no-phrase", "other-words", "contradicted", "too-short", "too-long", "unanswered"
 ]
 """Why not accepted; "" where it was."""
 
-ACCEPT: Final[Mapping[Stakes, float]] = {"strict": 0.9, "lenient": 0.8}
-"""Least probability of being right at which a phrase is taken."""
-ACCEPT_EXPECTED: Final = 0.7
-"""The same for the answer to the question just asked: nothing else is likelier there."""
+ACCEPT: Final[Mapping[Stakes, float]] = {"strict": 0.9, "lenient": 0.8, "answer": 0.7}
+"""Least probability of being right at which a phrase is taken; to the question just asked, nothing
+is likelier than an answer."""
 ASK: Final = 0.5
 """Least probability at which a phrase is asked back."""
 ASK_AMONG_WORDS: Final = 0.8
@@ -39,6 +36,17 @@ RESEMBLES: Final = 0.05
 """Least probability at which a refusal counts as a try."""
 
 
+def log_odds(probability: float) -> float:
+    """Return the log odds of a probability; 0 and 1 count as a millionth away from them."""
+    inside = min(max(probability, 1e-6), 1.0 - 1e-6)
+    return math.log(inside / (1.0 - inside))
+
+
+def probability_of(odds: float) -> float:
+    """Return the probability for log odds, which count no further than 50 either way."""
+    return 1.0 / (1.0 + math.exp(-min(max(odds, -50.0), 50.0)))
+
+
 @dataclass(frozen=True, slots=True)
 class Calibration:
     """A logistic rule: figures to the probability that the phrase was said."""
@@ -49,8 +57,7 @@ class Calibration:
 
     def probability(self, figures: Mapping[str, float]) -> float:
         """Return the probability, 0 to 1, that the phrase is what was said."""
-        total = self.bias + sum(self.weights[name] * figures[name] for name in FIGURES)
-        return 1.0 / (1.0 + math.exp(-total))
+        return probability_of(self.bias + sum(self.weights[n] * figures[n] for n in FIGURES))
 
 
 def parse_calibration(text: str) -> Calibration:
@@ -98,6 +105,16 @@ class Rated:
     """Whether it is the answer that was asked for."""
     within_talk: bool = False
     """Whether it was cut out of longer talk."""
+    stricter: float = 0.0
+    """By how much more evidence is needed to take it or to ask, in log odds."""
+
+    @property
+    def needed(self) -> float:
+        """Least probability at which it is taken."""
+        return self._raised(ACCEPT[self.stakes or "strict"])
+
+    def _raised(self, probability: float) -> float:
+        return probability_of(log_odds(probability) + self.stricter)
 
     @property
     def among_words(self) -> bool:
@@ -110,12 +127,11 @@ class Rated:
         if self.among_words:
             if self.candidate.contradicted:
                 return "refuse", "contradicted"
-            asked = self.probability >= ASK_AMONG_WORDS
+            asked = self.probability >= self._raised(ASK_AMONG_WORDS)
             return ("ask", "other-words") if asked else ("refuse", "no-phrase")
-        needed = ACCEPT_EXPECTED if self.expected else ACCEPT[self.stakes or "strict"]
-        if self.probability >= needed:
+        if self.probability >= self.needed:
             return "accept", ""
-        least = ASK_EXPECTED if self.expected else ASK
+        least = self._raised(ASK_EXPECTED if self.expected else ASK)
         return ("ask", "unclear") if self.probability >= least else ("refuse", "no-phrase")
 
 

@@ -12,11 +12,10 @@ from typing import Final
 
 import numpy as np
 
-from assistant.ports import SAMPLE_RATE
+from assistant.ports import SAMPLE_RATE, Stakes
 from assistant.speech.noise_floor import NoiseFloor
 from assistant.speech.pcm import Samples
 from assistant.speech.phone_decoder.ask_back_policy import AskBackPolicy
-from assistant.speech.phone_decoder.decision import Stakes
 from assistant.speech.phone_decoder.evidence import spikes
 from assistant.speech.phone_decoder.phrase_verifier import FRAME_SAMPLES, Judgement, PhraseVerifier
 
@@ -132,6 +131,8 @@ class PhoneEngine:
         """Level of the last block, in dB relative to full scale."""
         self.floor_dbfs = -120.0
         """Level of the room's noise, in dB relative to full scale."""
+        self.least_dbfs = -120.0
+        """Where nobody speaks, sound fainter than this is not looked at."""
 
     @property
     def name(self) -> str:
@@ -168,6 +169,15 @@ class PhoneEngine:
         self._earliest = self._position
         self._awake_until = 0
 
+    def answered(self) -> None:
+        """Somebody answered by key or in writing: no question is open any more."""
+        self._conversation = AskBackPolicy()
+
+    def forget_room(self) -> None:
+        """Learn the room's noise again, as after another microphone was opened."""
+        self.reset()
+        self._floor = NoiseFloor()
+
     def feed(self, block: Samples, time: float) -> list[Event]:
         """Take the sound that follows and return what happened in it, usually nothing.
 
@@ -181,7 +191,9 @@ class PhoneEngine:
         self._kept = np.concatenate([self._kept, block])[-_KEPT:]
         excess = self._floor.feed(block.astype("<i2").tobytes())
         self.level_dbfs, self.floor_dbfs = excess.level_dbfs, excess.floor_dbfs
-        if sum(value > _GATE_DB for value in excess.frames) >= _GATE_FRAMES:
+        loud = zip(excess.frames, excess.frame_levels, strict=True)
+        over = sum(value > _GATE_DB and level > self.least_dbfs for value, level in loud)
+        if over >= _GATE_FRAMES:
             if self._speech is None and self._position > self._awake_until:
                 self._next = self._position + _SETTLED
             self._awake_until = self._position + _AWAKE_FOR

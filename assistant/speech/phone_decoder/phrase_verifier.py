@@ -8,14 +8,13 @@ import numpy as np
 
 from assistant.grammar.phones import Way
 from assistant.grammar.rendering import NUMBER
-from assistant.ports import SAMPLE_RATE, Decision
+from assistant.ports import SAMPLE_RATE, Decision, Stakes
 from assistant.speech.pcm import Samples
 from assistant.speech.phone_decoder.decision import (
     RESEMBLES,
     Calibration,
     Rated,
     Reason,
-    Stakes,
     choose,
     shipped_calibration,
 )
@@ -28,8 +27,8 @@ from assistant.speech.phone_decoder.voice_adaptation import VoiceProfile, adapte
 
 FRAME_SAMPLES: Final = SAMPLE_RATE // 50
 """Samples from one row of the network's output to the next."""
-LONGEST_SAMPLES: Final = 59 * SAMPLE_RATE // 10
-"""The network takes no more sound than this (5.9 s) at a time."""
+LONGEST_SAMPLES: Final = 57 * SAMPLE_RATE // 10
+"""The network takes no more sound than this (5.7 s) at a time."""
 _LEAST_SPIKES: Final = 2
 
 
@@ -48,6 +47,8 @@ class Judgement:
     """Why not accepted, "" where it was."""
     legal: bool
     """Whether `phrase` may be said now."""
+    needed: float
+    """Least probability at which it would have been taken."""
     figures: Mapping[str, float]
     """The evidence, by name."""
     begin: int
@@ -62,7 +63,7 @@ class Judgement:
 
 
 NOTHING: Final = Judgement(
-    "refuse", "", 0.0, "", "no-phrase", legal=False, figures={}, begin=0, end=0
+    "refuse", "", 0.0, "", "no-phrase", legal=False, needed=1.0, figures={}, begin=0, end=0
 )
 """No speech at all."""
 
@@ -98,6 +99,7 @@ class PhraseVerifier:
         self._bias = np.array(profile.bias) if profile else None
         self._legal: Mapping[str, Stakes] = {}
         self._expected: frozenset[str] = frozenset()
+        self._stricter = 0.0
         self._phrases: PhraseSet | None = None
         self._number = ""
         self._loop: DigitDecoder | None = None
@@ -107,6 +109,11 @@ class PhraseVerifier:
         """Model, profile and calibration, as they go on record."""
         voice = f", voice {self._profile.name} {self._profile.digest}" if self._profile else ""
         return f"{self._model.name}{voice}, calibration {self._calibration.name}"
+
+    @property
+    def model(self) -> PhoneModel:
+        """The network."""
+        return self._model
 
     @property
     def wants_number(self) -> bool:
@@ -124,7 +131,7 @@ class PhraseVerifier:
         Args:
             legal: phrases, each with its stakes; one may hold `NUMBER`.
             others: every other phrase that can be heard.
-            expected: those of `legal` that answer the question just asked.
+            expected: those of `legal` that answer the prompt just spoken.
 
         Raises:
             GrammarError: a word cannot be pronounced.
@@ -138,6 +145,10 @@ class PhraseVerifier:
             self._loop = DigitDecoder(self._number_words(number))
         self._number = number
         self._legal, self._expected = dict(legal), frozenset(expected)
+
+    def tighten(self, by: float) -> None:
+        """Want this much more evidence before a phrase is taken or asked back, in log odds."""
+        self._stricter = by
 
     def _number_words(self, phrase: str) -> DigitWords:
         unit = tuple(phrase.replace(NUMBER, "").split())
@@ -179,6 +190,7 @@ class PhraseVerifier:
             candidate.second,
             reason,
             legal=chosen.stakes is not None,
+            needed=chosen.needed,
             figures={**candidate.figures, "before": candidate.before, "after": candidate.after},
             begin=candidate.begin * FRAME_SAMPLES,
             end=candidate.end * FRAME_SAMPLES,
@@ -202,7 +214,7 @@ class PhraseVerifier:
                 found += [rated] if rated else []
         spoken = self._spoken_number(posteriors, ratio, best_score)
         chosen = [spoken] if spoken else found
-        return [replace(each, within_talk=within_talk) for each in chosen]
+        return [replace(each, within_talk=within_talk, stricter=self._stricter) for each in chosen]
 
     def _spoken_number(self, posteriors: Floats, ratio: Floats, least: float) -> Rated | None:
         """Return the number said, None where a phrase explains the sound better."""

@@ -5,7 +5,7 @@ phrase may therefore be one that is not legal now, and `legal` in its scores say
 """
 
 import threading
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Final, Protocol
 
 from assistant.ports import SAMPLE_RATE, Decision, Judgement, Utterance
@@ -87,14 +87,14 @@ class Verifier:
             weights = weights if self._second else self._enrolled
         return ", ".join([*parts, f"weights {weights.name}"])
 
-    def prepare(self, union: Sequence[str], legal: Sequence[str]) -> None:
+    def prepare(self, union: Sequence[str], legal: Collection[str]) -> None:
         """Set all phrases that can be heard, and those that are legal now.
 
         Raises:
             GrammarError: the union is empty, or a word cannot be pronounced.
         """
         with self._lock:
-            self._engine.prepare(union, legal)
+            self._engine.prepare(union, tuple(legal))
             self._union, self._legal = tuple(union), frozenset(legal)
 
     def tighten(self, by: float) -> None:

@@ -11,6 +11,7 @@ import time
 
 from earshot import Earshot  # type: ignore[import-not-found] # stands beside this script
 
+from assistant.speech.cut_and_judge import CutAndJudge
 from assistant.speech.devices import SoundSystem
 from assistant.speech.listening_pipeline import ListeningPipeline
 from assistant.speech.loudspeaker import LoudSpeaker
@@ -26,7 +27,7 @@ def main() -> None:
     """Run the scene."""
     recogniser = PocketSphinxRecogniser()
     recogniser.prepare([PROMPT, "stop sampling now"])
-    pipeline = ListeningPipeline(PlainJudge(recogniser))
+    pipeline = ListeningPipeline(CutAndJudge(PlainJudge(recogniser)))
     earshot = Earshot(pipeline)
     system = SoundSystem()
     microphone = Microphone(system, earshot.queue.put)

@@ -12,6 +12,7 @@ import time
 from earshot import Earshot  # type: ignore[import-not-found] # stands beside this script
 
 from assistant.speech.audio_events import AudioLost
+from assistant.speech.cut_and_judge import CutAndJudge
 from assistant.speech.devices import SoundSystem
 from assistant.speech.listening_pipeline import ListeningPipeline
 from assistant.speech.microphone import Microphone
@@ -46,7 +47,7 @@ def main() -> None:
     room = Loopback(snr_db=float(sys.argv[1]), seed=4)
     recogniser = PocketSphinxRecogniser()
     recogniser.prepare(PHRASES)
-    earshot = Earshot(ListeningPipeline(PlainJudge(recogniser)))
+    earshot = Earshot(ListeningPipeline(CutAndJudge(PlainJudge(recogniser))))
     queue = earshot.queue
     microphone = Microphone(SoundSystem(), queue.put, backlog=queue.backlog)
     operator = threading.Thread(target=speak, args=(room, sys.argv[2:]))

@@ -25,10 +25,10 @@ TONE = 8000 * np.sin(np.arange(3 * SAMPLE_RATE) * 0.3)
 def main() -> None:
     """Run the scene."""
     language = parse_grammar(bundled_files.read_grammar("en"), "grammar")
-    judge = open_engine(language, "embedded")
-    judge.prepare(
-        *Hearing(language).attune(begin(parse_plan(bundled_files.read_plan("bin"), "plan")))
-    )
+    judge = open_engine(language)
+    plan = parse_plan(bundled_files.read_plan("bin"), "plan")
+    phrases = Hearing(language).attune(begin(plan))
+    judge.prepare(phrases.union, phrases.legal, phrases.expected)
     utterance = Utterance(pcm=Voice("en-us+m3", rate=150).render("bottom port open"))
     judge.judge(utterance)
     listener = Listener()

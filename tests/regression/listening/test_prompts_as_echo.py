@@ -26,6 +26,7 @@ from assistant.procedure.events import Meaning
 from assistant.procedure.model import Session
 from assistant.session.session_loop import THROUGH
 from assistant.speech.barge_in import BargeIn
+from assistant.speech.cut_and_judge import CutAndJudge
 from assistant.speech.listening_pipeline import ListeningPipeline
 from assistant.speech.pcm import FULL_SCALE, bytes_of, samples_of
 from assistant.speech.simulated_room import NoiseMaker, active_rms
@@ -110,7 +111,8 @@ class Bench:
         known = [each for each in universe(english(), session) if NUMBER not in each]
         legal = [phrase(english(), meaning) for meaning in queries.options(session)]
         self._judge.prepare(known, [each for each in legal if NUMBER not in each])
-        pipeline = ListeningPipeline(self._judge.judge, strict=BargeIn(self._judge.judge))
+        judge = self._judge.judge
+        pipeline = ListeningPipeline(CutAndJudge(judge), strict=BargeIn(judge))
         pipeline.allow_through([each for each in must_pass() if each in legal])
         echo = in_room(at_level(self._voice.render(text), LEVEL + echo_db))
         over = np.zeros(0)

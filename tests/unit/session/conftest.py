@@ -5,7 +5,7 @@ speech on bursts of noise.
 """
 
 from collections import deque
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from functools import cache
 from hashlib import sha256
@@ -19,12 +19,20 @@ from assistant.errors import RecordError
 from assistant.grammar.language import Language, parse_grammar
 from assistant.journal.entry import Entry
 from assistant.plan import Plan, parse_plan
-from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, EngineFacts, Judgement, Utterance
+from assistant.ports import (
+    BLOCK_SAMPLES,
+    SAMPLE_RATE,
+    EngineFacts,
+    Judgement,
+    Stakes,
+    Utterance,
+)
 from assistant.procedure.events import Event, Opened
 from assistant.procedure.machine import Outcome
 from assistant.procedure.model import Session, begin
 from assistant.session.journal_writer import Keeper
 from assistant.session.session_loop import Conductor, Parts
+from assistant.speech.cut_and_judge import CutAndJudge
 from assistant.speech.listening_pipeline import ListeningPipeline
 from assistant.storage import bundled_files
 from tests.memory_journal import MemoryJournal
@@ -109,16 +117,20 @@ class Script:
     """Decides what was heard, in the order it was told; knows what it was attuned to."""
 
     name = "script"
-    facts = EngineFacts("script", "1", "", "")
+    facts = EngineFacts("script", "1", "none", "0" * 64)
 
     def __init__(self) -> None:
         """Hear nothing."""
         self.next: deque[tuple[str, str]] = deque()
         self.union: list[str] = []
         self.legal: list[str] = []
+        self.expected: frozenset[str] = frozenset()
 
-    def prepare(self, union: Sequence[str], legal: Sequence[str]) -> None:
+    def prepare(
+        self, union: Sequence[str], legal: Mapping[str, Stakes], expected: Collection[str] = ()
+    ) -> None:
         """Take note of the phrases."""
+        self.expected = frozenset(expected)
         self.union, self.legal = list(union), list(legal)
 
     def tighten(self, by: float) -> None:
@@ -149,9 +161,7 @@ class Bench:
         self.waits: list[float] = []
         self.entries: list[tuple[Entry, Event, str]] = []
         self._noise = np.random.default_rng(3)
-        self.pipeline = ListeningPipeline(
-            self.script.judge, while_speaking=self.script.judge if headset else None
-        )
+        self.pipeline = ListeningPipeline(CutAndJudge(self.script.judge), headset=headset)
         keeper = Keeper(self.journal, self.clock, english(), trouble=self.trouble, wait=self._wait)
         parts = Parts(
             language=english(),
@@ -219,8 +229,10 @@ class Bench:
         self.conductor.tick(None, typed=[Utterance(typed=text, source="text")])
 
     def press(self) -> None:
-        """Press the key."""
+        """Press the key when the prompt has been heard."""
         self.mouth.finish()
+        self.conductor.tick(None)
+        self.clock.advance(1_100_000_000)
         self.conductor.tick(None, typed=[Utterance(source="key")])
 
     def proved(self) -> Session:

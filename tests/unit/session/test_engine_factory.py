@@ -1,4 +1,4 @@
-"""Which engines listen: what is asked for, what the environment says, and who votes."""
+"""Which engine listens: what is asked for, and nothing else."""
 
 from collections.abc import Callable
 from pathlib import Path
@@ -6,20 +6,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from assistant.errors import DeviceError
+from assistant.errors import DeviceError, InputError
 from assistant.grammar.language import Language, parse_grammar
-from assistant.ports import PhraseEngine, Utterance
-from assistant.session.engine_factory import (
-    NO_SECOND,
-    PACKAGED,
-    SECOND_OPINION,
-    open_engine,
-    open_second,
-    second_folder,
-)
+from assistant.ports import Utterance
+from assistant.session.engine_factory import EngineChoice, open_engine
+from assistant.speech.embedded_engine import EmbeddedEngine
+from assistant.speech.phone_listening import PhonesEngine
 from assistant.speech.simulated_room import Loopback
 from assistant.speech.tts import Voice
-from assistant.speech.utterance_verification import default_folder
 from assistant.storage import bundled_files
 
 PHRASES = ("dies are seated", "bottom is open", "tube is emptied out", "stop sampling now")
@@ -27,8 +21,7 @@ PHRASES = ("dies are seated", "bottom is open", "tube is emptied out", "stop sam
 
 @pytest.fixture(autouse=True)
 def _nothing_set(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Begin without a second opinion in the environment."""
-    monkeypatch.delenv(SECOND_OPINION, raising=False)
+    """Begin without a Vosk model in the environment."""
     monkeypatch.delenv("SAMPLING_ASSISTANT_VOSK_MODEL", raising=False)
 
 
@@ -38,34 +31,37 @@ def english() -> Language:
     return parse_grammar(bundled_files.read_grammar("en"), "en")
 
 
-def test_no_second_opinion_unasked() -> None:
-    """Even where its packages are installed, nobody votes who was not asked."""
-    assert second_folder() is None
-    assert open_second() is None
+def test_the_phone_model_listens_unless_another_engine_is_asked_for(english: Language) -> None:
+    """Even where a Vosk model lies in a place where one is looked for."""
+    engine = open_engine(english)
+    assert isinstance(engine, PhonesEngine)
+    assert engine.profile_sha256 == ""
+    assert isinstance(open_engine(english, "embedded"), EmbeddedEngine)
 
 
-def test_the_environment_names_a_model_and_an_option_overrules_it(
-    monkeypatch: pytest.MonkeyPatch,
+@pytest.mark.parametrize("choice", ["phones", "embedded"])
+def test_a_grammar_in_another_language_is_told_which_engine_to_use(
+    english: Language, choice: EngineChoice
 ) -> None:
-    """The option counts first, and can also say that none is wanted."""
-    monkeypatch.setenv(SECOND_OPINION, "models/tiny")
-    assert second_folder() == Path("models/tiny")
-    assert second_folder("elsewhere") == Path("elsewhere")
-    assert second_folder(NO_SECOND) is None
+    """The English engines would hear nothing but English in it."""
+    korean = english.model_copy(update={"language": "ko"})
+    with pytest.raises(InputError, match=r'hears English only.*"ko".*--engine vosk.*--model'):
+        open_engine(korean, choice)
 
 
-@pytest.mark.model
-def test_the_packaged_model_goes_by_a_word(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Nobody needs to know where a package lies, in an option or in the environment."""
-    assert second_folder(PACKAGED) == default_folder()
-    monkeypatch.setenv(SECOND_OPINION, PACKAGED)
-    assert second_folder() == default_folder()
+def test_vosk_without_a_model_says_what_to_do(english: Language, tmp_path: Path) -> None:
+    """Vosk is never looked for unasked, and asked for, it must be there."""
+    foreign = english.model_copy(update={"language": "xx"})
+    with pytest.raises(DeviceError, match="No Vosk model was found: name a folder with --model"):
+        open_engine(foreign, "vosk")
+    with pytest.raises(DeviceError, match="lacks"):
+        open_engine(english, "vosk", tmp_path)
 
 
-def test_a_folder_without_a_model_is_said_so(english: Language, tmp_path: Path) -> None:
-    """The folder is named, and what to do."""
-    with pytest.raises(DeviceError, match=f"no speech model in {tmp_path}.*second-opinion"):
-        open_engine(english, "embedded", second=str(tmp_path))
+def test_a_profile_belongs_to_the_phone_model(english: Language, tmp_path: Path) -> None:
+    """Another engine cannot use it."""
+    with pytest.raises(InputError, match="belongs to the phone model: choose --engine phones"):
+        open_engine(english, "embedded", voice=tmp_path / "ann.voice.json")
 
 
 def heard(say: Callable[[str], bytes], words: str) -> Utterance:
@@ -78,47 +74,10 @@ def heard(say: Callable[[str], bytes], words: str) -> Utterance:
     return Utterance(pcm=b"".join([*blocks, *(room.next_block() for _ in range(4))]))
 
 
-@pytest.fixture(scope="module")
-def both(english: Language) -> PhraseEngine:
-    """The embedded engine with the packaged model voting."""
-    judge = open_engine(english, "embedded", second=PACKAGED)
-    judge.prepare(PHRASES, PHRASES)
-    return judge
-
-
-@pytest.mark.model
-def test_with_a_second_opinion_both_are_on_record_and_phrases_are_taken(
-    both: PhraseEngine,
-) -> None:
-    """The engine's name says who voted, and the scores hold the votes of both."""
-    say = Voice("en-us+f3", rate=150).render
-    judgements = [both.judge(heard(say, words)) for words in PHRASES]
-    assert [judgement.text for judgement in judgements] == list(PHRASES)
-    assert {judgement.decision for judgement in judgements} <= {"accept", "ask"}
-    for judgement in judgements:
-        assert "whisper" in judgement.engine
-        assert "pocketsphinx" in judgement.engine
-        assert {"w_tf", "gm", "total"} <= set(judgement.scores)
-
-
-@pytest.mark.model
-def test_the_second_opinion_votes_against_what_only_sounds_like_a_phrase(
-    both: PhraseEngine,
-) -> None:
-    """Said in the same voice, chatter near to a phrase gets a lower vote than the phrase itself."""
-    say = Voice("en-us+m3", rate=150).render
-    near = ("dyes are heated", "bottom is broken", "tube is empty now", "start sampling now")
-    for phrase, words in zip(PHRASES, near, strict=True):
-        both.prepare([phrase], [phrase])
-        right, wrong = both.judge(heard(say, phrase)), both.judge(heard(say, words))
-        assert float(wrong.scores.get("w_tf", "-25")) < float(right.scores["w_tf"]), words
-    both.prepare(PHRASES, PHRASES)
-
-
 def test_stricter_thresholds_hold_for_phrases(english: Language) -> None:
     """What was taken is asked back or refused once the thresholds are raised far enough."""
     judge = open_engine(english, "embedded")
-    judge.prepare(PHRASES, PHRASES)
+    judge.prepare(PHRASES, dict.fromkeys(PHRASES, "strict"))
     utterance = heard(Voice("en-us+f3", rate=150).render, PHRASES[3])
     before = judge.judge(utterance)
     assert before.decision == "accept"
@@ -131,6 +90,6 @@ def test_stricter_thresholds_hold_for_phrases(english: Language) -> None:
 def test_silence_is_no_phrase(english: Language) -> None:
     """Noise alone is refused."""
     judge = open_engine(english, "embedded")
-    judge.prepare(PHRASES, PHRASES)
+    judge.prepare(PHRASES, dict.fromkeys(PHRASES, "strict"))
     noise = np.random.default_rng(1).normal(0, 30, 16000).astype("<i2").tobytes()
     assert judge.judge(Utterance(pcm=noise)).decision == "refuse"

@@ -176,8 +176,13 @@ def test_the_key_confirms_while_the_microphone_is_lost(
         room.put(Utterance(source="key"))
     room.put(audio_events.MicrophoneBack("room"))
     room.put(audio_events.SoundEnded())
+    clock = ManualClock()
+    wish = replace(
+        setting(english, judge, room, listens=False),
+        on_tick=lambda _live: clock.advance(1_100_000_000),
+    )
     with RecordFolder.create(tmp_path / "r", PLAN, GRAMMAR) as folder:
-        session = LiveSession(folder, setting(english, judge, room, listens=False), room).run()
+        session = LiveSession(folder, wish, room, clock).run()
     found = events(tmp_path / "r", english)
     lost = found.index(DeviceLost(device="microphone", reason="It is unplugged."))
     keys = [e for e in found[lost:] if isinstance(e, Heard)]
@@ -193,8 +198,8 @@ class Noting:
 
     def __init__(self, judge: PhraseEngine, asked: list[float]) -> None:
         """Note into a list."""
-        self.name, self.facts = judge.name, judge.facts
-        self.prepare, self.judge = judge.prepare, judge.judge
+        self.name, self.prepare, self.judge = judge.name, judge.prepare, judge.judge
+        self.facts = judge.facts
         self.tighten = asked.append
 
 
@@ -304,15 +309,23 @@ def test_the_key_confirms_while_a_prompt_is_spoken(
     tmp_path: Path, english: Language, judge: PhraseEngine
 ) -> None:
     """Whoever knows the next step need not wait for the end of the sentence."""
-    room, speaker = Room(), Slow()
+    room, speaker, clock = Room(), Slow(), ManualClock()
+    room.sounds = False
+    for line in ("vessel is isolated", "sampler is earthed", "protection is worn"):
+        room.put(Utterance(typed=line, source="text"))
     room.put(Utterance(source="key"))
-    wish = replace(setting(english, judge, room, listens=False), speaker=speaker)
+    room.put(audio_events.SoundEnded())
+    wish = replace(
+        setting(english, judge, room, listens=False),
+        speaker=speaker,
+        on_tick=lambda _live: clock.advance(1_100_000_000),
+    )
     with RecordFolder.create(tmp_path / "r", PLAN, GRAMMAR) as folder:
-        session = LiveSession(folder, wish, room).run()
-    (key,) = [e for e in events(tmp_path / "r", english) if isinstance(e, Heard)]
+        session = LiveSession(folder, wish, room, clock).run()
+    key = [e for e in events(tmp_path / "r", english) if isinstance(e, Heard)][-1]
     assert (key.source, key.decision) == ("key", "accept")
-    assert session.state.value != "new"
-    assert len(speaker.said) == 2
+    assert session.state is State.POSITIONING
+    assert len(speaker.said) == 5
 
 
 def test_the_key_affirms_what_is_read_back(
@@ -327,8 +340,13 @@ def test_the_key_affirms_what_is_read_back(
         audio_events.SoundEnded(),
     ):
         room.put(item)
+    clock = ManualClock()
+    wish = replace(
+        setting(english, judge, room, listens=False),
+        on_tick=lambda _live: clock.advance(1_100_000_000),
+    )
     with RecordFolder.create(tmp_path / "r", PLAN, GRAMMAR) as folder:
-        session = LiveSession(folder, setting(english, judge, room, listens=False), room).run()
+        session = LiveSession(folder, wish, room, clock).run()
     told = [e for e in events(tmp_path / "r", english) if isinstance(e, Heard)]
     assert [(e.source, e.text) for e in told] == [
         ("text", "stop sampling now"),

@@ -225,6 +225,7 @@ def test_an_overrun_is_announced_and_noted(bench: Bench) -> None:
 
 def test_notices_come_before_what_was_typed(bench: Bench) -> None:
     """What the devices report happened first."""
+    bench.pass_time(1.0)
     bench.conductor.tick(
         bench.block(20),
         typed=[Utterance(source="key")],
@@ -379,3 +380,73 @@ def test_the_head_code_is_spoken_between_insertions(bench: Bench) -> None:
     bench.press()
     entry, _, said = bench.entries[-1]
     assert said.startswith(f"Record code {head_code(entry.seq, entry.hash).spoken}.")
+
+
+def hold(bench: Bench, seconds: float, *, delay_s: float = 0.03) -> None:
+    """Hold the key down: it repeats 33 times a second, at first after a delay."""
+    waited = 0.0
+    while waited < seconds:
+        bench.conductor.tick(None, typed=[_key()])
+        step = delay_s if not waited else 0.03
+        bench.clock.advance(round(step * 1e9))
+        waited += step
+
+
+@pytest.mark.parametrize("delay_s", [0.03, 0.25, 0.5, 0.66])
+def test_a_held_key_is_one_press(bench: Bench, delay_s: float) -> None:
+    """Before, 0.22 s confirmed seven steps, three of them cautions."""
+    through_cautions(bench)
+    bench.mouth.finish()
+    bench.pass_time(1.5)
+    before = bench.conductor.session.ordinal
+    hold(bench, 5.0, delay_s=delay_s)
+    assert bench.conductor.session.ordinal == before + 1
+    keys = [e for e in bench.events if isinstance(e, Heard) and e.source == "key"]
+    assert [e.decision for e in keys] in (["accept"], ["accept", "refuse"])
+
+
+def test_presses_apart_are_presses_of_their_own(bench: Bench) -> None:
+    """As soon as the first second of each prompt is over."""
+    through_cautions(bench)
+    before = bench.conductor.session.ordinal
+    for _ in range(3):
+        bench.press()
+    assert bench.conductor.session.ordinal == before + 3
+
+
+def test_a_key_in_the_first_second_of_a_prompt_is_refused_and_on_record(bench: Bench) -> None:
+    """Nobody has heard yet what is asked."""
+    through_cautions(bench)
+    bench.mouth.finish()
+    bench.conductor.tick(None)
+    bench.clock.advance(900_000_000)
+    bench.conductor.tick(None, typed=[_key()])
+    heard = bench.events[-1]
+    assert isinstance(heard, Heard)
+    assert (heard.source, heard.decision, heard.reason) == ("key", "refuse", "too-early")
+    assert heard.text == "dies are seated"
+
+
+def test_no_key_confirms_a_caution_or_a_vial_before_its_prompt_has_ended(bench: Bench) -> None:
+    """Other steps may be confirmed by whoever knows them."""
+
+    def press_into_prompt() -> bool:
+        before = bench.conductor.session
+        bench.clock.advance(2_000_000_000)
+        bench.conductor.tick(None, typed=[_key()])
+        return bench.conductor.session != before
+
+    bench.conductor.take(DeviceLost(device="speaker", reason="gone"))
+    assert not press_into_prompt()
+    through_cautions(bench)
+    assert press_into_prompt()
+    while bench.conductor.session.state is not State.EMPTYING_DIES:
+        bench.pass_time(0.5)
+        bench.press()
+    assert not press_into_prompt()
+    bench.press()
+    assert bench.conductor.session.progress.die == 1
+    bench.hear("vial two full")
+    assert not press_into_prompt()
+    bench.press()
+    assert bench.conductor.session.progress.die == 2

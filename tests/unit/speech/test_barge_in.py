@@ -7,6 +7,7 @@ import pytest
 
 from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Judgement, Utterance
 from assistant.speech.barge_in import BargeIn
+from assistant.speech.cut_and_judge import CutAndJudge
 from assistant.speech.listening_pipeline import ListeningPipeline
 from assistant.speech.pcm import FULL_SCALE, bytes_of, samples_of
 from assistant.speech.simulated_room import NoiseMaker, active_rms
@@ -95,7 +96,7 @@ def strict_pipeline(
     judge: Callable[[Utterance], Judgement], allowed: tuple[str, ...] = ALLOWED
 ) -> ListeningPipeline:
     """Return a pipeline that lets these through."""
-    pipeline = ListeningPipeline(judge, strict=BargeIn(judge))
+    pipeline = ListeningPipeline(CutAndJudge(judge), strict=BargeIn(judge))
     pipeline.allow_through(allowed)
     return pipeline
 

@@ -9,6 +9,7 @@ from assistant.grammar.rendering import NUMBER, phrase
 from assistant.ports import Judgement, Utterance
 from assistant.procedure.enums import Intent
 from assistant.procedure.events import Meaning
+from assistant.speech.cut_and_judge import CutAndJudge
 from assistant.speech.embedded_engine import EmbeddedEngine
 from assistant.speech.listening_pipeline import ListeningPipeline
 from assistant.speech.simulated_room import Loopback
@@ -30,7 +31,7 @@ def asking(english: Language) -> EmbeddedEngine:
     made = EmbeddedEngine(english.pronunciations, english.digits)
     mass = phrase(english, Meaning(intent=Intent.MASS))
     assert NUMBER in mass
-    made.prepare([mass, *OTHERS], [mass, *OTHERS])
+    made.prepare([mass, *OTHERS], dict.fromkeys([mass, *OTHERS], "strict"))
     return made
 
 
@@ -42,7 +43,7 @@ def say() -> Callable[[str], bytes]:
 
 def heard(judge: EmbeddedEngine, *spoken: bytes, pause_s: float = 0.1) -> list[Judgement]:
     """Return what a pipeline decides that listens for a number."""
-    pipeline = ListeningPipeline(judge.judge)
+    pipeline = ListeningPipeline(CutAndJudge(judge.judge))
     pipeline.allow_numbers(wanted=True)
     room = Loopback(snr_db=25, seed=4)
     for _ in range(30):
@@ -105,7 +106,7 @@ def test_no_number_is_heard_where_none_is_asked_for(
 ) -> None:
     """Outside the weighing no digits count, and no decoder is held ready for them."""
     judge = EmbeddedEngine(english.pronunciations, english.digits)
-    judge.prepare(OTHERS, OTHERS)
+    judge.prepare(OTHERS, dict.fromkeys(OTHERS, "strict"))
     judgements = heard(judge, say("one two point three milligrams"))
     assert not any(judgement.engine.endswith("digits") for judgement in judgements)
     assert [v for v in judgements if v.decision == "accept"] == []

@@ -1,11 +1,11 @@
 """Early judgement: the same judgement, sooner, never for other phrases or thresholds."""
 
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 
 import pytest
 
-from assistant.ports import EngineFacts, Judgement, Utterance
+from assistant.ports import EngineFacts, Judgement, Stakes, Utterance
 from assistant.speech.early_judgement import SLOW_S, EarlyJudgement
 
 WORDS = Utterance(pcm=b"words")
@@ -15,7 +15,7 @@ class Legalist:
     """Accepts the first legal phrase, whatever was said; counts."""
 
     name = "legalist"
-    facts = EngineFacts("legalist", "1", "", "")
+    facts = EngineFacts("legalist", "1", "none", "0" * 64)
 
     def __init__(self) -> None:
         """Know nothing."""
@@ -24,10 +24,12 @@ class Legalist:
         self._legal: Sequence[str] = ()
         self._by = 0.0
 
-    def prepare(self, union: Sequence[str], legal: Sequence[str]) -> None:
+    def prepare(
+        self, union: Sequence[str], legal: Mapping[str, Stakes], expected: Collection[str] = ()
+    ) -> None:
         """Take the phrases over."""
-        assert set(legal) <= set(union)
-        self._legal = legal
+        assert set(expected) <= set(legal) <= set(union)
+        self._legal = tuple(legal)
         self.prepared += 1
 
     def tighten(self, by: float) -> None:
@@ -51,7 +53,7 @@ def legalist() -> Legalist:
 def early(legalist: Legalist) -> Iterator[EarlyJudgement]:
     """Return one around it; its thread ends afterwards."""
     made = EarlyJudgement(legalist)
-    made.prepare(["go", "halt"], ["go"])
+    made.prepare(["go", "halt"], {"go": "strict"})
     yield made
     made.close()
 
@@ -69,7 +71,7 @@ def test_other_legal_phrases_void_what_was_worked_out(
 ) -> None:
     """A timer or a key changes what is legal between the words and their judgement."""
     early.expect(WORDS)
-    early.prepare(["go", "halt"], ["halt"])
+    early.prepare(["go", "halt"], {"halt": "strict"})
     assert early.judge(WORDS).text == "halt"
     assert legalist.asked >= 1
 
@@ -77,7 +79,7 @@ def test_other_legal_phrases_void_what_was_worked_out(
 def test_the_same_phrases_again_void_nothing(early: EarlyJudgement, legalist: Legalist) -> None:
     """The session sets its phrases after every event, mostly the same ones."""
     early.expect(WORDS)
-    early.prepare(["go", "halt"], ["go"])
+    early.prepare(["go", "halt"], {"go": "strict"})
     assert early.judge(WORDS).text == "go"
     assert (legalist.asked, legalist.prepared) == (1, 1)
 

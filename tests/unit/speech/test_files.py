@@ -8,6 +8,7 @@ import soundfile
 
 from assistant.errors import InputError
 from assistant.ports import SAMPLE_RATE
+from assistant.speech.cut_and_judge import CutAndJudge
 from assistant.speech.files import LEAD_BLOCKS, TAIL_BLOCKS, blocks_of, read_sound
 from assistant.speech.listening_pipeline import ListeningPipeline
 from assistant.speech.pcm import BLOCK_BYTES, level_dbfs, samples_of
@@ -108,7 +109,7 @@ def test_a_clean_recording_that_begins_with_speech_is_heard(tmp_path: Path) -> N
     recogniser = PocketSphinxRecogniser()
     recogniser.prepare(["bottom port open", "vial seven full"])
     path = write(tmp_path / "a.wav", samples_of(Voice().render("vial seven full")))
-    pipeline = ListeningPipeline(PlainJudge(recogniser))
+    pipeline = ListeningPipeline(CutAndJudge(PlainJudge(recogniser)))
     judgements = [
         judgement for block in blocks_of(read_sound(path)) for judgement in pipeline.feed(block)
     ]

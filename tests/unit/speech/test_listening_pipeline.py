@@ -5,6 +5,7 @@ from collections.abc import Callable
 import pytest
 
 from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Judgement, Utterance
+from assistant.speech.cut_and_judge import CutAndJudge
 from assistant.speech.endpoint import Endpointer, EndpointSettings
 from assistant.speech.listening_pipeline import ListeningPipeline
 from assistant.speech.pocketsphinx_engine import PocketSphinxRecogniser
@@ -53,7 +54,7 @@ def test_spoken_phrases_become_verdicts_in_order(
     judge: PlainJudge, say: Callable[[str], bytes]
 ) -> None:
     """Each phrase is accepted once, with its sound and the engine's name."""
-    pipeline = ListeningPipeline(judge)
+    pipeline = ListeningPipeline(CutAndJudge(judge))
     room = settled(pipeline)
     for phrase in PHRASES:
         room.say(say(phrase), after_s=0.8)
@@ -74,7 +75,7 @@ def test_nothing_is_heard_from_the_start_of_a_prompt_to_the_end_of_the_tail(
     judge: PlainJudge, say: Callable[[str], bytes]
 ) -> None:
     """A phrase during the prompt, and one in the tail, is not heard; the next one is."""
-    pipeline = ListeningPipeline(judge, tail_ms=350)
+    pipeline = ListeningPipeline(CutAndJudge(judge), tail_ms=350)
     room = settled(pipeline)
     pipeline.prompt_started()
     assert pipeline.shut
@@ -90,7 +91,7 @@ def test_nothing_is_heard_from_the_start_of_a_prompt_to_the_end_of_the_tail(
 
 def test_the_tail_is_a_setting(judge: PlainJudge) -> None:
     """Counted in sound, not in time."""
-    pipeline = ListeningPipeline(judge, tail_ms=100)
+    pipeline = ListeningPipeline(CutAndJudge(judge), tail_ms=100)
     room = settled(pipeline)
     pipeline.prompt_started()
     pipeline.prompt_ended()
@@ -102,7 +103,7 @@ def test_the_tail_is_a_setting(judge: PlainJudge) -> None:
 
 def test_a_second_report_of_the_end_does_not_prolong_the_tail(judge: PlainJudge) -> None:
     """Only the end of a prompt that was running counts."""
-    pipeline = ListeningPipeline(judge)
+    pipeline = ListeningPipeline(CutAndJudge(judge))
     room = settled(pipeline)
     pipeline.prompt_ended()
     assert not pipeline.shut
@@ -118,7 +119,7 @@ def test_a_prompt_drops_the_utterance_it_cuts_into(
     judge: PlainJudge, say: Callable[[str], bytes]
 ) -> None:
     """Half a phrase before a prompt and half behind it are no phrase."""
-    pipeline = ListeningPipeline(judge, tail_ms=0)
+    pipeline = ListeningPipeline(CutAndJudge(judge), tail_ms=0)
     room = settled(pipeline)
     room.say(say(PHRASES[0]))
     assert listen(pipeline, room, 0.4) == []
@@ -128,37 +129,23 @@ def test_a_prompt_drops_the_utterance_it_cuts_into(
     assert listen(pipeline, room, 1.0) == []
 
 
-def test_during_a_prompt_only_the_strict_judge_is_asked(
-    judge: PlainJudge, say: Callable[[str], bytes]
-) -> None:
-    """With a second judge the pipeline listens on, and whatever overlaps the prompt goes to it."""
-    strict = PocketSphinxRecogniser()
-    strict.prepare(["stop sampling now"])
-    asked: list[Utterance] = []
-
-    def strict_judge(utterance: Utterance) -> Judgement:
-        asked.append(utterance)
-        return PlainJudge(strict)(utterance)
-
-    pipeline = ListeningPipeline(judge, while_speaking=strict_judge)
+def test_with_a_headset_the_gate_stays_open(judge: PlainJudge, say: Callable[[str], bytes]) -> None:
+    """What is said during a prompt is judged as ever, and a prompt drops nothing."""
+    pipeline = ListeningPipeline(CutAndJudge(judge), headset=True)
     room = settled(pipeline)
     pipeline.prompt_started()
     room.say(say("stop sampling now"))
     assert outcomes(listen(pipeline, room, 3.0)) == [("accept", "stop sampling now", "")]
-    assert len(asked) == 1
+    pipeline.prompt_ended()
     room.say(say("bottom port open"))
     listen(pipeline, room, 0.3)
-    pipeline.prompt_ended()
-    listen(pipeline, room, 3.0)
-    assert len(asked) == 2
-    room.say(say("bottom port open"))
+    pipeline.prompt_started()
     assert outcomes(listen(pipeline, room, 3.0)) == [("accept", "bottom port open", "")]
-    assert len(asked) == 2
 
 
 def test_an_utterance_with_a_gap_is_refused(judge: PlainJudge, say: Callable[[str], bytes]) -> None:
     """Lost samples inside an utterance make it unusable, lost samples before it do not."""
-    pipeline = ListeningPipeline(judge)
+    pipeline = ListeningPipeline(CutAndJudge(judge))
     room = settled(pipeline)
     pipeline.sound_lost()
     listen(pipeline, room, 1.0)
@@ -175,7 +162,9 @@ def test_too_short_and_too_long_are_refused_unheard(
     judge: PlainJudge, say: Callable[[str], bytes]
 ) -> None:
     """The reason and the length stand in the judgement; no recogniser was asked."""
-    pipeline = ListeningPipeline(judge, endpointer=Endpointer(EndpointSettings(maximum_ms=700)))
+    pipeline = ListeningPipeline(
+        CutAndJudge(judge, endpointer=Endpointer(EndpointSettings(maximum_ms=700)))
+    )
     room = settled(pipeline)
     room.say(say("stop")[:5000])
     (short,) = listen(pipeline, room, 1.5)
@@ -191,7 +180,7 @@ def test_the_end_of_the_stream_decides_on_the_last_phrase(
     judge: PlainJudge, say: Callable[[str], bytes]
 ) -> None:
     """A file that ends with its last word is heard whole."""
-    pipeline = ListeningPipeline(judge)
+    pipeline = ListeningPipeline(CutAndJudge(judge))
     room = settled(pipeline)
     pcm = say(PHRASES[1])
     room.say(pcm)
@@ -202,7 +191,7 @@ def test_the_end_of_the_stream_decides_on_the_last_phrase(
 
 def test_a_clip_keeps_everything_up_to_its_limit(judge: PlainJudge) -> None:
     """The clip is the sound itself, prompts included, cut at its limit."""
-    pipeline = ListeningPipeline(judge)
+    pipeline = ListeningPipeline(CutAndJudge(judge))
     room = settled(pipeline)
     assert pipeline.stop_clip() == b""
     pipeline.start_clip(0.12)
@@ -219,7 +208,7 @@ def test_a_clip_keeps_everything_up_to_its_limit(judge: PlainJudge) -> None:
 
 def test_levels_of_the_room_are_shown(judge: PlainJudge) -> None:
     """Level and floor follow what was fed; a changed microphone starts them anew."""
-    pipeline = ListeningPipeline(judge)
+    pipeline = ListeningPipeline(CutAndJudge(judge))
     room = settled(pipeline)
     assert pipeline.level_dbfs == pytest.approx(-51, abs=1.5)
     assert pipeline.floor_dbfs == pytest.approx(-51, abs=1.5)
@@ -235,7 +224,7 @@ def test_an_utterance_is_announced_before_it_is_decided(
 ) -> None:
     """What is announced last before a judgement is what the judgement is about."""
     announced: list[Utterance] = []
-    pipeline = ListeningPipeline(judge, expect=announced.append)
+    pipeline = ListeningPipeline(CutAndJudge(judge, expect=announced.append))
     room = settled(pipeline)
     assert announced == []
     room.say(say(PHRASES[0]))
@@ -244,19 +233,11 @@ def test_an_utterance_is_announced_before_it_is_decided(
     assert announced[-1] == judgements[0].utterance
 
 
-def test_what_a_prompt_or_a_gap_spoils_is_not_announced(
-    judge: PlainJudge, say: Callable[[str], bytes]
-) -> None:
-    """It is for the strict judge, or for none."""
+def test_what_a_gap_spoils_is_not_announced(judge: PlainJudge, say: Callable[[str], bytes]) -> None:
+    """Nobody is going to ask for it."""
     announced: list[Utterance] = []
-    pipeline = ListeningPipeline(judge, while_speaking=judge, expect=announced.append)
+    pipeline = ListeningPipeline(CutAndJudge(judge, expect=announced.append))
     room = settled(pipeline)
-    pipeline.prompt_started()
-    room.say(say(PHRASES[0]))
-    assert len(listen(pipeline, room, 3.0)) == 1
-    assert announced == []
-    pipeline.prompt_ended()
-    listen(pipeline, room, 1.0)
     room.say(say(PHRASES[1]))
     listen(pipeline, room, 0.5)
     pipeline.sound_lost()
@@ -266,7 +247,7 @@ def test_what_a_prompt_or_a_gap_spoils_is_not_announced(
 
 def test_faint_voices_can_be_ignored(judge: PlainJudge, say: Callable[[str], bytes]) -> None:
     """Once the operator's level is known, what is 15 dB below it is no speech, numbers or not."""
-    pipeline = ListeningPipeline(judge)
+    pipeline = ListeningPipeline(CutAndJudge(judge))
     room = settled(pipeline)
     room.say(say(PHRASES[0]))
     first = [heard for _ in range(60) for heard in pipeline.listen(room.next_block())]

@@ -5,12 +5,11 @@ from dataclasses import replace
 import pytest
 
 from assistant.errors import DeviceError
-from assistant.ports import Decision
+from assistant.ports import Decision, Stakes
 from assistant.speech.phone_decoder.ask_back_policy import AskBackPolicy
 from assistant.speech.phone_decoder.decision import (
     Rated,
     Reason,
-    Stakes,
     choose,
     parse_calibration,
     shipped_calibration,
@@ -44,7 +43,10 @@ def rated(
         (rated(0.85, "lenient"), ("accept", "")),
         (rated(0.4), ("refuse", "no-phrase")),
         (rated(0.4, expected=True), ("ask", "unclear")),
-        (rated(0.75, expected=True), ("accept", "")),
+        (rated(0.75, expected=True), ("ask", "unclear")),
+        (rated(0.75, "answer"), ("accept", "")),
+        (replace(rated(0.95), stricter=1.0), ("ask", "unclear")),
+        (replace(rated(0.97), stricter=1.0), ("accept", "")),
         (rated(0.99, outside=9.0), ("ask", "other-words")),
         (rated(0.7, outside=9.0), ("refuse", "no-phrase")),
         (rated(0.99, "lenient", outside=9.0), ("ask", "other-words")),

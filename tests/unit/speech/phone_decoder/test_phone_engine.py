@@ -9,7 +9,7 @@ import pytest
 
 from assistant.errors import DeviceError
 from assistant.grammar.rendering import NUMBER
-from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE
+from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Stakes
 from assistant.speech.pcm import Samples, samples_of
 from assistant.speech.phone_decoder import (
     Decided,
@@ -22,7 +22,7 @@ from assistant.speech.phone_decoder import (
     TakenBack,
     fit_profile,
 )
-from assistant.speech.phone_decoder.decision import Stakes
+from assistant.speech.phone_decoder.evidence import spikes
 from assistant.speech.pocketsphinx_engine import model_folder
 from assistant.speech.tts_espeak import open_espeak
 from tests.listening_bench.voices import at_our_rate
@@ -161,11 +161,24 @@ def test_long_talk_is_found_too_long_and_passed_over_in_silence(verifier: Phrase
     assert found[0].judgement.reason == "too-long"
 
 
-def test_a_phrase_at_the_end_of_long_talk_is_asked_back(verifier: PhraseVerifier) -> None:
-    """Found, never taken."""
-    talk = "the quality people come on friday and somebody has to show them around the place and"
-    events = play(PhoneEngine(verifier), said(talk, 0.06, "sampler at depth"))
+TALK = "the quality people come on friday and somebody has to show them around the place and"
+
+
+@pytest.mark.parametrize("start", range(0, BLOCK_SAMPLES, 200))
+def test_a_phrase_at_the_end_of_long_talk_is_asked_back(
+    verifier: PhraseVerifier, start: int
+) -> None:
+    """Found, never taken; wherever in a block the talk begins."""
+    events = play(PhoneEngine(verifier), said(TALK, 0.06, "sampler at depth")[start:])
     assert decided(events) == [("ask", "sampler at depth")]
+
+
+def test_phones_are_heard_wherever_in_a_word_a_window_begins(verifier: PhraseVerifier) -> None:
+    """A window that is moved along talk cannot begin in silence, as the clips in training do."""
+    talk = said(TALK)
+    windows = [talk[begin : begin + 4 * SAMPLE_RATE] for begin in range(20_000, 40_000, 1700)]
+    heard = [len(spikes(verifier.hear(window))) for window in windows]
+    assert min(heard) > 25
 
 
 def test_noise_is_nothing(verifier: PhraseVerifier) -> None:

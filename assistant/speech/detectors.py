@@ -1,0 +1,20 @@
+"""Which detector belongs to an engine."""
+
+from assistant.ports import PhraseEngine
+from assistant.speech.cut_and_judge import CutAndJudge
+from assistant.speech.detector import Detector
+from assistant.speech.early_judgement import EarlyJudgement
+from assistant.speech.phone_listening import PhoneDetector, PhonesEngine
+
+
+def detector_for(engine: PhraseEngine) -> Detector:
+    """Return what listens with this engine."""
+    if isinstance(engine, PhonesEngine):
+        return PhoneDetector(engine)
+    expect = engine.expect if isinstance(engine, EarlyJudgement) else None
+    return CutAndJudge(engine.judge, expect=expect)
+
+
+def working_ahead(engine: PhraseEngine) -> PhraseEngine:
+    """Return what judges as early as it can: the phone model as it is, others within a pause."""
+    return engine if isinstance(engine, PhonesEngine) else EarlyJudgement(engine)
