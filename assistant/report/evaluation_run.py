@@ -6,12 +6,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from assistant.errors import InputError
-from assistant.evaluation.assays import Joined, Sheet, join
+from assistant.evaluation.assay_units import Unit
+from assistant.evaluation.assays import Joined, join
 from assistant.evaluation.e2810 import STANDARD, Demand
 from assistant.evaluation.operating_characteristic import Characteristic, Design, characteristic
 from assistant.evaluation.results import by_spot
 from assistant.evaluation.review import Answer, Protocol, open_points, protocol_outcome
 from assistant.evaluation.schemes import INDUSTRY, PLAN_1, PLAN_2, UDU, Outcome
+from assistant.evaluation.sheet_rows import Sheet
 from assistant.evaluation.study import Options, Study, evaluate
 from assistant.journal.head_code import head_code
 from assistant.journal.signing import Signature
@@ -201,7 +203,10 @@ def joined_of(record: RecordStudy, laboratory: Laboratory, *, partial: bool) -> 
             "or ask for a partial evaluation."
         )
     batch = record.plan.study.batch
-    joined = join(laboratory.sheet, record.expected, record.target, batch=batch)
+    sheet, stated = laboratory.sheet, record.plan.laboratory.unit
+    if stated is not None and not sheet.confirmed:
+        sheet = sheet.in_unit(Unit(stated))
+    joined = join(sheet, record.expected, record.target, batch=batch)
     joined.require(partial=partial)
     return joined
 

@@ -42,7 +42,8 @@ def case_json(case: Case) -> bytes:
             "laboratory": {
                 "name": sheet.name,
                 "sha256": case.laboratory.sha256,
-                "unit": sheet.unit.value,
+                "unit": case.joined.unit.value,
+                "injections": plain(case.joined.injections),
                 "columns_not_used": list(sheet.ignored),
             },
             "study": plain(case.study),

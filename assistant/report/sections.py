@@ -195,7 +195,7 @@ def _facts(case: Case) -> Iterator[Block]:
             ("witness", listed(witnesses)),
             ("vials", f"{len(record.vials)}: {statuses}"),
             ("evaluated", f"{case.study.summary.n} vials, {_per_spot(case)}"),
-            ("assays", f"{case.laboratory.sheet.name}, in {case.laboratory.sheet.unit.value}"),
+            ("assays", f"{case.laboratory.sheet.name}, in {case.joined.unit.value}"),
             ("record", f"head code {case.head}"),
         ),
         columns=2,

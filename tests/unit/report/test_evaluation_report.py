@@ -218,7 +218,7 @@ def test_a_session_broken_off_says_where_it_stands(record: Record, sheet: Sheet)
 def test_one_result_per_location_says_what_cannot_be_told(record: Record, sheet: Sheet) -> None:
     """No components, no replicates, the curve on the SD of all; both forms are still set."""
     lines = "".join(f"{3 * n + 1},{99 + n % 3}\n" for n in range(10))
-    assays = sheet("vial,assay (%)\n" + lines)
+    assays = sheet("vial,assay (% of target)\n" + lines)
     found = make_case(record(), assays, Wish(partial=True), software="x")
     made = document(found)
     assert "cannot be told from" in words(section(made, "Variance components"))
@@ -268,7 +268,7 @@ def test_long_lists_are_cut_at_the_top() -> None:
 
 def test_equal_results_are_reported_as_such(record: Record, sheet: Sheet) -> None:
     """Zero variance: no F, no REML, no screening, one indication, and both forms are set."""
-    text = "vial,assay (%)\n" + "".join(f"{n},99\n" for n in range(1, 31))
+    text = "vial,assay (% of target)\n" + "".join(f"{n},99\n" for n in range(1, 31))
     made = document(make_case(record(), sheet(text), Wish(), software="x"))
     said = words(made)
     assert "All results are equal" in said
@@ -281,7 +281,7 @@ def test_equal_results_are_reported_as_such(record: Record, sheet: Sheet) -> Non
 def test_nothing_to_compare_is_said(record: Record, sheet: Sheet) -> None:
     """Two locations with one result each know no factor that could be compared."""
     stopped = record(Instead(State.SEATING, Meaning(intent=Intent.STOP_SAMPLING), visit=3))
-    assays = sheet("vial,assay (%)\n1,99\n4,101\n")
+    assays = sheet("vial,assay (% of target)\n1,99\n4,101\n")
     made = document(make_case(stopped, assays, Wish(partial=True), software="x"))
     assert "No factor of the sampling is known" in words(section(made, "Marks of the sampler"))
     assert "Nothing in particular" in words(section(made, "What the numbers point to"))
@@ -290,7 +290,7 @@ def test_nothing_to_compare_is_said(record: Record, sheet: Sheet) -> None:
 
 def test_unequal_and_negative_components_are_explained(record: Record, sheet: Sheet) -> None:
     """An estimate below zero is given as zero and said to be so."""
-    text = "vial,assay (%)\n" + "".join(f"{n},{99 + n % 3}\n" for n in range(1, 31))
+    text = "vial,assay (% of target)\n" + "".join(f"{n},{99 + n % 3}\n" for n in range(1, 31))
     made = document(make_case(record(), sheet(text), Wish(), software="x"))
     assert "below zero and given as zero" in words(section(made, "Variance components"))
 
