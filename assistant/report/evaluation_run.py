@@ -89,6 +89,11 @@ class Case:
         return Answer.OPEN if self.open_points else Answer.MET
 
     @property
+    def made_up(self) -> tuple[str, ...]:
+        """What this evaluation rests on that is made up."""
+        return made_up(self.record, self.laboratory)
+
+    @property
     def head(self) -> str:
         """Head code of the record at its end."""
         return head_code(self.record.last.seq, self.record.last.hash).text
@@ -108,6 +113,15 @@ class Case:
         """Within-location standard deviation behind the operating characteristic, % of target."""
         components = self.study.components
         return components.table.residual_sd if components is not None else 0.0
+
+
+def made_up(record: RecordStudy, laboratory: Laboratory) -> tuple[str, ...]:
+    """What of a record and its sheet is made up, as far as they say."""
+    said = {
+        "a rehearsal": record.opened.kind == "rehearsal",
+        "simulated assays": laboratory.sheet.made_up,
+    }
+    return tuple(what for what, so in said.items() if so)
 
 
 def protocol_of(plan: Plan) -> Protocol | None:

@@ -28,6 +28,7 @@ def case_json(case: Case) -> bytes:
         {
             "format": EVALUATION,
             "software": case.software,
+            "made_up": list(case.made_up),
             "verdict": {
                 "scheme": outcome.scheme.key,
                 "verdict": outcome.verdict.value,
@@ -84,6 +85,7 @@ def campaign_json(comparison: Comparison) -> bytes:
         {
             "format": CAMPAIGN,
             "software": comparison.software,
+            "made_up": list(comparison.made_up),
             "alike": comparison.alike,
             "differences": list(comparison.differences),
             "significance": comparison.significance,

@@ -7,6 +7,7 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -16,8 +17,10 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
 
 from assistant.cli import main
-from assistant.cli.evaluation_inputs import MOST_BYTES
+from assistant.cli.assays import require_rehearsal
+from assistant.cli.evaluation_inputs import MOST_BYTES, read_record
 from assistant.clock import ManualClock
+from assistant.errors import InputError
 from assistant.journal.chain import read
 from assistant.journal.head_code import head_code
 from assistant.journal.signing import sign
@@ -501,3 +504,21 @@ def test_comparisons_that_cannot_be(
     named = [word.replace("RECORD", str(record)).replace("SHEET", str(sheet)) for word in words]
     assert main(["compare", *named]) == 2
     assert complaint in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("kind", "words"), [("live", "is of a live session"), ("", "does not say that it is")]
+)
+def test_assays_are_made_up_for_rehearsals_only(
+    kind: str, words: str, record: Path, tmp_path: Path
+) -> None:
+    """A live session gets none, nor does an older record that does not say what it is."""
+    told, _ = read_record(record)
+    require_rehearsal(told, record)
+    other = replace(told, opened=told.opened.model_copy(update={"kind": kind}))
+    with pytest.raises(InputError, match=words):
+        require_rehearsal(other, record)
+    golden = Path(__file__).parent.parent / "golden" / "schema-1" / "record"
+    shutil.copytree(golden, tmp_path / "old")
+    assert main(["assays", str(tmp_path / "old"), "-o", str(tmp_path / "a.csv")]) == 2
+    assert not (tmp_path / "a.csv").exists()

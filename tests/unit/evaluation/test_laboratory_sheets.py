@@ -189,6 +189,13 @@ def test_22_a_workbook_with_percent_cells() -> None:
     assert [result.assay for result in found.results] == pytest.approx(list(ASSAYS))
 
 
+def test_only_the_column_of_origin_marks_a_sheet_as_made_up() -> None:
+    """A laboratory's sheet is not."""
+    text = rows("Vial", "% LC", "Origin", cells=[(1, 99, "made up by sampling-assistant")])
+    assert read(text).made_up
+    assert not read(BODY).made_up
+
+
 def test_injections_are_kept_beside_their_mean() -> None:
     """By vial, as they stand in the sheet; an empty one does not count."""
     assert joined(read(READ["12 injections below each other"][0])).injections["1"] == (99.1, 99.7)

@@ -1,11 +1,16 @@
 """The evaluation report: what it says, and that both its forms say it the same each time."""
 
+import json
 import re
+import shutil
+import subprocess
 import zlib
 from base64 import a85decode, b64decode
 from collections.abc import Callable
 from dataclasses import replace
 from html.parser import HTMLParser
+from pathlib import Path
+from typing import Literal
 
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -26,9 +31,10 @@ from assistant.report.document_model import (
 )
 from assistant.report.evaluation_run import Case, Laboratory, Wish, make_case
 from assistant.report.html import html
+from assistant.report.json_output import case_json
 from assistant.report.pdf import pdf
 from assistant.report.plots import components, drawing
-from assistant.report.sections import document, in_short
+from assistant.report.sections import document, in_short, verdict
 from assistant.report.vial_records import RecordStudy
 from assistant.testing import Instead
 
@@ -54,6 +60,16 @@ SECTIONS = [
     "Signatures under the record",
     "Methods and sources",
 ]
+
+
+def pages_of(made: bytes, folder: Path) -> list[str]:
+    """The text of each page of a PDF, as another program reads it."""
+    reader = shutil.which("pdftotext")
+    if reader is None:
+        pytest.skip("pdftotext (poppler-utils) is not installed")
+    (folder / "r.pdf").write_bytes(made)
+    told = subprocess.run([reader, str(folder / "r.pdf"), "-"], capture_output=True, check=True)
+    return told.stdout.decode().split("\f")[:-1]
 
 
 def words(made: Document) -> str:
@@ -453,3 +469,32 @@ def test_a_break_shows_in_the_vials(case: MakeCase) -> None:
     made = document(case(Instead(State.FILLING, broken)))
     first = rows(made, "Every vial")[0]
     assert first[6] == "\N{EN DASH}"
+
+
+def test_made_up_data_is_marked_on_every_page(
+    case: MakeCase, record: Record, sheet: Sheet, tmp_path: Path
+) -> None:
+    """Across each page, at its head, beside the answer, in the numbers; a live one has no mark."""
+    rehearsed = case()
+    mark = "MADE-UP DATA: a rehearsal"
+    pages = pages_of(pdf(document(rehearsed)), tmp_path)
+    assert len(pages) > 3
+    assert all(mark in page for page in pages)
+    assert mark in verdict(rehearsed).asides[0]
+    assert f'<p class="mark">{mark}</p>'.encode() in html(document(rehearsed))
+    assert json.loads(case_json(rehearsed))["made_up"] == ["a rehearsal"]
+
+    def of_kind(kind: Literal["", "live"], *, simulated: bool = False) -> Case:
+        told = record()
+        assays = sheet(told)
+        return make_case(
+            replace(told, opened=told.opened.model_copy(update={"kind": kind})),
+            replace(assays, sheet=replace(assays.sheet, made_up=simulated)),
+            Wish(),
+            software="sampling-assistant 9.9",
+        )
+
+    assert document(of_kind("live")).mark == ""
+    assert document(of_kind("live", simulated=True)).mark == "MADE-UP DATA: simulated assays"
+    assert b'class="mark"' not in html(document(of_kind("live")))
+    assert "does not say whether" in verdict(of_kind("")).asides[0]
