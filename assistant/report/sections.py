@@ -34,6 +34,7 @@ from assistant.report.formatting import (
     spread,
 )
 from assistant.report.sections_components import components
+from assistant.report.sections_computed import computed
 
 DISCLAIMER = (
     "This report says what the numbers say about this study. It releases nothing: that is for the "
@@ -58,6 +59,7 @@ def document(case: Case) -> Document:
         *of_results.sampler(case),
         *of_results.curve(case),
         *of_results.screening(case),
+        *computed(case),
         *of_record.deviations(case),
         *of_record.vials(case),
         *of_record.identity(case),
