@@ -4,4 +4,4 @@ The package is laid out in rows; a module imports only from rows below its own. 
 them and tests/test_architecture.py enforces them.
 """
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"

@@ -31,7 +31,17 @@ from assistant.procedure.queries import answerable
 from assistant.procedure.renamed import BY_KEY
 
 
-def _from_schema_1(fields: Fields) -> Fields:
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What lies beside a record."""
+
+    plan: Plan
+    """Read from the exact bytes kept in the record's folder."""
+    language: Language
+    """The same."""
+
+
+def _from_schema_1(fields: Fields, _kept: Kept) -> Fields:
     """Give states, intents, timers and prompts their present names; the first entry its schema."""
     event, outcome = (_renamed(fields[key]) for key in ("event", "outcome"))
     if isinstance(event, dict) and "schema" in event:
@@ -49,7 +59,7 @@ def _renamed(value: JsonValue, key: str = "") -> JsonValue:
     return value
 
 
-UPGRADES: Mapping[int, Upgrade] = {1: _from_schema_1}
+UPGRADES: Mapping[int, Upgrade[Kept]] = {1: _from_schema_1}
 """From each older schema of the record to the next."""
 
 PRESENT = f"sampling-assistant {__version__}"
@@ -115,14 +125,19 @@ def words_on_record(outcome: Mapping[str, JsonValue]) -> list[str]:
     return [str(each.get("text", "")) for each in effects if isinstance(each, dict)]
 
 
-def proved(lines: Iterable[bytes]) -> Iterator[Entry]:
+def proved(lines: Iterable[bytes], plan: Plan, language: Language) -> Iterator[Entry]:
     """Yield the entries of a record whose chain holds, in the present schema.
+
+    Args:
+        lines: of the record.
+        plan: as for `retell`.
+        language: as for `retell`.
 
     Raises:
         RecordBroken: the chain does not hold; names the entry.
         RecordError: it follows a schema that this program does not know.
     """
-    return upcast(read(lines), UPGRADES, SCHEMA)
+    return upcast(read(lines), UPGRADES, SCHEMA, Kept(plan, language))
 
 
 def retell(lines: Iterable[bytes], plan: Plan, language: Language) -> Iterator[Told]:
@@ -137,7 +152,7 @@ def retell(lines: Iterable[bytes], plan: Plan, language: Language) -> Iterator[T
         RecordBroken: the chain does not hold, an event is unknown, or what is on record as its
             outcome is not what the procedure makes of it; names the entry.
     """
-    return follow(proved(lines), plan, language)
+    return follow(proved(lines, plan, language), plan, language)
 
 
 def follow(entries: Iterable[Entry], plan: Plan, language: Language) -> Iterator[Told]:

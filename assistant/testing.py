@@ -155,6 +155,7 @@ class _Typist:
             engine="typed",
             microphone="none",
             speaker="none",
+            kind="rehearsal",
         )
 
     def work(self, until: State | None) -> Session:

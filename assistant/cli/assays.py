@@ -15,8 +15,8 @@ from assistant.cli.files import write_file
 from assistant.cli.output import terminal
 from assistant.errors import InputError
 from assistant.evaluation.assays import State
-from assistant.evaluation.results import Result
-from assistant.evaluation.simulated_assays import Site, Truth, results
+from assistant.evaluation.results import Result, Vial
+from assistant.evaluation.simulated_assays import Truth, results
 from assistant.plan.dies import mass_window
 from assistant.report.vial_records import RecordStudy
 
@@ -63,7 +63,7 @@ def run(options: Options) -> int:
         order_slope=options.order_slope,
         open_slope=options.open_slope,
     )
-    made = results(sites(record, options.seed), truth, options.seed, options.decimals)
+    made = results(filled_vials(record, options.seed), truth, options.seed, options.decimals)
     if not made:
         raise InputError(f"The session in {options.record} filled no vial: nothing can be assayed.")
     write_file(options.output, sheet(made, record.plan.study.batch).encode())
@@ -74,7 +74,7 @@ def run(options: Options) -> int:
     return 0
 
 
-def sites(record: RecordStudy, seed: int) -> tuple[Site, ...]:
+def filled_vials(record: RecordStudy, seed: int) -> tuple[Vial, ...]:
     """The filled vials, each with a mass: the session's, or one that the laboratory weighs.
 
     Args:
@@ -84,13 +84,13 @@ def sites(record: RecordStudy, seed: int) -> tuple[Site, ...]:
     import numpy as np  # noqa: PLC0415 - only here
 
     window = mass_window(record.plan)
-    filled = [vial.site for vial in record.expected if vial.state is State.TAKEN]
+    filled = [each.vial for each in record.expected if each.state is State.TAKEN]
     weighed = np.random.default_rng([seed, 1]).uniform(
         window.bulk_mg, window.tapped_mg, len(filled)
     )
     return tuple(
-        replace(site, mass_mg=site.mass_mg or round(float(mass), 1))
-        for site, mass in zip(filled, weighed, strict=True)
+        replace(vial, mass_mg=vial.mass_mg or round(float(mass), 1))
+        for vial, mass in zip(filled, weighed, strict=True)
     )
 
 

@@ -52,7 +52,7 @@ def run(options: Options) -> int:
     console.print(standing.ending())
     console.print(standing.anchoring())
     if proof.torn:
-        console.print(f"{proof.torn} torn lines were set aside; their bytes are kept")
+        console.print(f"torn lines set aside: {proof.torn}; their bytes are kept")
     _show_versions(console, proof)
     _show_signatures(console, proof, options.keys)
     if options.re_hear:

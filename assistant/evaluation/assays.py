@@ -13,9 +13,8 @@ from enum import StrEnum
 
 from assistant.errors import InputError
 from assistant.evaluation.number_parsing import Cell, Place, decimal_mark, number, text_of
-from assistant.evaluation.results import Result, check_percent
+from assistant.evaluation.results import Result, Vial, check_percent
 from assistant.evaluation.sheet_import import Columns, Table, columns_of
-from assistant.evaluation.simulated_assays import Site
 
 FRACTION_BELOW = 2.0
 """A sheet in % with no assay above this is asked whether it holds fractions of 1."""
@@ -92,7 +91,7 @@ class State(StrEnum):
 class Expected:
     """A vial the session knows, with its state."""
 
-    site: Site
+    vial: Vial
     state: State = State.TAKEN
 
 
@@ -278,23 +277,23 @@ def _fill(
         "unreconciled": [],
         "weights_differ": [],
     }
-    for vial in expected:
-        label = vial.site.vial
+    for each in expected:
+        vial, label = each.vial, each.vial.vial
         entry = rows[label][0] if label in rows else None
         value = entry.value if entry is not None else None
-        if vial.state is State.VOID:
+        if each.state is State.VOID:
             if value is not None:
                 lists["void"].append(label)
-        elif vial.state is State.UNRECONCILED:
+        elif each.state is State.UNRECONCILED:
             lists["unreconciled"].append(label)
         elif entry is None or value is None:
             lists["missing"].append(label)
         else:
-            mass = entry.mass_mg if vial.site.mass_mg is None else vial.site.mass_mg
-            if _differ(vial.site.mass_mg, entry.mass_mg):
+            mass = entry.mass_mg if vial.mass_mg is None else vial.mass_mg
+            if _differ(vial.mass_mg, entry.mass_mg):
                 lists["weights_differ"].append(label)
             percent = percent_of_target(label, value, unit, mass, target)
-            results.append(_result(vial.site, mass, percent))
+            results.append(Result.of(vial, percent, mass))
     return replace(
         joined,
         results=tuple(results),
@@ -337,20 +336,6 @@ def percent_of_target(
     return percent
 
 
-def _result(site: Site, mass: float | None, percent: float) -> Result:
-    return Result(
-        vial=site.vial,
-        location=site.location,
-        position=site.position,
-        port=site.port,
-        depth_mm=site.depth_mm,
-        insertion_order=site.insertion_order,
-        open_seconds=site.open_seconds,
-        mass_mg=mass,
-        assay=percent,
-    )
-
-
 def _differ(session: float | None, sheet: float | None) -> bool:
     if session is None or sheet is None:
         return False
@@ -361,7 +346,7 @@ class _Labels:
     """The session's labels, found by their own spelling or, if unique, without leading zeros."""
 
     def __init__(self, expected: Sequence[Expected]) -> None:
-        self._own = {vial.site.vial for vial in expected}
+        self._own = {each.vial.vial for each in expected}
         self._bare: dict[str, list[str]] = {}
         for label in self._own:
             self._bare.setdefault(_bare(label), []).append(label)

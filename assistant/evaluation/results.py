@@ -12,7 +12,7 @@ result is made, so that no later formula meets NaN, a negative content or an ove
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, fields
 
 from assistant.errors import InputError
 
@@ -35,8 +35,8 @@ class Spot:
 
 
 @dataclass(frozen=True, slots=True)
-class Result:
-    """One vial: where its powder came from and what the laboratory found."""
+class Vial:
+    """Where one vial's powder came from."""
 
     vial: str
     """Label of the vial, as on the label."""
@@ -46,21 +46,33 @@ class Result:
     """Shaft position, counted from the bottom, from 1; replicates from one spot."""
     port: int
     """Port of the shaft, counted from the tip, from 1."""
-    depth_mm: float | None
+    depth_mm: float | None = None
     """Depth of the port below the powder surface, mm; None when not known."""
-    insertion_order: int | None
+    insertion_order: int | None = None
     """Which insertion of the session, from 1; None when not known."""
-    open_seconds: float | None
+    open_seconds: float | None = None
     """How long the port stood open, s; None when not known."""
-    mass_mg: float | None
+    mass_mg: float | None = None
     """Net mass of powder in the vial, mg; None when not weighed."""
-    assay: float
-    """Content found, % of target."""
 
     @property
     def spot(self) -> Spot:
         """Where the powder lay."""
         return Spot(self.location, self.port)
+
+
+@dataclass(frozen=True, slots=True)
+class Result(Vial):
+    """One assayed vial."""
+
+    assay: float = field(kw_only=True)
+    """Content found, % of target."""
+
+    @classmethod
+    def of(cls, vial: Vial, assay: float, mass_mg: float | None) -> "Result":
+        """Return the result of a vial, with the mass that its assay rests on."""
+        known = {each.name: getattr(vial, each.name) for each in fields(Vial)}
+        return cls(**{**known, "mass_mg": mass_mg}, assay=assay)
 
     def __post_init__(self) -> None:
         """Refuse what cannot be a result.

@@ -1,6 +1,6 @@
 """Assays made up from a known truth, for rehearsals and for tests of the statistics.
 
-Pure and seeded: the same sites, truth and seed give the same assays. A result is
+Pure and seeded: the same vials, truth and seed give the same assays. A result is
 
     mean + location effect + within-location error + the thief's marks
 
@@ -14,21 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from assistant.errors import InputError
-from assistant.evaluation.results import Result
-
-
-@dataclass(frozen=True, slots=True)
-class Site:
-    """Where one vial's powder came from; the fields are those of `Result`."""
-
-    vial: str
-    location: str
-    position: int
-    port: int
-    depth_mm: float | None = None
-    insertion_order: int | None = None
-    open_seconds: float | None = None
-    mass_mg: float | None = None
+from assistant.evaluation.results import Result, Vial
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,48 +48,36 @@ class Truth:
 
 
 def results(
-    sites: Sequence[Site], truth: Truth, seed: int, decimals: int = 1
+    vials: Sequence[Vial], truth: Truth, seed: int, decimals: int = 1
 ) -> tuple[Result, ...]:
-    """One result per site, in the order given, rounded as a laboratory would.
+    """One result per vial, in the order given, rounded as a laboratory would.
 
     Args:
-        sites: the vials of a session.
+        vials: the vials of a session.
         truth: what to put in.
         seed: of the random numbers.
         decimals: of the reported assay.
     """
     generator = np.random.default_rng(seed)
-    names = list(dict.fromkeys(site.location for site in sites))
+    names = list(dict.fromkeys(vial.location for vial in vials))
     effects = dict(zip(names, generator.standard_normal(len(names)), strict=True))
-    errors = generator.standard_normal(len(sites))
+    errors = generator.standard_normal(len(vials))
     made = []
-    for site, error in zip(sites, errors, strict=True):
-        value = truth.mean + truth.between_sd * effects[site.location] + truth.within_sd * error
-        value = max(0.0, float(value) + marks(site, truth))
-        made.append(
-            Result(
-                vial=site.vial,
-                location=site.location,
-                position=site.position,
-                port=site.port,
-                depth_mm=site.depth_mm,
-                insertion_order=site.insertion_order,
-                open_seconds=site.open_seconds,
-                mass_mg=site.mass_mg,
-                assay=round(value, decimals),
-            )
-        )
+    for vial, error in zip(vials, errors, strict=True):
+        value = truth.mean + truth.between_sd * effects[vial.location] + truth.within_sd * error
+        value = max(0.0, float(value) + marks(vial, truth))
+        made.append(Result.of(vial, round(value, decimals), vial.mass_mg))
     return tuple(made)
 
 
-def marks(site: Site, truth: Truth) -> float:
+def marks(vial: Vial, truth: Truth) -> float:
     """The thief's systematic share of a result, % of target."""
     return (
         truth.thief_bias
-        + truth.depth_slope * (site.depth_mm or 0.0) / 100.0
-        + truth.position_slope * (site.position - 1)
-        + truth.order_slope * ((site.insertion_order or 1) - 1)
-        + truth.open_slope * (site.open_seconds or 0.0) / 10.0
+        + truth.depth_slope * (vial.depth_mm or 0.0) / 100.0
+        + truth.position_slope * (vial.position - 1)
+        + truth.order_slope * ((vial.insertion_order or 1) - 1)
+        + truth.open_slope * (vial.open_seconds or 0.0) / 10.0
     )
 
 
@@ -115,18 +89,18 @@ def sheet(made: Sequence[Result], batch: str | None = None) -> str:
     return "\n".join([head, *lines]) + "\n"
 
 
-def regular_sites(locations: int, positions: int, ports: int = 1) -> tuple[Site, ...]:
-    """Sites of a plain design, numbered through, for tests and examples.
+def regular_vials(locations: int, positions: int, ports: int = 1) -> tuple[Vial, ...]:
+    """Vials of a plain design, numbered through, for tests and examples.
 
     Ports lie 300 mm apart, the lowest deepest; each location is one insertion.
     """
-    sites: list[Site] = []
+    vials: list[Vial] = []
     for location in range(1, locations + 1):
         for position in range(1, positions + 1):
             for port in range(1, ports + 1):
-                sites.append(
-                    Site(
-                        vial=str(len(sites) + 1),
+                vials.append(
+                    Vial(
+                        vial=str(len(vials) + 1),
                         location=f"L{location}",
                         position=position,
                         port=port,
@@ -136,4 +110,4 @@ def regular_sites(locations: int, positions: int, ports: int = 1) -> tuple[Site,
                         mass_mg=500.0,
                     )
                 )
-    return tuple(sites)
+    return tuple(vials)

@@ -41,7 +41,11 @@ def told_as_far_as_it_holds(record: OpenRecord, proof: Proof, faults: list[str])
         next(record.entries(), None)
     except RecordBroken as fault:
         faults.append(str(fault))
-    for told in record.told(note_heads(proved(record.view.lines()), proof.counts, proof.heads)):
+    for told in record.told(
+        note_heads(
+            proved(record.view.lines(), record.plan, record.language), proof.counts, proof.heads
+        )
+    ):
         try:
             prove_files(record, told, proof)
         except RecordBroken as fault:

@@ -29,7 +29,7 @@ class OpenRecord:
 
     def entries(self) -> Iterator[Entry]:
         """Read it from the first entry; plan and grammar are proved to be those it began with."""
-        return with_own_files(self.view, proved(self.view.lines()))
+        return with_own_files(self.view, proved(self.view.lines(), self.plan, self.language))
 
     def told(self, entries: Iterable[Entry] | None = None) -> Iterator[Told]:
         """Fold it from the first entry, each proved to stand where and when it may.

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from assistant.conformance import Told
 from assistant.errors import InputError
 from assistant.evaluation.assays import Expected, State, Target
-from assistant.evaluation.simulated_assays import Site
+from assistant.evaluation.results import Vial
 from assistant.journal.entry import Entry
 from assistant.plan import mixing
 from assistant.plan.dies import mass_window
@@ -37,41 +37,17 @@ _CLOSED = (words.State.RAISING, words.State.WITHDRAWING)
 
 
 @dataclass(frozen=True, slots=True)
-class VialRecord:
-    """One vial as the record tells of it."""
+class VialRecord(Vial):
+    """One vial as the record tells of it.
 
-    vial: str
-    location: str
-    """Code of the location."""
-    attempt: int
+    Its depth is None where the port would lie above the surface, its order among the insertions
+    made None where its port was never opened, its time open None where it was never closed, or
+    across a restart; its mass is what was spoken in the session.
+    """
+
+    attempt: int = field(kw_only=True)
     """2 and more where the insertion was repeated."""
-    position: int
-    """Shaft position, from 1 at the bottom."""
-    port: int
-    """From 1 at the tip."""
-    depth_mm: float | None
-    """Of the port straight below the surface; None where it would lie above it."""
-    insertion_order: int | None
-    """Among the insertions made, from 1; None when its port was never opened."""
-    open_seconds: float | None
-    """From "port open" to "port closed"; None when never closed, or across a restart."""
-    mass_mg: float | None
-    """Net mass spoken in the session."""
-    status: Status
-
-    @property
-    def site(self) -> Site:
-        """Where its powder came from."""
-        return Site(
-            vial=self.vial,
-            location=self.location,
-            position=self.position,
-            port=self.port,
-            depth_mm=self.depth_mm,
-            insertion_order=self.insertion_order,
-            open_seconds=self.open_seconds,
-            mass_mg=self.mass_mg,
-        )
+    status: Status = field(kw_only=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +89,7 @@ class RecordStudy:
         """The vials for the join with the sheet: by location of the plan, port and number."""
         order = {place.code: index for index, place in enumerate(self.plan.locations)}
         ordered = sorted(self.vials, key=lambda vial: (order[vial.location], vial.port))
-        return tuple(Expected(vial.site, STATES[vial.status]) for vial in ordered)
+        return tuple(Expected(vial, STATES[vial.status]) for vial in ordered)
 
     @property
     def target(self) -> Target:

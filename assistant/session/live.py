@@ -203,7 +203,7 @@ class LiveSession:
         """Prove what is on record; also return the hashes of the torn tails that it names."""
         folder, noted = self._folder, set()
         session, last = begin(self.plan), None
-        entries = with_own_files(folder, proved(folder.lines()))
+        entries = with_own_files(folder, proved(folder.lines(), self.plan, self.language))
         for told in follow(entries, self.plan, self.language):
             session, last = told.outcome.session, told.entry
             if isinstance(told.event, Resumed):

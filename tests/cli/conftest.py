@@ -60,7 +60,7 @@ def torn(record: RecordFolder) -> tuple[Instead, ...]:
     (record.path / "aside").mkdir()
     (record.path / "aside" / f"{digest}.torn").write_bytes(data)
     resumed = Resumed(
-        software="sampling-assistant 0.1.0",
+        software="sampling-assistant 0.2.0",
         engine="typed",
         microphone="none",
         speaker="none",

@@ -139,7 +139,7 @@ def test_a_clip_is_part_of_the_record(taken: Make, command: Run, refused: Refuse
 def test_a_torn_line_set_aside_is_counted(taken: Make, command: Run, refused: Refused) -> None:
     """Its bytes are part of the proof too."""
     record = taken("torn")
-    assert "1 torn lines were set aside; their bytes are kept" in command("verify", record).stdout
+    assert "torn lines set aside: 1; their bytes are kept" in command("verify", record).stdout
     (aside,) = (record / "aside").iterdir()
     aside.unlink()
     refused(command("verify", record), 1, "names a torn line that is not in the folder")

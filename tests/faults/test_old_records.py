@@ -4,6 +4,10 @@
 spoken (a hum stands for the voice), powder was spilt, the program was stopped in the middle of a
 line and went on, two people signed. It has the plan and the grammar of its day beside it, and stays
 as it is: where a later program reads it otherwise, that program is wrong, or needs a new schema.
+
+`tests/golden/schema-2` was typed: three locations, two of them entered at a tilt, two ports at each
+of three positions, a spill, a leak, a marked shaft, an overrun, a correction, a spoken remark, a
+torn line; operator and witness signed.
 """
 
 import shutil
@@ -13,11 +17,13 @@ from pathlib import Path
 
 import pytest
 
+from assistant import conformance
 from assistant.cli import main
 from assistant.cli.evaluation_inputs import read_record
 from assistant.errors import RecordBroken
 from assistant.journal.chain import line, read, seal
 from assistant.journal.entry import Entry
+from assistant.plan import insertion_geometry
 from assistant.ports import Instant
 from assistant.procedure.enums import Kind, State
 from assistant.record import open_record, prove
@@ -37,6 +43,8 @@ class Known:
 
 
 ONE = Known(entries=42, clips=3, code="42-42BZ-R8ZJ-A")
+SCHEMA_2 = GOLDEN / "schema-2" / "record"
+TWO = Known(entries=120, clips=1, code="120-3MXP-QTT1-V")
 
 
 @pytest.fixture
@@ -90,6 +98,35 @@ def test_the_evaluation_reads_the_golden_record() -> None:
     study, signatures = read_record(SCHEMA_1)
     assert study.opened.operator == "Mira Oostveld"
     assert len(signatures) == 2
+
+
+def test_the_golden_record_of_schema_2_is_proved() -> None:
+    """It ends where it ended, with what went wrong and was set right."""
+    proof = prove(open_record(SCHEMA_2), TWO.code)
+    assert proof.last is not None
+    assert (proof.last.entry.seq, proof.clips, proof.torn) == (TWO.entries, TWO.clips, 1)
+    assert (proof.kind, proof.differing) == ("rehearsal", 0)
+    session = proof.last.outcome.session
+    assert session.state is State.CLOSED
+    assert [sample.status.value for sample in session.progress.samples] == ["full"] * 18
+    kinds = [Kind.SPILL, Kind.OVERRUN, Kind.LEAK, Kind.MARKED]
+    assert [deviation.kind for deviation in session.deviations] == kinds
+    assert [s.statement.meaning for s in proof.signatures] == ["performed", "witnessed"]
+
+
+def test_a_version_with_another_geometry_finds_it_intact(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Lengths and tilts that come out otherwise are named with both numbers; exit code 0."""
+    exact = insertion_geometry._whole  # noqa: SLF001 - the constant of another version
+    monkeypatch.setattr(insertion_geometry, "_whole", lambda value, _step: exact(value, 10))
+    monkeypatch.setattr(conformance, "PRESENT", "sampling-assistant 9.9")
+    keys = str(GOLDEN / "schema-2" / "keys")
+    assert main(["verify", str(SCHEMA_2), "--keys", keys, "--require", "anchored-to-end"]) == 0
+    shown = capsys.readouterr().out
+    assert f"intact: {TWO.entries} entries in order" in shown
+    assert "derives 3 numbers otherwise. The versions differ; this says nothing against" in shown
+    assert "enter, depth: recorded 785, derived 780" in shown
 
 
 def with_grammar(copy: Path, without: str) -> Path:

@@ -15,7 +15,7 @@ from assistant.evaluation.e2810 import av_probability, sd_limits
 from assistant.evaluation.intervals import Layout, component_intervals, mls_limits
 from assistant.evaluation.operating_characteristic import Design, characteristic
 from assistant.evaluation.schemes import acceptance_limit_2, industry
-from assistant.evaluation.simulated_assays import Truth, regular_sites, results
+from assistant.evaluation.simulated_assays import Truth, regular_vials, results
 from assistant.evaluation.study import evaluate
 from assistant.evaluation.variance import one_way
 
@@ -77,7 +77,7 @@ def test_studies_per_minute(capsys: pytest.CaptureFixture[str]) -> None:
     together = seconds(arrays) / 10_000
     groups = [[[float(v) for v in g] for g in study] for study in x[:200]]
     apart = seconds(lambda: [component_intervals(one_way(g)) for g in groups]) / 200
-    made = [results(regular_sites(10, 3), Truth(), seed) for seed in range(50)]
+    made = [results(regular_vials(10, 3), Truth(), seed) for seed in range(50)]
     evaluate(made[0])
     whole = seconds(lambda: [evaluate(one) for one in made]) / 50
     show(

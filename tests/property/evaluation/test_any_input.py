@@ -18,7 +18,7 @@ from assistant.evaluation.assays import Expected, Unit, join, read_sheet
 from assistant.evaluation.campaign import Batch, compare
 from assistant.evaluation.results import Result
 from assistant.evaluation.sheet_import import table_from_csv, table_from_workbook
-from assistant.evaluation.simulated_assays import regular_sites
+from assistant.evaluation.simulated_assays import regular_vials
 from assistant.evaluation.study import evaluate
 
 CELLS = st.sampled_from(
@@ -55,7 +55,7 @@ def test_any_text_is_read_or_refused_in_words(text: str) -> None:
     error: InputError | None = None
     try:
         sheet = read_sheet(table_from_csv(text, "lab.csv"))
-        join(sheet, [Expected(site) for site in regular_sites(2, 1)])
+        join(sheet, [Expected(site) for site in regular_vials(2, 1)])
     except InputError as refused:
         error = refused
     assert error is None or len(str(error)) > 20
@@ -120,21 +120,11 @@ def test_a_damaged_workbook_is_read_whole_or_refused(
 @st.composite
 def studies(draw: st.DrawFn) -> tuple[Result, ...]:
     """Studies of up to five locations, two positions and two ports, with vials left out."""
-    sites = regular_sites(draw(st.integers(2, 5)), draw(st.integers(1, 2)), draw(st.integers(1, 2)))
-    kept = draw(st.lists(st.sampled_from(sites), min_size=2, unique=True))
+    vials = regular_vials(draw(st.integers(2, 5)), draw(st.integers(1, 2)), draw(st.integers(1, 2)))
+    kept = draw(st.lists(st.sampled_from(vials), min_size=2, unique=True))
     return tuple(
-        Result(
-            site.vial,
-            site.location,
-            site.position,
-            site.port,
-            site.depth_mm,
-            site.insertion_order,
-            site.open_seconds,
-            draw(st.one_of(st.none(), st.floats(0, 1e4))),
-            draw(ASSAYS),
-        )
-        for site in kept
+        Result.of(each, draw(ASSAYS), draw(st.one_of(st.none(), st.floats(0, 1e4))))
+        for each in kept
     )
 
 

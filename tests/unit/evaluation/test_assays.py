@@ -18,12 +18,12 @@ from assistant.evaluation.assays import (
     read_sheet,
 )
 from assistant.evaluation.number_parsing import Cell, Place, decimal_mark, number, text_of
-from assistant.evaluation.results import Result
+from assistant.evaluation.results import Result, Vial
 from assistant.evaluation.sheet_import import columns_of, table_from_csv, table_from_workbook
-from assistant.evaluation.simulated_assays import Site, Truth, regular_sites, results, sheet
+from assistant.evaluation.simulated_assays import Truth, regular_vials, results, sheet
 
 PLACE = Place(2, "assay")
-SITES = regular_sites(2, 2)
+SITES = regular_vials(2, 2)
 VIALS = [Expected(site) for site in SITES]
 TARGET = Target(label_mg=25.0, unit_mass_mg=250.0)
 
@@ -195,7 +195,7 @@ def test_join_gives_results_in_the_order_of_the_session() -> None:
 
 def test_leading_zeros_are_forgiven_only_where_no_other_vial_is_meant() -> None:
     """With vials 1 and 01 in the session, 001 is unknown and 01 is itself."""
-    vials = [Expected(Site(label, "L1", 1, 1)) for label in ("1", "01", "A0")]
+    vials = [Expected(Vial(label, "L1", 1, 1)) for label in ("1", "01", "A0")]
     joined = join(read("vial,assay (%)\n1,99\n01,98\n001,97\nA0,96\n"), vials)
     assert joined.unknown == ("001",)
     assert [result.assay for result in joined.results] == [99.0, 98.0, 96.0]
@@ -233,8 +233,8 @@ def test_a_partial_evaluation_goes_on_without_what_is_missing() -> None:
 
 def test_weights_come_from_session_or_sheet_and_must_agree() -> None:
     """The session's weight wins; a sheet's fills in; more than 0.5 % apart is listed."""
-    weighed = Expected(Site("1", "L1", 1, 1, mass_mg=500.0))
-    bare = Expected(Site("2", "L2", 1, 1))
+    weighed = Expected(Vial("1", "L1", 1, 1, mass_mg=500.0))
+    bare = Expected(Vial("2", "L2", 1, 1))
     head = "vial,assay (mg),mass (mg)\n"
     joined = join(read(f"{head}1,50,502\n2,49,490\n"), [weighed, bare], TARGET)
     assert [(r.mass_mg, r.assay) for r in joined.require()] == [(500.0, 100.0), (490.0, 100.0)]
@@ -277,9 +277,9 @@ def test_a_target_is_part_of_its_unit(masses: tuple[float, float]) -> None:
 
 def test_a_made_up_sheet_reads_back_to_the_same_results() -> None:
     """Synthetic results survive the way through the laboratory's file."""
-    sites = regular_sites(3, 2, 2)
-    made = results(sites, Truth(), seed=7)
-    vials = [Expected(site) for site in sites]
+    places = regular_vials(3, 2, 2)
+    made = results(places, Truth(), seed=7)
+    vials = [Expected(each) for each in places]
     for batch in (None, "B-7"):
         assert join(read(sheet(made, batch)), vials, batch=batch).require() == made
 

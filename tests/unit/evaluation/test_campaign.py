@@ -17,9 +17,9 @@ from assistant.evaluation.campaign import (
     unbiasing,
 )
 from assistant.evaluation.results import assays
-from assistant.evaluation.simulated_assays import Truth, regular_sites, results
+from assistant.evaluation.simulated_assays import Truth, regular_vials, results
 
-SITES = regular_sites(10, 3)
+SITES = regular_vials(10, 3)
 TRUTHS = (Truth(), Truth(mean=99.0), Truth(within_sd=4.0))
 BATCHES = tuple(
     Batch(name, results(SITES, truth, seed))

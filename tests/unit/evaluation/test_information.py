@@ -13,10 +13,10 @@ from assistant.evaluation.screening import (
     grubbs_critical,
     normality,
 )
-from assistant.evaluation.simulated_assays import Truth, regular_sites, results
+from assistant.evaluation.simulated_assays import Truth, regular_vials, results
 from assistant.evaluation.trends import MEANS, PORTS, REPLICATES, correlation, holm, trends
 
-MADE = results(regular_sites(10, 3), Truth(between_sd=2.0, within_sd=1.0), seed=11)
+MADE = results(regular_vials(10, 3), Truth(between_sd=2.0, within_sd=1.0), seed=11)
 
 
 def test_normality_is_shapiro_wilk() -> None:
@@ -60,8 +60,8 @@ def test_deviations_are_about_each_location_mean() -> None:
 
 def test_a_depth_effect_put_in_is_found_between_ports() -> None:
     """2 % per 100 mm comes back as 0.02 per mm, with the other factors quiet."""
-    sites = regular_sites(10, 3, 2)
-    made = results(sites, Truth(between_sd=3.0, within_sd=0.5, depth_slope=2.0), seed=3, decimals=6)
+    vials = regular_vials(10, 3, 2)
+    made = results(vials, Truth(between_sd=3.0, within_sd=0.5, depth_slope=2.0), seed=3, decimals=6)
     found = {trend.factor: trend for trend in trends(made)}
     depth = found["port depth"]
     assert set(found) == {"port depth", "shaft position", "insertion order"}
@@ -108,7 +108,7 @@ def test_trend_on_location_means_is_plain_correlation() -> None:
 def line(assays: list[float], order: list[int | None]) -> list[Result]:
     """One result per location with the given insertion orders."""
     return [
-        Result(str(i), f"L{i}", 1, 1, None, k, None, None, y)
+        Result(str(i), f"L{i}", 1, 1, None, k, None, None, assay=y)
         for i, (y, k) in enumerate(zip(assays, order, strict=True))
     ]
 

@@ -61,7 +61,7 @@ def test_summary_at_its_edges() -> None:
 def test_spot_summaries_carry_names() -> None:
     """One summary a spot, by name."""
     results = [
-        Result(str(i), name, 1, 1, None, None, None, None, assay)
+        Result(str(i), name, 1, 1, None, None, None, None, assay=assay)
         for i, (name, assay) in enumerate([("A", 99.0), ("B", 98.0), ("A", 101.0)])
     ]
     found = summarise_spots(results)

@@ -16,7 +16,7 @@ from assistant.evaluation.results import (
     has_ports,
 )
 
-VIAL = Result("7", "left leg, top", 1, 1, 250.0, 1, 5.0, 512.0, 99.4)
+VIAL = Result("7", "left leg, top", 1, 1, 250.0, 1, 5.0, 512.0, assay=99.4)
 
 
 @pytest.mark.parametrize(

@@ -9,10 +9,10 @@ from assistant.errors import InputError
 from assistant.evaluation.results import Result
 from assistant.evaluation.review import Protocol, open_points, protocol_outcome
 from assistant.evaluation.schemes import INDUSTRY, PLAN_2, Verdict
-from assistant.evaluation.simulated_assays import Truth, regular_sites, results
+from assistant.evaluation.simulated_assays import Truth, regular_vials, results
 from assistant.evaluation.study import evaluate
 
-CALM = results(regular_sites(10, 3, 1), Truth(between_sd=0.0, within_sd=1.0), seed=2)
+CALM = results(regular_vials(10, 3, 1), Truth(between_sd=0.0, within_sd=1.0), seed=2)
 EVERY = Protocol(
     "Protocol VP-07, section 6.2",
     mean=(95.0, 105.0),
@@ -111,6 +111,6 @@ def test_chance_alone_seldom_raises_a_point() -> None:
     """At most 5 in 100 uniform blends, of 100 simulated with fixed seeds (found: below 2)."""
     truth = Truth(between_sd=0.0, within_sd=1.0)
     raised = sum(
-        bool(points(results(regular_sites(10, 3, 1), truth, seed=seed))) for seed in range(100)
+        bool(points(results(regular_vials(10, 3, 1), truth, seed=seed))) for seed in range(100)
     )
     assert raised <= 5

@@ -20,7 +20,7 @@ from assistant.evaluation.indications import (
 from assistant.evaluation.intervals import component_intervals
 from assistant.evaluation.root_finding import falling_root
 from assistant.evaluation.schemes import Verdict, rounded
-from assistant.evaluation.simulated_assays import Truth, regular_sites, results
+from assistant.evaluation.simulated_assays import Truth, regular_vials, results
 from assistant.evaluation.trends import trends
 from assistant.evaluation.variance import OneWay, one_way
 
@@ -159,7 +159,7 @@ def test_2003_routine_stages() -> None:
 
 def table_of(between: float, within: float) -> OneWay:
     """A made-up study's table."""
-    made = results(regular_sites(10, 3), Truth(between_sd=between, within_sd=within), seed=4)
+    made = results(regular_vials(10, 3), Truth(between_sd=between, within_sd=within), seed=4)
     return one_way([[r.assay for r in made[i : i + 3]] for i in range(0, len(made), 3)])
 
 
@@ -218,14 +218,14 @@ def test_spread_inside_locations_points_to_sampling_or_method() -> None:
 )
 def test_trends_point_to_the_thief(truth: Truth, words: str) -> None:
     """A trend put in is worded by its significance and its size."""
-    made = results(regular_sites(10, 3, 2), truth, seed=1)
+    made = results(regular_vials(10, 3, 2), truth, seed=1)
     sentences = [one.sentence for one in trend_indications(trends(made), LIMITS)]
     assert any(words in sentence for sentence in sentences)
 
 
 def test_no_trend_gives_no_indication() -> None:
     """A quiet study has nothing to say about the thief."""
-    made = results(regular_sites(10, 3, 2), Truth(between_sd=0.3, within_sd=0.3), seed=2)
+    made = results(regular_vials(10, 3, 2), Truth(between_sd=0.3, within_sd=0.3), seed=2)
     assert trend_indications(trends(made), LIMITS) == ()
 
 

@@ -4,24 +4,24 @@ import numpy as np
 import pytest
 
 from assistant.errors import InputError
-from assistant.evaluation.results import assays
-from assistant.evaluation.simulated_assays import Site, Truth, marks, regular_sites, results, sheet
+from assistant.evaluation.results import Vial, assays
+from assistant.evaluation.simulated_assays import Truth, marks, regular_vials, results, sheet
 from assistant.evaluation.variance import one_way
 
 
 def test_the_seed_decides() -> None:
-    """Same seed, same assays; another seed, others; every site gets its result, rounded."""
-    sites = regular_sites(10, 3)
-    made = results(sites, Truth(), seed=1)
-    assert made == results(sites, Truth(), seed=1)
-    assert made != results(sites, Truth(), seed=2)
+    """Same seed, same assays; another seed, others; every vial gets its result, rounded."""
+    vials = regular_vials(10, 3)
+    made = results(vials, Truth(), seed=1)
+    assert made == results(vials, Truth(), seed=1)
+    assert made != results(vials, Truth(), seed=2)
     assert [r.vial for r in made] == [str(i) for i in range(1, 31)]
     assert all(r.assay == round(r.assay, 1) for r in made)
 
 
 def test_the_components_put_in_come_out() -> None:
     """Two hundred locations of five: both components within four standard errors."""
-    made = results(regular_sites(200, 5), Truth(between_sd=2.0, within_sd=1.0), seed=6, decimals=9)
+    made = results(regular_vials(200, 5), Truth(between_sd=2.0, within_sd=1.0), seed=6, decimals=9)
     x = np.asarray(assays(made)).reshape(200, 5)
     table = one_way([[float(v) for v in row] for row in x])
     assert table.within == pytest.approx(1.0, abs=4 * (2 / 800) ** 0.5)
@@ -31,7 +31,7 @@ def test_the_components_put_in_come_out() -> None:
 
 def test_without_spread_only_the_marks_remain() -> None:
     """Bias, depth, position, order and time open add up; contents stay at or above zero."""
-    site = Site("1", "A", 2, 1, depth_mm=200.0, insertion_order=4, open_seconds=30.0)
+    vial = Vial("1", "A", 2, 1, depth_mm=200.0, insertion_order=4, open_seconds=30.0)
     truth = Truth(
         between_sd=0.0,
         within_sd=0.0,
@@ -41,16 +41,16 @@ def test_without_spread_only_the_marks_remain() -> None:
         order_slope=0.1,
         open_slope=0.2,
     )
-    assert marks(site, truth) == pytest.approx(1.0 + 1.0 + 0.25 + 0.3 + 0.6)
-    assert results([site], truth, seed=1)[0].assay == 103.2
-    assert marks(Site("1", "A", 1, 1), truth) == 1.0
+    assert marks(vial, truth) == pytest.approx(1.0 + 1.0 + 0.25 + 0.3 + 0.6)
+    assert results([vial], truth, seed=1)[0].assay == 103.2
+    assert marks(Vial("1", "A", 1, 1), truth) == 1.0
     empty = Truth(mean=0.0, between_sd=0.0, within_sd=0.0, thief_bias=-5.0)
-    assert results([site], empty, seed=1)[0].assay == 0.0
+    assert results([vial], empty, seed=1)[0].assay == 0.0
 
 
 def test_the_sheet_is_plain_csv() -> None:
     """A heading with the unit and one row per vial, with the batch where there is one."""
-    made = results(regular_sites(2, 1), Truth(between_sd=0.0, within_sd=0.0), seed=1)
+    made = results(regular_vials(2, 1), Truth(between_sd=0.0, within_sd=0.0), seed=1)
     assert sheet(made) == "Vial,Assay (% of target)\n1,100.0\n2,100.0\n"
     assert sheet(made, "B7").splitlines()[1] == "1,100.0,B7"
 

@@ -7,10 +7,10 @@ import pytest
 
 from assistant.errors import InputError
 from assistant.evaluation.results import Result
-from assistant.evaluation.simulated_assays import Truth, regular_sites, results
+from assistant.evaluation.simulated_assays import Truth, regular_vials, results
 from assistant.evaluation.study import Options, evaluate
 
-MADE = results(regular_sites(10, 3), Truth(between_sd=2.5, within_sd=0.8), seed=12)
+MADE = results(regular_vials(10, 3), Truth(between_sd=2.5, within_sd=0.8), seed=12)
 
 
 def keys(study_results: tuple[Result, ...]) -> list[str]:
@@ -54,7 +54,7 @@ def test_the_answer_goes_into_strict_json(assay: float | None) -> None:
 
 def test_ports_and_positions_are_nested_both_ways() -> None:
     """Two ports and three positions: positions in locations, and ports in locations."""
-    study = evaluate(results(regular_sites(10, 3, 2), Truth(depth_slope=2.0), seed=1))
+    study = evaluate(results(regular_vials(10, 3, 2), Truth(depth_slope=2.0), seed=1))
     assert [[level.name for level in one.levels] for one in study.nested] == [
         ["location", "position", "residual"],
         ["location", "port", "residual"],
@@ -68,7 +68,7 @@ def test_ports_and_positions_are_nested_both_ways() -> None:
 def test_a_difference_between_depths_is_not_laid_on_the_replicates() -> None:
     """With a strong depth effect the spread inside spots stays that of the replicates."""
     truth = Truth(between_sd=1.0, within_sd=0.5, depth_slope=2.0)
-    study = evaluate(results(regular_sites(10, 3, 2), truth, seed=1))
+    study = evaluate(results(regular_vials(10, 3, 2), truth, seed=1))
     assert study.components is not None
     assert study.components.table.residual_sd == pytest.approx(0.5, rel=0.3)
     within = next(one for one in study.indications if one.about == "within locations")

@@ -11,7 +11,7 @@ from assistant.errors import InputError
 from assistant.evaluation.intervals import component_intervals, mean_squares
 from assistant.evaluation.nested import nested, nested_results
 from assistant.evaluation.reml import fit
-from assistant.evaluation.simulated_assays import Truth, regular_sites, results
+from assistant.evaluation.simulated_assays import Truth, regular_vials, results
 from assistant.evaluation.variance import one_way
 
 assay = st.decimals(80, 120, places=1).map(float)
@@ -151,7 +151,7 @@ def test_nested_without_residual_variance_has_no_ratio() -> None:
 
 def test_a_study_is_nested_as_far_as_its_design_goes() -> None:
     """Ports and positions give two levels; without ports, or with one, there is nothing to nest."""
-    made = results(regular_sites(4, 3, 2), Truth(depth_slope=3.0, within_sd=0.5), seed=5)
+    made = results(regular_vials(4, 3, 2), Truth(depth_slope=3.0, within_sd=0.5), seed=5)
     default = nested_results(made)
     spots = nested_results(made, ("location", "port", "position"))
     assert default is not None
@@ -161,5 +161,5 @@ def test_a_study_is_nested_as_far_as_its_design_goes() -> None:
     # The depth effect put in lies between ports of a location and nowhere else.
     assert spots.levels[1].variance == pytest.approx(9.0**2 / 2, rel=0.4)
     assert default.levels[1].variance < 1.0
-    assert nested_results(results(regular_sites(4, 3), Truth(), seed=5)) is None
-    assert nested_results(results(regular_sites(4, 1, 1), Truth(), seed=5)) is None
+    assert nested_results(results(regular_vials(4, 3), Truth(), seed=5)) is None
+    assert nested_results(results(regular_vials(4, 1, 1), Truth(), seed=5)) is None

@@ -75,7 +75,7 @@ def sheet() -> Sheet:
 
 
 def _text(record: RecordStudy, truth: Truth, seed: int) -> str:
-    filled = [vial.site for vial in record.vials if vial.status.value in ("full", "short")]
+    filled = [vial for vial in record.vials if vial.status.value in ("full", "short")]
     made = results(filled, truth, seed)
     rows = [
         f"{one.vial},{one.assay},{one.mass_mg or 380 + 7 * (index % 9)}"

@@ -80,8 +80,8 @@ def test_a_repeated_insertion_comes_last_and_voids_what_it_replaces(record: Reco
     assert {vial.location for vial in void + again} == {"C2"}
     assert [vial.vial for vial in again] == ["31", "32", "33"]
     assert {vial.insertion_order for vial in again} == {11}
-    assert [one.site.vial for one in found.expected if one.state is Fate.TAKEN][-1] == "30"
-    states = {one.site.vial: one.state for one in found.expected}
+    assert [one.vial.vial for one in found.expected if one.state is Fate.TAKEN][-1] == "30"
+    states = {one.vial.vial: one.state for one in found.expected}
     assert {states[vial.vial] for vial in void} == {Fate.VOID}
 
 
