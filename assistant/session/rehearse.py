@@ -13,7 +13,7 @@ from assistant.grammar.language import Language, parse_grammar
 from assistant.journal.entry import Entry
 from assistant.plan import Plan, parse_plan
 from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Speaker, Utterance
-from assistant.procedure.events import Event, Opened, SoundChecked
+from assistant.procedure.events import Event, Heard, Opened, SoundChecked
 from assistant.procedure.machine import Outcome
 from assistant.procedure.model import Session, begin
 from assistant.record import fingerprint, software
@@ -61,6 +61,18 @@ class Wish:
     engine: EngineChoice = "phones"
     model: Path | None = None
     """Folder of the Vosk model, where the engine is Vosk."""
+
+
+@dataclass(frozen=True, slots=True)
+class Effort:
+    """What it took to be understood."""
+
+    repeated: int
+    """Phrases said once more."""
+    asked: int
+    """Phrases asked back."""
+    rescued: int
+    """Phrases entered by hand in the end."""
 
 
 class SimulatedSpeaker:
@@ -142,7 +154,13 @@ class Rehearsal:
         self._deed: tuple[int, Deed] | None = None
         self._trouble_reason, self._waited_s = "", 0.0
         self._waits_until = 0
+        self._asked = 0
         self._opening = self._opened(plan)
+
+    @property
+    def effort(self) -> Effort:
+        """What it took the operator to be understood, so far."""
+        return Effort(self._operator.repeated, self._asked, self._operator.rescued)
 
     def run(self) -> Session:
         """Work through to the end and return the session as it ended."""
@@ -199,7 +217,8 @@ class Rehearsal:
 
     def entered(self, entry: Entry, event: Event, outcome: Outcome, said: str) -> None:
         """The program has reacted: what was planned is dropped, what was said is answered."""
-        del entry, event
+        del entry
+        self._asked += isinstance(event, Heard) and event.decision == "ask"
         if outcome.advanced:
             self._operator.arrived(outcome.session)
         if said:

@@ -5,7 +5,7 @@ from typing import Final
 
 from assistant.grammar.language import Language
 from assistant.grammar.rendering import phrase, understand, universe
-from assistant.ports import Judgement, Stakes, Utterance
+from assistant.ports import Decision, Judgement, Stakes, Utterance
 from assistant.procedure import queries
 from assistant.procedure.enums import Intent, State
 from assistant.procedure.events import Heard, Meaning
@@ -65,7 +65,9 @@ class Hearing:
         """
         meaning = understand(self._language, self._known, judgement.text)
         if judgement.decision != "refuse" and meaning is None:
-            return self._refused(judgement, clip)
+            return self._refused(judgement, clip, "no-phrase")
+        if meaning is not None and self._leaves_unanswered(meaning, judgement.decision):
+            return self._refused(judgement, clip, "answer-wanted")
         return Heard(
             source="voice",
             text=judgement.text,
@@ -77,12 +79,27 @@ class Hearing:
             clip=clip,
         )
 
-    def _refused(self, judgement: Judgement, clip: str) -> Heard:
+    def _leaves_unanswered(self, meaning: Meaning, decision: Decision) -> bool:
+        """Whether a question is pending that this does not answer, so that it is put again.
+
+        That is a doubtful answer to any question, and any phrase but an answer to a read-back: it
+        must not end the read-back, for it may be a misheard answer.
+        """
+        session = self._session
+        if session is None or decision == "refuse":
+            return False
+        if decision == "ask" and meaning.intent in ANSWERS:
+            return meaning.intent in queries.triggers(session.state)
+        if session.state is not State.READING_BACK or meaning == session.progress.pending:
+            return False
+        return meaning.intent not in queries.triggers(session.state)
+
+    def _refused(self, judgement: Judgement, clip: str, reason: str) -> Heard:
         return Heard(
             source="voice",
             text=judgement.text,
             decision="refuse",
-            reason="no-phrase",
+            reason=reason,
             engine=judgement.engine,
             scores=dict(judgement.scores),
             clip=clip,
@@ -99,6 +116,8 @@ class Hearing:
         source = "key" if utterance.source == "key" else "text"
         if meaning is None:
             return Heard(source=source, text=text, decision="refuse", reason="no-phrase")
+        if self._leaves_unanswered(meaning, "accept"):
+            return Heard(source=source, text=text, decision="refuse", reason="answer-wanted")
         return Heard(source=source, text=text, decision="accept", meaning=meaning)
 
 

@@ -100,6 +100,7 @@ def test_the_sound_check_is_also_a_command(sound: "VirtualSound", tmp_path: Path
         person.check_sound(until="sound check: ")
         assert person.program.exit_code(within=30) == 0
         assert person.program.shows("sound check: good")
+        assert person.program.shows("ms to judge")
         assert not person.program.shows("delay not known")
     assert not (tmp_path / "record").exists()
 
