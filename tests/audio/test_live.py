@@ -62,7 +62,9 @@ def heard(person: Sitting, intent: Intent, within: float = 15) -> tuple[float, H
 
 
 def press(person: Sitting) -> Heard:
-    """Step on the foot switch and return what came of it."""
+    """Hear the prompt out, step on the foot switch and return what came of it."""
+    person.hear_out(person.follower.said)
+    person.pause(1.0)
     person.program.type()
     _, event = person.until(lambda _, e: isinstance(e, Heard) and e.source == "key", within=15)
     assert isinstance(event, Heard)
