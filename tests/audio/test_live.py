@@ -64,7 +64,7 @@ def heard(person: Sitting, intent: Intent, within: float = 15) -> tuple[float, H
 def press(person: Sitting) -> Heard:
     """Hear the prompt out, step on the foot switch and return what came of it."""
     person.follower.look()
-    person.hear_out(person.follower.said)
+    person.hear_out(said_in(person.follower.entries[-1][0]))
     person.pause(1.0)
     person.program.type()
     _, event = person.until(lambda _, e: isinstance(e, Heard) and e.source == "key", within=15)
@@ -105,7 +105,7 @@ def test_a_held_key_is_one_press(sound: "VirtualSound", tmp_path: Path) -> None:
         for _ in range(3):
             press(person)
         person.follower.look()
-        person.hear_out(person.follower.said)
+        person.hear_out(said_in(person.follower.entries[-1][0]))
         person.pause(1.0)
         for _ in range(100):
             person.program.type()

@@ -143,6 +143,14 @@ def test_lost_sound_spoils_what_surrounds_it_and_nothing_later(
     assert told(play(detector, sound("say again"))) == [("accept", "say again", "")]
 
 
+def test_what_is_said_at_once_has_no_gap_before_it(engine: PhonesEngine, sound: Sound) -> None:
+    """The stream begins less than the lead before the phrase, and nothing was lost."""
+    blocks = sound("sampler at depth")[14:]
+    (placed,) = play(PhoneDetector(engine), blocks)
+    assert placed.segment.first_sample < 7200
+    assert placed.judgement.reason != "overflow"
+
+
 def test_a_prompt_drops_half_a_phrase_but_not_one_that_is_held(
     engine: PhonesEngine, sound: Sound
 ) -> None:
