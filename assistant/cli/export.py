@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
+from assistant.cli.files import write_file
 from assistant.cli.output import terminal
 from assistant.cli.requirements import show_lacking
 from assistant.errors import InputError
@@ -16,7 +17,6 @@ from assistant.record.standing import Standing, standing_of
 from assistant.report.export import Export, to_json
 from assistant.report.export import Signature as Shown
 from assistant.report.export_collect import Collector
-from assistant.storage.atomic import replace_file
 from assistant.storage.keys import load_public
 
 if TYPE_CHECKING:
@@ -144,4 +144,4 @@ def _write_tables(export: Export, folder: Path) -> None:
 def _write(path: Path, data: bytes) -> None:
     if path.is_dir() or not path.parent.is_dir():
         raise InputError(f"{path} cannot be written: name a file in a folder that is there.")
-    replace_file(path, data)
+    write_file(path, data)

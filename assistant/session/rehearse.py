@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Final
 
 from assistant.clock import ManualClock
+from assistant.errors import RecordError
 from assistant.grammar.language import Language, parse_grammar
 from assistant.journal.entry import Entry
 from assistant.plan import Plan, parse_plan
@@ -35,6 +36,9 @@ BLOCK_NS = BLOCK_SAMPLES * 1_000_000_000 // SAMPLE_RATE
 BEGINS: Final = datetime(2026, 1, 5, 8, tzinfo=UTC)
 """When every rehearsal begins. Its time is simulated; and since the head codes that are spoken hang
 on the time of the entries, another beginning would give the same seed another session."""
+
+DISK_PATIENCE_S: Final = 5.0
+"""How long a rehearsal waits for a disk that takes nothing."""
 
 OPERATOR_VOICES = ("en-us+m3", "en-gb-scotland", "en-us+f3", "en-us+m7")
 """Voices a rehearsal's operator may have; the seed chooses."""
@@ -134,7 +138,7 @@ class Rehearsal:
             self._clock,
             self.language,
             trouble=self._trouble,
-            wait=time.sleep,
+            wait=self._wait_for_the_disk,
             boot=f"rehearsal-{wish.seed}",
         )
         self._observers = tuple(observers)
@@ -150,6 +154,7 @@ class Rehearsal:
         )
         self.conductor = Conductor(begin(plan), parts)
         self._deed: tuple[int, Deed] | None = None
+        self._trouble_reason, self._waited_s = "", 0.0
         self._waits_until = 0
         self._asked = 0
         self._opening = self._opened(plan)
@@ -227,8 +232,20 @@ class Rehearsal:
         """Nothing to do for the operator."""
 
     def _trouble(self, reason: str) -> None:
+        self._trouble_reason, self._waited_s = reason, 0.0
         for observer in self._observers:
             observer.trouble(reason)
+
+    def _wait_for_the_disk(self, seconds: float) -> None:
+        """Wait, but not for ever: nobody need be there to make room.
+
+        Raises:
+            RecordError: the record could not be written for `DISK_PATIENCE_S`.
+        """
+        self._waited_s += seconds
+        if self._waited_s > DISK_PATIENCE_S:
+            raise RecordError(f"{self._trouble_reason} The rehearsal was given up; begin it again.")
+        time.sleep(seconds)
 
     def _act(self) -> list[Utterance]:
         """Let the operator plan, and do what is due."""

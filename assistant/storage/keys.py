@@ -24,6 +24,8 @@ __all__ = ["load_private", "load_private_file", "load_public", "make_keys"]
 
 _PRIVATE = ".key.pem"
 _PUBLIC = ".pem"
+MOST_PASSPHRASE = 1023
+"""Bytes; the library that encrypts the key takes no more."""
 _LONGEST = 60  # characters; file systems take 255 bytes
 _ALLOWED = " .'-"
 
@@ -54,6 +56,8 @@ def make_keys(folder: Path, name: str, passphrase: str, disk: Disk | None = None
     name = _printed(name)
     if not passphrase:
         raise InputError(f"The key of {name} needs a passphrase: choose one.")
+    if len(passphrase.encode()) > MOST_PASSPHRASE:
+        raise InputError(f"A passphrase has at most {MOST_PASSPHRASE} bytes: choose a shorter one.")
     private, public = folder / f"{name}{_PRIVATE}", folder / f"{name}{_PUBLIC}"
     if private.exists() or public.exists():
         raise InputError(f"{name} already has keys in {folder}: use them, or another folder.")
