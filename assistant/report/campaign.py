@@ -23,8 +23,8 @@ from assistant.report.document_model import (
     Verdict,
     table,
 )
-from assistant.report.evaluation_run import Laboratory, joined_of
-from assistant.report.formatting import fixed, listed, moment, p_value, short
+from assistant.report.evaluation_run import Laboratory, joined_of, made_up
+from assistant.report.formatting import fixed, listed, made_up_mark, moment, p_value, short
 from assistant.report.sections import in_short
 from assistant.report.vial_records import RecordStudy
 
@@ -63,6 +63,12 @@ class Comparison:
     campaign: Campaign
     significance: float
     software: str
+
+    @property
+    def made_up(self) -> tuple[str, ...]:
+        """What the comparison rests on that is made up, in any of its batches."""
+        found = (what for one in self.members for what in made_up(one.record, one.laboratory))
+        return tuple(dict.fromkeys(found))
 
     @property
     def questions(self) -> tuple[Question, ...]:
@@ -148,6 +154,7 @@ def document(comparison: Comparison) -> Document:
         ),
         footer=f"{len(names)} batches | {comparison.software}",
         utc=max(member.record.last.utc for member in comparison.members),
+        mark=made_up_mark(comparison.made_up),
     )
 
 

@@ -82,7 +82,7 @@ def test_batches_without_any_spread_differ_by_their_numbers(record: Record, shee
     for number in (99, 101):
         taken = record(changes=[("TV2611", f"TV{number}")])
         rows = "".join(f"{n},{number}\n" for n in range(1, 31))
-        pairs.append((taken, sheet(f"vial,assay (%)\n{rows}")))
+        pairs.append((taken, sheet(f"vial,assay (% of target)\n{rows}")))
     found = make_comparison(pairs, partial=False, significance=0.05, software="x")
     assert found.differences[0] == "means differ, with no spread inside the batches"
     assert found.questions[0].adjusted is None
@@ -100,7 +100,7 @@ def test_a_partial_comparison_says_what_it_left_out(record: Record, sheet: Sheet
     """Below the verdict, batch by batch."""
     first, second = record(), record(changes=[("TV2611", "TV2612")])
     rows = "".join(f"{n},{99 + n % 4}\n" for n in range(2, 31))
-    pairs = [(first, sheet(f"vial,assay (%)\n{rows}")), (second, sheet(second))]
+    pairs = [(first, sheet(f"vial,assay (% of target)\n{rows}")), (second, sheet(second))]
     with pytest.raises(InputError, match="without an assay: 1"):
         make_comparison(pairs, partial=False, significance=0.05, software="x")
     found = make_comparison(pairs, partial=True, significance=0.05, software="x")
