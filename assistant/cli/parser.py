@@ -198,6 +198,11 @@ def _verify(sub: Sub) -> None:
     sub.add_argument("record", type=Path, help="folder of the record")
     _proof(sub)
     sub.add_argument(
+        "--signed",
+        metavar="CODE",
+        help="signature code that was noted; shows whether a signature was taken away since",
+    )
+    sub.add_argument(
         "--re-hear",
         action="store_true",
         help="also hear every voice confirmation again, with the phone model and pocketsphinx, "
