@@ -50,7 +50,7 @@ def run(options: Options) -> int:
         raise InputError(f"--decimals {options.decimals}: give 0 to {MOST_DECIMALS}.")
     if options.seed < 0:
         raise InputError(f"--seed {options.seed}: give 0 or more.")
-    record, _ = read_record(options.record)
+    record, *_ = read_record(options.record)
     require_rehearsal(record, options.record)
     truth = Truth(
         mean=options.mean,

@@ -9,6 +9,7 @@ from rich.console import Console
 from assistant.cli.evaluation_inputs import read_laboratory, read_record
 from assistant.cli.files import write_file
 from assistant.cli.output import terminal
+from assistant.cli.requirements import show_lacking
 from assistant.errors import InputError
 from assistant.evaluation.e2810 import Demand
 from assistant.evaluation.review import Answer
@@ -30,6 +31,7 @@ class Options:
     assays: Path
     head: str | None
     keys: Path | None
+    require: list[str]
     output: list[Path]
     json: Path | None
     partial: bool
@@ -44,12 +46,14 @@ class Options:
 def run(options: Options) -> int:
     """Evaluate; 0 when the criteria are met, 1 when they are not, 4 when points are left open.
 
+    1 also when something that was required of the record does not hold.
+
     Raises:
         InputError: a file, an option or the vials do not fit.
         RecordBroken: the record does not hold.
     """
     forms = [(path, form_of(path)) for path in options.output]
-    record, signatures = read_record(options.record, options.head or "", options.keys)
+    record, signatures, standing = read_record(options.record, options.head or "", options.keys)
     if signatures and options.keys is None:
         raise InputError(
             f"The record in {options.record} is signed: name the folder of public keys with "
@@ -67,13 +71,17 @@ def run(options: Options) -> int:
         ),
         software=software(),
         signatures=signatures,
+        shown=standing.lines,
     )
     if options.json:
         write_file(options.json, case_json(case))
     for path, form in forms:
         write_file(path, form(document(case)))
-    _tell(terminal(), case)
-    return EXIT_CODES[case.answer]
+    console = terminal()
+    _tell(console, case)
+    for line in standing.lines:
+        console.print(line)
+    return show_lacking(console, standing, options.require) or EXIT_CODES[case.answer]
 
 
 def form_of(path: Path) -> Callable[[Document], bytes]:

@@ -11,6 +11,7 @@ from assistant.evaluation.sheet_import import Table, table_from_csv, table_from_
 from assistant.evaluation.sheet_rows import read_sheet
 from assistant.journal.signing import Signature, check
 from assistant.record import open_record, prove
+from assistant.record.standing import Standing, standing_of
 from assistant.report.evaluation_run import Laboratory
 from assistant.report.vial_records import RecordStudy, study_of
 from assistant.storage.keys import load_public
@@ -23,8 +24,8 @@ _TEXTS = (".csv", ".tsv", ".txt")
 
 def read_record(
     folder: Path, code: str = "", keys: Path | None = None
-) -> tuple[RecordStudy, tuple[Signature, ...]]:
-    """Prove a record as `verify` does, and return what it says of its vials and who signed it.
+) -> tuple[RecordStudy, tuple[Signature, ...], Standing]:
+    """Prove a record as `verify` does; return its vials, who signed it, and what was shown.
 
     Args:
         folder: of the record.
@@ -41,7 +42,10 @@ def read_record(
     proof = prove(record, code)
     if keys is not None:
         check(proof.signatures, proof.heads, load_public(keys))
-    return study_of(record.told(), record.plan), proof.signatures
+    standing = standing_of(proof, code, proof.signatures if keys is not None else ())
+    if standing is None:
+        raise InputError(f"{folder} holds no entry: there is nothing to evaluate.")
+    return study_of(record.told(), record.plan), proof.signatures, standing
 
 
 def read_laboratory(path: Path, unit: str | None) -> Laboratory:

@@ -5,16 +5,20 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
+from assistant.cli.files import write_file
 from assistant.cli.output import terminal
+from assistant.cli.requirements import show_lacking
+from assistant.clock import SystemClock
 from assistant.errors import InputError
 from assistant.journal.signing import Signature, forged, misplaced
 from assistant.printable import printable
 from assistant.record import OpenRecord, Proof, open_record
 from assistant.record.damaged import begin_proof, told_as_far_as_it_holds
+from assistant.record.signing_rules import objections
+from assistant.record.standing import Standing, standing_of
 from assistant.report.export import Export, to_json
 from assistant.report.export import Signature as Shown
 from assistant.report.export_collect import Collector
-from assistant.storage.atomic import replace_file
 from assistant.storage.keys import load_public
 
 if TYPE_CHECKING:
@@ -28,17 +32,21 @@ class Options:
     record: Path
     form: Literal["csv", "json", "sheet"]
     output: Path
+    head: str | None
     keys: Path | None
+    require: list[str]
 
 
 def run(options: Options) -> int:
-    """Export a record; 0 when it is proven as far as it goes, 1 when it is damaged.
+    """Export a record; 0 when it is intact as far as it goes, 1 when it is damaged.
+
+    1 also when something that was required does not hold; the export is written all the same.
 
     Raises:
         InputError: the output cannot be written there.
         RecordError: there is no record, or a file cannot be read or written.
     """
-    export = collected(open_record(options.record), options.keys)
+    export, standing = collected(open_record(options.record), options.keys, options.head or "")
     output: Path = options.output
     if options.form == "csv":
         _write_tables(export, output)
@@ -56,15 +64,24 @@ def run(options: Options) -> int:
     for shown in export.signatures:
         if shown.standing == _NO_KEY:
             console.print(f"the signature of {printable(shown.name)} is {_NO_KEY}")
-    return 1 if export.condition == "damaged" else 0
+    if standing is None:
+        return 1
+    for line in standing.lines:
+        console.print(line)
+    return show_lacking(console, standing, options.require)
 
 
-def collected(record: OpenRecord, keys: Path | None) -> Export:
-    """Prove a record as far as it holds, and return what can be exported of it.
+def collected(
+    record: OpenRecord, keys: Path | None, code: str = ""
+) -> tuple[Export, Standing | None]:
+    """Prove a record as far as it holds; return what can be exported of it, and what was shown.
+
+    Nothing is shown of a damaged record.
 
     Args:
         record: opened for reading.
         keys: folder of public keys, None to leave the signatures unchecked.
+        code: a head code as typed, "" for none.
 
     Raises:
         InputError: the folder of keys cannot be used.
@@ -72,15 +89,24 @@ def collected(record: OpenRecord, keys: Path | None) -> Export:
     faults: list[str] = []
     proof = begin_proof(record, faults)
     collector = Collector(record.plan)
-    faults += collector.collect(told_as_far_as_it_holds(record, proof, faults))
+    faults += collector.collect(told_as_far_as_it_holds(record, proof, faults, code))
     known = load_public(keys) if keys is not None else None
-    shown = tuple(_shown(signature, proof, known) for signature in proof.signatures)
+    last = proof.last.entry if proof.last else None
+    found = objections(proof.signatures, record.plan, last, SystemClock().now().utc)
+    shown = tuple(
+        _shown(signature, why, proof, known)
+        for signature, why in zip(proof.signatures, found, strict=True)
+    )
     faults += [
         f"The signature of {s.name} {s.standing}."
         for s in shown
         if s.standing not in (_GENUINE, _UNCHECKED, _NO_KEY)
     ]
-    return collector.export(faults, shown)
+    pairs = zip(proof.signatures, shown, strict=True)
+    genuine = [signature for signature, one in pairs if one.standing == _GENUINE]
+    standing = None if faults else standing_of(proof, code, genuine)
+    lines = standing.lines if standing is not None else ()
+    return collector.export(faults, shown, lines), standing
 
 
 _GENUINE = "genuine"
@@ -90,11 +116,11 @@ _NO_KEY = "not checked: there is no public key of that name"
 
 
 def _shown(
-    signature: Signature, proof: Proof, keys: "Mapping[str, Ed25519PublicKey] | None"
+    signature: Signature, why: str, proof: Proof, keys: "Mapping[str, Ed25519PublicKey] | None"
 ) -> Shown:
-    """Return a signature with its standing."""
+    """Return a signature with its standing; `why` it does not count by the rules, or ""."""
     said = signature.statement
-    standing = misplaced(signature, proof.heads)
+    standing = misplaced(signature, proof.heads) or why
     if not standing and keys is None:
         standing = _UNCHECKED
     elif not standing and keys is not None:
@@ -125,4 +151,4 @@ def _write_tables(export: Export, folder: Path) -> None:
 def _write(path: Path, data: bytes) -> None:
     if path.is_dir() or not path.parent.is_dir():
         raise InputError(f"{path} cannot be written: name a file in a folder that is there.")
-    replace_file(path, data)
+    write_file(path, data)

@@ -1,5 +1,6 @@
 """Finding what a user names: a file of his, or one that comes with the program."""
 
+import stat
 from hashlib import sha256
 from pathlib import Path
 
@@ -8,7 +9,7 @@ from assistant.storage import bundled_files
 from assistant.storage.atomic import replace_file
 
 MOST_READ = 100_000_000
-"""Bytes; nothing a user hands over is larger, and a device would be read for ever."""
+"""Bytes; nothing a user hands over is larger."""
 
 
 def plan_bytes(name: str) -> tuple[bytes, str]:
@@ -41,8 +42,9 @@ def read_file(path: Path, what: str) -> bytes:
     """Read a file a user named.
 
     Raises:
-        InputError: it is not there, is a folder, may not be read, or never seems to end.
+        InputError: it is not there, is no file, may not be read, or is far too large.
     """
+    _be_a_file(path, what)
     try:
         with path.open("rb") as file:
             data = file.read(MOST_READ + 1)
@@ -60,9 +62,28 @@ def write_file(path: Path, data: bytes) -> None:
     """Write a whole file, or leave none behind.
 
     Raises:
-        InputError: the folder is not there or may not be written.
+        InputError: the folder is not there or may not be written, or a device has that name.
     """
+    if path.exists():
+        _be_a_file(path, "output")
     try:
         replace_file(path, data)
     except RecordError as fault:
         raise InputError(str(fault)) from None
+
+
+def _be_a_file(path: Path, what: str) -> None:
+    """Refuse a folder, a device and a pipe: one would be replaced, or read for ever.
+
+    Raises:
+        InputError: the path leads to one of them, or cannot be looked at.
+    """
+    try:
+        mode = path.stat().st_mode
+    except (FileNotFoundError, NotADirectoryError):
+        return
+    except (OSError, ValueError) as fault:
+        reason = (getattr(fault, "strerror", None) or str(fault)).lower()
+        raise InputError(f"The {what} {path} cannot be read: {reason}.") from None
+    if not stat.S_ISREG(mode):
+        raise InputError(f"The {what} {path} is no file; name a file.")

@@ -3,13 +3,14 @@
 from dataclasses import dataclass
 from pathlib import Path
 
+from rich.console import Console
 from rich.prompt import Prompt
 
 from assistant.cli.files import write_file
 from assistant.cli.output import terminal
 from assistant.errors import InputError
 from assistant.plan.new_plan import new_plan
-from assistant.plan.questionnaire import QUESTIONS, answers_of
+from assistant.plan.questionnaire import QUESTIONS, Question, answers_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,11 +33,26 @@ def run(options: Options) -> int:
         console = terminal()
         for question in QUESTIONS:
             if question.key not in given:
-                given[question.key] = Prompt.ask(
-                    question.text,
-                    console=console,
-                    default=question.default,
-                    choices=list(question.choices) or None,
-                )
+                given[question.key] = _asked(question, console)
     write_file(options.output, new_plan(answers_of(given)).encode())
     return 0
+
+
+def _asked(question: Question, console: Console) -> str:
+    """Ask one question.
+
+    Raises:
+        InputError: the input ended.
+    """
+    try:
+        return Prompt.ask(
+            question.text,
+            console=console,
+            default=question.default,
+            choices=list(question.choices) or None,
+        )
+    except EOFError:
+        raise InputError(
+            f"The input ended at {question.text!r}: answer with --answer {question.key}=VALUE, "
+            "or take all defaults with --defaults."
+        ) from None

@@ -181,8 +181,7 @@ def _replay(sub: Sub) -> None:
     start.add_argument("--location", metavar="CODE", help="begin at this location")
 
 
-def _verify(sub: Sub) -> None:
-    sub.add_argument("record", type=Path, help="folder of the record")
+def _proof(sub: Sub) -> None:
     sub.add_argument("--head", help="head code heard or written down during the work")
     sub.add_argument("--keys", type=Path, help="folder of public keys, to check the signatures by")
     sub.add_argument(
@@ -192,6 +191,16 @@ def _verify(sub: Sub) -> None:
         default=[],
         help="what must hold, else exit code 1; may be given several times, and several meanings "
         "must be signed by different persons",
+    )
+
+
+def _verify(sub: Sub) -> None:
+    sub.add_argument("record", type=Path, help="folder of the record")
+    _proof(sub)
+    sub.add_argument(
+        "--signed",
+        metavar="CODE",
+        help="signature code that was noted; shows whether a signature was taken away since",
     )
     sub.add_argument(
         "--re-hear",
@@ -234,7 +243,7 @@ def _export(sub: Sub) -> None:
         "print, with vial labels",
     )
     sub.add_argument("-o", dest="output", type=Path, required=True, help="file, or folder for csv")
-    sub.add_argument("--keys", type=Path, help="folder of public keys, to check the signatures by")
+    _proof(sub)
 
 
 def _report(sub: Sub) -> None:
@@ -252,8 +261,7 @@ def _report(sub: Sub) -> None:
 def _evaluate(sub: Sub) -> None:
     sub.add_argument("record", type=Path, help="folder of the record")
     sub.add_argument("assays", type=Path, help="the laboratory's sheet, CSV or XLSX")
-    sub.add_argument("--head", help="head code heard or written down during the work")
-    sub.add_argument("--keys", type=Path, help="folder of public keys, to check the signatures by")
+    _proof(sub)
     _report(sub)
     sub.add_argument(
         "--partial", action="store_true", help="leave out missing, void and open vials, and say so"

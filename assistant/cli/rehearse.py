@@ -60,6 +60,12 @@ def run(options: Options) -> int:
 
         speaker = loudspeaker()
     observers = () if options.quiet else (Transcript(console),)
-    session = Rehearsal(wish, observers, speaker).run()
+    rehearsal = Rehearsal(wish, observers, speaker)
+    session = rehearsal.run()
+    effort = rehearsal.effort
+    console.print(
+        f"hearing: {effort.repeated} phrases repeated, {effort.asked} asked back, "
+        f"{effort.rescued} entered by hand because they were not understood",
+    )
     show_end(console, session, into)
     return 0

@@ -24,7 +24,7 @@ from assistant.procedure.enums import State
 from assistant.procedure.events import Event, Heard
 from assistant.procedure.machine import Outcome
 from assistant.session.audio_devices import Wanted, open_devices
-from assistant.session.live import LiveSession, Setting
+from assistant.session.live import LiveSession, Setting, first_operator
 from assistant.session.pronunciation_check import refuse_alike
 from assistant.speech.keyboard import ENTER
 from assistant.storage.record_writer import RecordFolder
@@ -114,6 +114,7 @@ def _words(
     grammar, grammar_name = grammar_bytes(options.grammar)
     language = parse_grammar(grammar, grammar_name)
     refuse_alike(language, read)
+    first_operator(read, options.operator or "")
     return language, lambda: stack.enter_context(RecordFolder.create(options.into, plan, grammar))
 
 

@@ -7,12 +7,14 @@ from assistant.cli.files import grammar_bytes, plan_bytes
 from assistant.cli.output import terminal
 from assistant.grammar import parse_grammar
 from assistant.plan import parse_plan
+from assistant.ports import SAMPLE_RATE
 from assistant.procedure.model import begin
 from assistant.session.audio_devices import Wanted, open_devices
 from assistant.session.sound_check import (
     WORKABLE_DB,
     Finding,
     SoundCheck,
+    judging_ms,
     spoken_for_check,
     with_delays,
 )
@@ -56,6 +58,10 @@ def run(options: Options) -> int:
         names = devices.microphone_name, devices.speaker.name
     for line in lines(found, event.microphone_ms, event.speaker_ms, names):
         console.print(line)
+    if check.latest.pcm:
+        seconds = len(check.latest.pcm) / 2 / SAMPLE_RATE
+        taken = judging_ms(engine, check.latest)
+        console.print(f"on this machine a phrase of {seconds:.1f} s takes {taken:.0f} ms to judge")
     return 0 if found.workable else 1
 
 

@@ -8,14 +8,14 @@ from pathlib import Path
 from rich.console import Console
 
 from assistant.cli.output import terminal
-from assistant.conformance import Told
+from assistant.cli.requirements import show_lacking
 from assistant.errors import RecordBroken
-from assistant.journal.head_code import head_code, parse
-from assistant.journal.signing import Signature, check
+from assistant.journal.head_code import head_code
+from assistant.journal.signing import Signature, check, require_last
 from assistant.printable import printable
 from assistant.procedure.model import begin
 from assistant.record import OpenRecord, Proof, open_record, prove, software
-from assistant.record.standing import Anchor, Standing, signed
+from assistant.record.standing import standing_of
 from assistant.storage.keys import load_public
 
 
@@ -26,6 +26,7 @@ class Options:
     record: Path
     head: str | None
     keys: Path | None
+    signed: str | None
     require: list[str]
     re_hear: bool
 
@@ -39,40 +40,28 @@ def run(options: Options) -> int:
     console = terminal()
     record = open_record(options.record)
     proof = prove(record, options.head or "")
-    if proof.last is None:
+    genuine = proof.signatures if options.keys is not None else ()
+    standing = standing_of(proof, options.head or "", genuine)
+    if proof.last is None or standing is None:
         raise RecordBroken(f"{options.record} holds no entry; nothing can be proved.")
     last = proof.last.entry
+    if options.signed is not None:
+        require_last(options.signed, proof.signatures)
     if options.keys is not None:
         check(proof.signatures, proof.heads, load_public(options.keys))
-    standing = _standing(proof, proof.last, options)
     console.print(
         f"intact: {last.seq} entries in order, {proof.clips} clips unchanged; "
         f"head code {head_code(last.seq, last.hash).text}"
     )
-    console.print(standing.ending())
-    console.print(standing.anchoring())
+    for line in standing.lines:
+        console.print(line)
     if proof.torn:
         console.print(f"torn lines set aside: {proof.torn}; their bytes are kept")
     _show_versions(console, proof)
     _show_signatures(console, proof, options.keys)
     if options.re_hear:
         _rehear(console, record)
-    lacking = standing.lacking(options.require)
-    for each in lacking:
-        console.print(f"required and missing: {each}")
-    return 1 if lacking else 0
-
-
-def _standing(proof: Proof, last: Told, options: Options) -> Standing:
-    """Say what was shown, with the head code and the signatures that were checked."""
-    anchors = []
-    if options.head:
-        count, code = parse(options.head)
-        anchors.append(Anchor(count, f"the head code {code}"))
-    if options.keys is not None:
-        said = [signature.statement for signature in proof.signatures]
-        anchors += [signed(one.name, one.meaning, one.count) for one in said]
-    return Standing(last.entry.seq, last.outcome.session.state, proof.kind, tuple(anchors))
+    return show_lacking(console, standing, options.require)
 
 
 def _show_versions(console: Console, proof: Proof) -> None:

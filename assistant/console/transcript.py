@@ -35,6 +35,7 @@ _REASONS = {
     "contradicted": "taken back",
     "unanswered": "asked twice already",
     "too-early": "too early",
+    "answer-wanted": "an answer is wanted first",
     "too-short": "too short",
     "too-long": "too long",
     "overflow": "sound was lost",

@@ -35,7 +35,8 @@ def parse_plan(raw: bytes, name: str) -> Plan:
         ) from None
     except (ValueError, RecursionError) as fault:
         # ValueError covers tomllib's own error and integers of thousands of digits.
-        raise PlanError(f"{name}: not valid TOML: {fault}.") from None
+        reason = "a number has thousands of digits" if "digits" in str(fault) else fault
+        raise PlanError(f"{name}: not valid TOML: {reason}.") from None
     try:
         plan = Plan.model_validate(table)
     except ValidationError as fault:

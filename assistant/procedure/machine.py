@@ -127,6 +127,8 @@ def _heard(work: Work, event: Heard) -> bool:
     if event.decision == "refuse" or meaning is None:
         if event.reason == "unclear":
             work.say(Prompt.NOT_UNDERSTOOD)
+        elif event.reason == "answer-wanted":
+            work.effects.extend(prompts.enter(work.session))
         return False
     work.meaning, work.by_voice = meaning, event.source == "voice"
     if event.decision == "ask" and meaning.intent not in QUESTIONS:

@@ -8,11 +8,13 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import product
 
-from assistant.journal.signing import MEANINGS
+from assistant.journal.head_code import parse
+from assistant.journal.signing import MEANINGS, Signature
 from assistant.printable import printable
 from assistant.procedure.enums import END, State
+from assistant.record.proof import Proof
 
-__all__ = ["Anchor", "Standing", "signed"]
+__all__ = ["Anchor", "Standing", "signed", "standing_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +67,11 @@ class Standing:
             f"{self.anchored + 1} to {self.entries} are self-consistent only"
         )
 
+    @property
+    def lines(self) -> tuple[str, str]:
+        """The two statements, each one line."""
+        return self.ending(), self.anchoring()
+
     def lacking(self, required: Iterable[str]) -> tuple[str, ...]:
         """Return a sentence for each requirement that does not hold.
 
@@ -93,6 +100,29 @@ class Standing:
         last = [anchor for anchor in self.anchors if anchor.name and anchor.count == self.entries]
         signers = [{one.name for one in last if one.meaning == each} for each in meanings]
         return any(len(set(names)) == len(meanings) for names in product(*signers))
+
+
+def standing_of(proof: Proof, code: str, genuine: Iterable[Signature]) -> Standing | None:
+    """Return what a proof shows; None of a record without any entry.
+
+    Args:
+        proof: of the whole record.
+        code: the head code that it was proved by, "" for none.
+        genuine: the signatures that were checked with the signers' keys.
+
+    Raises:
+        InputError: the head code is none.
+    """
+    if proof.last is None:
+        return None
+    anchors = []
+    if code:
+        count, tidy = parse(code)
+        anchors.append(Anchor(count, f"the head code {tidy}"))
+    said = [signature.statement for signature in genuine]
+    anchors += [signed(one.name, one.meaning, one.count) for one in said]
+    session = proof.last.outcome.session
+    return Standing(proof.last.entry.seq, session.state, proof.kind, tuple(anchors))
 
 
 def signed(name: str, meaning: str, count: int) -> Anchor:

@@ -55,6 +55,8 @@ class Operator:
         self._masses: dict[int, str] = {}
         self._masses_said: Counter[int] = Counter()
         self._said = ""
+        self.repeated = self.rescued = 0
+        """Phrases said once more, and entered by hand because they were not understood."""
 
     def arrived(self, session: Session) -> None:
         """A new state, or the same one asked anew."""
@@ -79,7 +81,9 @@ class Operator:
         if session.state is State.WEIGHING:
             tries = max(tries, self._masses_said[session.sample().vial])
         if tries > MAX_TRIES:
+            self.rescued += 1
             return self._by_hand(session, words)
+        self.repeated += tries > 1
         if session.state not in (State.DOUBTING, State.READING_BACK):
             self._said = words
         return Deed("say", words, self._pause())

@@ -64,6 +64,8 @@ class Case:
     signatures: tuple[Signature, ...]
     software: str
     """That evaluated."""
+    shown: tuple[str, ...] = ()
+    """How the session ended and how far the record is anchored, one sentence each."""
 
     @property
     def outcome(self) -> Outcome:
@@ -158,6 +160,7 @@ def make_case(
     *,
     software: str,
     signatures: Sequence[Signature] = (),
+    shown: Sequence[str] = (),
 ) -> Case:
     """Join a record with its assays and evaluate them.
 
@@ -167,6 +170,7 @@ def make_case(
         wish: what is asked for.
         software: name and version of this program.
         signatures: under the record.
+        shown: how the session ended and how far the record is anchored, one sentence each.
 
     Raises:
         InputError: the session is not closed, vials do not fit (unless a partial evaluation is
@@ -196,6 +200,7 @@ def make_case(
         curve=curve_of(study),
         signatures=tuple(signatures),
         software=software,
+        shown=tuple(shown),
     )
 
 

@@ -30,7 +30,7 @@ SCHEMA_FILE = "export_schema.json"
 """Name of the published schema, in the folder of this module."""
 
 Condition = Literal["whole", "incomplete", "damaged"]
-"""Closed and proven; proven but open or stopped; or not to be relied on."""
+"""Closed and intact; intact but open or stopped; or not to be relied on."""
 
 
 class _Part(BaseModel):
@@ -73,6 +73,8 @@ class Session(_Part):
     engine: str = ""
     microphone: str = ""
     speaker: str = ""
+    kind: str = ""
+    """"live" or "rehearsal"; "" in records that do not say."""
     plan_sha256: str = ""
     grammar_sha256: str = ""
     opened: Moment | None = None
@@ -173,6 +175,8 @@ class Export(_Part):
     condition: Condition
     faults: tuple[str, ...] = ()
     """What does not hold, one sentence each; nothing behind the first broken entry is exported."""
+    shown: tuple[str, ...] = ()
+    """How the session ended and how far the record is anchored; nothing of a damaged record."""
     head: Head | None
     session: Session
     people: tuple[Person, ...]

@@ -35,6 +35,8 @@ _MARKS = {
 _BEFORE = {"taken": 0, "emptied": 1, "weighed": 1, "voided": 2}
 _DISPOSED = ("accepted", "void", "repeat")
 
+_HASHES = ("plan_sha256", "grammar_sha256")
+
 
 class Collector:
     """Follows a record and notes what an export says about it; feed it by `collect`."""
@@ -130,12 +132,15 @@ class Collector:
                 self._disposed.pop(number, None)
                 self._reasons.pop(number, None)
 
-    def export(self, faults: Sequence[str], signatures: Sequence[Signature]) -> Export:
+    def export(
+        self, faults: Sequence[str], signatures: Sequence[Signature], shown: Sequence[str] = ()
+    ) -> Export:
         """Return what was collected.
 
         Args:
             faults: everything that does not hold, one sentence each.
             signatures: under the record.
+            shown: how the session ended and how far the record is anchored, one sentence each.
         """
         last, session = self._last, self._session
         head = None
@@ -145,6 +150,7 @@ class Collector:
         return Export(
             condition="damaged" if faults else condition,
             faults=tuple(faults),
+            shown=tuple(shown),
             head=head,
             session=self._described(),
             people=tuple(Person(name=p.name, role=p.role, call=p.call) for p in self._plan.people),
@@ -159,7 +165,7 @@ class Collector:
         study, opened = self._plan.study, self._opened
         known = {}
         if opened is not None:
-            names = ("software", "engine", "microphone", "speaker", "plan_sha256", "grammar_sha256")
+            names = ("software", "engine", "microphone", "speaker", "kind", *_HASHES)
             known = {name: getattr(opened, name) for name in names}
         return Session(
             title=study.title,

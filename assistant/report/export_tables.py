@@ -114,6 +114,7 @@ def tables(export: Export) -> dict[str, bytes]:
 def _about(export: Export) -> Iterable[Sequence[Cell]]:
     yield "condition", export.condition
     yield from (("fault", fault) for fault in export.faults)
+    yield from (("shown", line) for line in export.shown)
     if export.head is not None:
         yield "entries", export.head.seq
         yield "head code", export.head.code

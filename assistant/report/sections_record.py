@@ -130,8 +130,7 @@ def identity(case: Case) -> Iterator[Block]:
     yield Text(
         "The record is a chain of entries, each with the SHA-256 of the one before it in RFC 8785 "
         "form; it was verified from its first entry, sound clips included, when this report was "
-        "made, and is intact. Whether its end was cut off shows only by the head code heard or "
-        "written down during the session, or by a signature.",
+        "made, and is intact. " + " ".join(f"{line[0].upper()}{line[1:]}." for line in case.shown),
         "small",
     )
 

@@ -39,10 +39,10 @@ MOST_ENTRIES = 2000
 
 _BANNER = {
     "whole": (
-        "WHOLE: the session was closed, proven from the first entry to the last",
+        "WHOLE: the session was closed; the record is intact from its first entry",
         colors.darkgreen,
     ),
-    "incomplete": ("INCOMPLETE: proven, but the session was stopped or is open", colors.darkorange),
+    "incomplete": ("INCOMPLETE: intact, but the session was stopped or is open", colors.darkorange),
     "damaged": ("DAMAGED: do not rely on it; see what does not hold", colors.red),
 }
 _MARGIN = 15 * mm
@@ -128,6 +128,8 @@ def _faults(export: Export) -> Iterable[Flowable]:
     style = ParagraphStyle("fault", parent=_BODY, textColor=colors.red)
     for fault in export.faults:
         yield Paragraph(f"Does not hold: {escape(fault)}", style)
+    for line in export.shown:
+        yield Paragraph(escape(f"{line[0].upper()}{line[1:]}."), _BODY)
 
 
 def _table(header: Sequence[str], rows: Sequence[Sequence[str]], shares: Sequence[float]) -> Table:

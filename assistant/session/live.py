@@ -237,7 +237,7 @@ class LiveSession:
             software=software(),
             plan_sha256=fingerprint(self._folder.plan),
             grammar_sha256=fingerprint(self._folder.grammar),
-            operator=_operator(self.plan, setting.operator),
+            operator=first_operator(self.plan, setting.operator),
             engine=setting.engine.name,
             microphone=setting.microphone,
             speaker=setting.speaker.name,
@@ -318,7 +318,12 @@ class LiveSession:
         self._setting.speaker.say(words, lambda: None)
 
 
-def _operator(plan: Plan, wanted: str) -> str:
+def first_operator(plan: Plan, wanted: str) -> str:
+    """Return who operates first: the one named, or the first in the plan.
+
+    Raises:
+        InputError: the plan names no such operator.
+    """
     names = [person.name for person in plan.people if person.role == "operator"]
     if not wanted:
         return names[0]

@@ -8,11 +8,12 @@ from pathlib import Path
 from typing import Final
 
 from assistant.clock import ManualClock
+from assistant.errors import RecordError
 from assistant.grammar.language import Language, parse_grammar
 from assistant.journal.entry import Entry
 from assistant.plan import Plan, parse_plan
 from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Speaker, Utterance
-from assistant.procedure.events import Event, Opened, SoundChecked
+from assistant.procedure.events import Event, Heard, Opened, SoundChecked
 from assistant.procedure.machine import Outcome
 from assistant.procedure.model import Session, begin
 from assistant.record import fingerprint, software
@@ -36,6 +37,9 @@ BEGINS: Final = datetime(2026, 1, 5, 8, tzinfo=UTC)
 """When every rehearsal begins. Its time is simulated; and since the head codes that are spoken hang
 on the time of the entries, another beginning would give the same seed another session."""
 
+DISK_PATIENCE_S: Final = 5.0
+"""How long a rehearsal waits for a disk that takes nothing."""
+
 OPERATOR_VOICES = ("en-us+m3", "en-gb-scotland", "en-us+f3", "en-us+m7")
 """Voices a rehearsal's operator may have; the seed chooses."""
 
@@ -53,10 +57,24 @@ class Wish:
     seed: int = 1
     snr_db: float = 25.0
     voice: str = ""
+    room: bytes = b""
+    """Sound of a room (mono 16-bit) in place of noise, such as talk."""
     real_time: bool = False
     engine: EngineChoice = "phones"
     model: Path | None = None
     """Folder of the Vosk model, where the engine is Vosk."""
+
+
+@dataclass(frozen=True, slots=True)
+class Effort:
+    """What it took to be understood."""
+
+    repeated: int
+    """Phrases said once more."""
+    asked: int
+    """Phrases asked back."""
+    rescued: int
+    """Phrases entered by hand in the end."""
 
 
 class SimulatedSpeaker:
@@ -112,7 +130,7 @@ class Rehearsal:
         self._speaker = SimulatedSpeaker(Voice(), self._clock)
         voice = wish.voice or OPERATOR_VOICES[wish.seed % len(OPERATOR_VOICES)]
         self._voice = Voice(voice, rate=150)
-        self._room = Loopback(snr_db=wish.snr_db, seed=wish.seed)
+        self._room = Loopback(snr_db=wish.snr_db, seed=wish.seed, recording=wish.room)
         self._operator = Operator(self.language, wish.script, wish.seed)
         self._folder = RecordFolder.create(wish.into, wish.plan, wish.grammar)
         keeper = Keeper(
@@ -120,7 +138,7 @@ class Rehearsal:
             self._clock,
             self.language,
             trouble=self._trouble,
-            wait=time.sleep,
+            wait=self._wait_for_the_disk,
             boot=f"rehearsal-{wish.seed}",
         )
         self._observers = tuple(observers)
@@ -136,8 +154,15 @@ class Rehearsal:
         )
         self.conductor = Conductor(begin(plan), parts)
         self._deed: tuple[int, Deed] | None = None
+        self._trouble_reason, self._waited_s = "", 0.0
         self._waits_until = 0
+        self._asked = 0
         self._opening = self._opened(plan)
+
+    @property
+    def effort(self) -> Effort:
+        """What it took the operator to be understood, so far."""
+        return Effort(self._operator.repeated, self._asked, self._operator.rescued)
 
     def run(self) -> Session:
         """Work through to the end and return the session as it ended."""
@@ -194,7 +219,8 @@ class Rehearsal:
 
     def entered(self, entry: Entry, event: Event, outcome: Outcome, said: str) -> None:
         """The program has reacted: what was planned is dropped, what was said is answered."""
-        del entry, event
+        del entry
+        self._asked += isinstance(event, Heard) and event.decision == "ask"
         if outcome.advanced:
             self._operator.arrived(outcome.session)
         if said:
@@ -206,8 +232,20 @@ class Rehearsal:
         """Nothing to do for the operator."""
 
     def _trouble(self, reason: str) -> None:
+        self._trouble_reason, self._waited_s = reason, 0.0
         for observer in self._observers:
             observer.trouble(reason)
+
+    def _wait_for_the_disk(self, seconds: float) -> None:
+        """Wait, but not for ever: nobody need be there to make room.
+
+        Raises:
+            RecordError: the record could not be written for `DISK_PATIENCE_S`.
+        """
+        self._waited_s += seconds
+        if self._waited_s > DISK_PATIENCE_S:
+            raise RecordError(f"{self._trouble_reason} The rehearsal was given up; begin it again.")
+        time.sleep(seconds)
 
     def _act(self) -> list[Utterance]:
         """Let the operator plan, and do what is due."""

@@ -3,9 +3,10 @@
 Driven by ticks like the session itself, so that a live room and a simulated one use the same.
 """
 
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from statistics import fmean
+from statistics import fmean, median
 from typing import Final
 
 from assistant.errors import DeviceError
@@ -116,6 +117,20 @@ def spoken_for_check(language: Language, session: Session) -> tuple[str, ...]:
     return tuple(phrase(language, meaning) for meaning in wanted)
 
 
+def judging_ms(engine: PhraseEngine, utterance: Utterance) -> float:
+    """Return how long this machine takes to judge an utterance, in milliseconds.
+
+    The median of three; a sample less each time, since the same sound may be judged from memory.
+    """
+    taken = []
+    for number in range(1, 4):
+        shorter = Utterance(pcm=utterance.pcm[: -2 * number])
+        began = time.perf_counter()
+        engine.judge(shorter)
+        taken.append((time.perf_counter() - began) * 1000)
+    return median(taken)
+
+
 class SoundCheck:
     """Asks for silence, then for a few phrases; `finding` is set when it is over."""
 
@@ -149,6 +164,8 @@ class SoundCheck:
         self._since = 0.0
         self._tally = _Tally()
         self.finding: Finding | None = None
+        self.latest = Utterance()
+        """What was said last, without sound when nothing was."""
         self._say(self._words.quiet)
 
     @property
@@ -227,6 +244,7 @@ class SoundCheck:
     def _listen(self, heard: list[PlacedJudgement]) -> None:
         for each in heard:
             segment = each.segment
+            self.latest = segment.utterance
             self._tally.levels.append(segment.level_dbfs)
             self._tally.clipped |= segment.clipped >= CLIPPED_SAMPLES
             judgement = each.judgement

@@ -5,16 +5,18 @@ from typing import Final
 
 from assistant.grammar.language import Language
 from assistant.grammar.rendering import phrase, understand, universe
-from assistant.ports import Judgement, Stakes, Utterance
+from assistant.ports import Decision, Judgement, Stakes, Utterance
 from assistant.procedure import queries
-from assistant.procedure.enums import Intent, State
+from assistant.procedure.enums import VIAL, Intent, State
 from assistant.procedure.events import Heard, Meaning
 from assistant.procedure.model import Session
 
-LENIENT: Final = frozenset(
+HARMLESS: Final = frozenset(
     {Intent.SAY_AGAIN, Intent.WHERE_ARE_WE, Intent.WHAT_CAN_I_SAY, Intent.STAND_BY}
 )
 """Heard wrongly, these neither advance a step nor record anything about a sample."""
+READ_BACK: Final = frozenset({*VIAL, Intent.MASS, Intent.TAKE_OVER, Intent.STOP_SAMPLING})
+"""Heard, these are read back or asked about in any case before they count."""
 ANSWERS: Final = frozenset({Intent.AFFIRM, Intent.NEGATIVE})
 """Legal only where a question was asked."""
 
@@ -48,7 +50,7 @@ class Hearing:
             mass = phrase(self._language, Meaning(intent=Intent.MASS))
             self._known.pop(mass, None)
         legal = {
-            phrase(self._language, meaning): _stakes(meaning.intent)
+            phrase(self._language, meaning): stakes(meaning.intent)
             for meaning in queries.options(session)
         }
         expected = frozenset(
@@ -65,7 +67,9 @@ class Hearing:
         """
         meaning = understand(self._language, self._known, judgement.text)
         if judgement.decision != "refuse" and meaning is None:
-            return self._refused(judgement, clip)
+            return self._refused(judgement, clip, "no-phrase")
+        if meaning is not None and self._leaves_unanswered(meaning, judgement.decision):
+            return self._refused(judgement, clip, "answer-wanted")
         return Heard(
             source="voice",
             text=judgement.text,
@@ -77,12 +81,27 @@ class Hearing:
             clip=clip,
         )
 
-    def _refused(self, judgement: Judgement, clip: str) -> Heard:
+    def _leaves_unanswered(self, meaning: Meaning, decision: Decision) -> bool:
+        """Whether a question is pending that this does not answer, so that it is put again.
+
+        That is a doubtful answer to any question, and any phrase but an answer to a read-back: it
+        must not end the read-back, for it may be a misheard answer.
+        """
+        session = self._session
+        if session is None or decision == "refuse":
+            return False
+        if decision == "ask" and meaning.intent in ANSWERS:
+            return meaning.intent in queries.triggers(session.state)
+        if session.state is not State.READING_BACK or meaning == session.progress.pending:
+            return False
+        return meaning.intent not in queries.triggers(session.state)
+
+    def _refused(self, judgement: Judgement, clip: str, reason: str) -> Heard:
         return Heard(
             source="voice",
             text=judgement.text,
             decision="refuse",
-            reason="no-phrase",
+            reason=reason,
             engine=judgement.engine,
             scores=dict(judgement.scores),
             clip=clip,
@@ -99,10 +118,13 @@ class Hearing:
         source = "key" if utterance.source == "key" else "text"
         if meaning is None:
             return Heard(source=source, text=text, decision="refuse", reason="no-phrase")
+        if self._leaves_unanswered(meaning, "accept"):
+            return Heard(source=source, text=text, decision="refuse", reason="answer-wanted")
         return Heard(source=source, text=text, decision="accept", meaning=meaning)
 
 
-def _stakes(intent: Intent) -> Stakes:
+def stakes(intent: Intent) -> Stakes:
+    """What a phrase of this meaning can do where it is heard wrongly."""
     if intent in ANSWERS:
         return "answer"
-    return "lenient" if intent in LENIENT else "strict"
+    return "lenient" if intent in HARMLESS | READ_BACK else "strict"

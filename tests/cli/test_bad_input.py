@@ -180,7 +180,7 @@ def test_options_that_name_nothing(tmp_path: Path, command: Run, refused: Refuse
     """Files that are not there, forms that are not known."""
     nowhere = tmp_path / "nowhere"
     refused(command("check", nowhere), 2, f"There is no plan {nowhere}")
-    refused(command("check", tmp_path), 2, str(tmp_path), "is a directory")
+    refused(command("check", tmp_path), 2, str(tmp_path), "is no file")
     refused(command("draw", "bin", "-o", tmp_path / "p.gif"), 2, "p.gif", ".svg, .png, .pdf")
     refused(command("rehearse", "bin", "--script", nowhere), 2, f"There is no script {nowhere}")
     made = written(tmp_path / "made.toml", "mine")

@@ -513,7 +513,7 @@ def test_assays_are_made_up_for_rehearsals_only(
     kind: str, words: str, record: Path, tmp_path: Path
 ) -> None:
     """A live session gets none, nor does an older record that does not say what it is."""
-    told, _ = read_record(record)
+    told, *_ = read_record(record)
     require_rehearsal(told, record)
     other = replace(told, opened=told.opened.model_copy(update={"kind": kind}))
     with pytest.raises(InputError, match=words):

@@ -261,7 +261,7 @@ def test_an_incomplete_record_is_marked(
     assert about(tmp_path / "t")["condition"] == "incomplete"
     assert {row["status"] for row in read_table(tmp_path / "t" / "samples.csv")} >= {"planned"}
     for page in pages(tmp_path / "s.pdf"):
-        assert words(page).startswith("INCOMPLETE: proven, but")
+        assert words(page).startswith("INCOMPLETE: intact, but")
     if kind == "open":
         assert "not ended" in printed(tmp_path / "s.pdf")
 

@@ -3,6 +3,7 @@
 The recogniser, the procedure and the record are the real ones; the operator's voice is synthetic.
 """
 
+import re
 import subprocess
 import sys
 from functools import cache
@@ -51,7 +52,11 @@ def test_the_shipped_plan_is_worked_through_proved_and_told_again(
 ) -> None:
     """Thirty samples are taken; the record is proven and can be retold."""
     record = rehearse(into / "one", "--seed", "1")
-    assert "30 samples taken of 30 planned (30 full)" in capsys.readouterr().out
+    out = capsys.readouterr().out
+    assert "30 samples taken of 30 planned (30 full)" in out
+    assert re.search(
+        r"hearing: \d+ phrases repeated, \d+ asked back, 0 entered by hand because", out
+    )
     session = record[-1].outcome.session
     assert session.state is State.CLOSED
     assert [sample.status for sample in session.progress.samples] == [Status.FULL] * 30
@@ -81,10 +86,25 @@ def test_the_same_seed_gives_the_same_record(into: Path) -> None:
 
 
 @cache
-def short_plan() -> bytes:
+def short_plan(locations: int = LOCATIONS) -> bytes:
     """Return the shipped plan with its first locations only."""
-    head, *locations = bundled_files.read_plan("double-cone").split(b"[[locations]]")
-    return b"[[locations]]".join([head, *locations[:LOCATIONS]])
+    head, *rest = bundled_files.read_plan("double-cone").split(b"[[locations]]")
+    return b"[[locations]]".join([head, *rest[:locations]])
+
+
+def test_a_voice_that_was_never_understood_is_heard_to_affirm(
+    into: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """With the score model, "affirm" of this shipped voice was refused 24 times of 24."""
+    plan = into / "one-location.toml"
+    plan.write_bytes(short_plan(1))
+    record = rehearse(into / "scottish", str(plan), "--seed", "2")
+    voices = [one.event for one in record if isinstance(one.event, Heard)]
+    affirmed = [e for e in voices if e.source == "voice" and e.text == "affirm"]
+    assert {e.decision for e in affirmed} == {"accept"}
+    assert len(affirmed) >= 3
+    assert {e.source for e in voices} == {"voice"}
+    assert "0 entered by hand" in capsys.readouterr().out
 
 
 def scripted(into: Path, name: str) -> tuple[list[Told], Session]:

@@ -95,7 +95,7 @@ def test_every_command_reads_the_golden_record(
 
 def test_the_evaluation_reads_the_golden_record() -> None:
     """Three samples of one location, and who signed."""
-    study, signatures = read_record(SCHEMA_1)
+    study, signatures, _ = read_record(SCHEMA_1)
     assert study.opened.operator == "Mira Oostveld"
     assert len(signatures) == 2
 

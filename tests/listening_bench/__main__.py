@@ -14,7 +14,6 @@ from rich.console import Console
 from assistant.cli.files import grammar_bytes
 from assistant.errors import AssistantError, InputError
 from assistant.grammar import parse_grammar
-from assistant.speech.utterance_verification import default_folder
 from tests.listening_bench.material import require
 from tests.listening_bench.run import FULL, SMALL, Setting, report
 
@@ -31,7 +30,6 @@ def parser() -> argparse.ArgumentParser:
         "--into", type=Path, required=True, help="folder where sound and scores are kept"
     )
     options.add_argument("--small", action="store_true", help="a quick look at fewer clips")
-    options.add_argument("--second", type=Path, metavar="DIR", help="model of the second opinion")
     options.add_argument(
         "--half",
         choices=("tuning", "test"),
@@ -45,7 +43,7 @@ def measure(options: argparse.Namespace) -> None:
     """Measure and print the table.
 
     Raises:
-        DeviceError: the speech material or the second opinion's model is missing.
+        DeviceError: the speech material is missing.
         InputError: the folder cannot be used.
     """
     require()
@@ -57,7 +55,6 @@ def measure(options: argparse.Namespace) -> None:
         phrases={intent.value: text for intent, text in language.phrases.items()},
         pronunciations=language.pronunciations,
         folder=options.into,
-        second=options.second or default_folder(),
         half=options.half,
         minutes_of_noise=MINUTES_SMALL if options.small else MINUTES,
         digits=language.digits,

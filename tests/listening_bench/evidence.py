@@ -13,11 +13,9 @@ from pathlib import Path
 from assistant.ports import SAMPLE_RATE, Utterance
 from assistant.speech.endpoint import Segment
 from assistant.speech.pocketsphinx_engine import PocketSphinxRecogniser
-from assistant.speech.utterance_verification.decoder_passes import Engine, Passes
-from assistant.speech.utterance_verification.dtw_templates import Compared
+from assistant.speech.utterance_verification.decoder_passes import Engine
 from assistant.speech.utterance_verification.features import measure
 from assistant.speech.utterance_verification.trimming import (
-    Samples,
     dithered,
     samples_of,
     spread,
@@ -26,7 +24,6 @@ from assistant.speech.utterance_verification.trimming import (
 from assistant.speech.utterance_verification.verifier import LONGEST, SHORTEST
 from tests.listening_bench.cases import Case, Clip, Material
 from tests.listening_bench.cutting import usable
-from tests.listening_bench.enrolled import Enrolled
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,16 +75,13 @@ class Collector:
         self,
         material: Material,
         pronunciations: Mapping[str, Sequence[str]] | None = None,
-        enrolled: Enrolled | None = None,
     ) -> None:
         """Load the engines.
 
         Args:
             material: the half to measure on.
             pronunciations: as given to the live engine.
-            enrolled: profiles whose evidence is collected too.
         """
-        self._enrolled = enrolled
         self._material = material
         self._engine = Engine(pronunciations)
         self._raw = PocketSphinxRecogniser(pronunciations)
@@ -135,17 +129,11 @@ class Collector:
         for passes in self._engine.run(dithered(cut), spread(whole)):
             figures = measure(passes, self._material.union_of(case), self._engine.pronounce)
             if figures is not None:
-                more = self._likeness(case, whole, passes)
-                found.append(Candidate(passes.phrase, {**figures, **more}, passes.second))
+                found.append(Candidate(passes.phrase, figures, passes.second))
             if not wide:
                 break
         cpu = time.process_time() - started
         return Heard(len(cut) / SAMPLE_RATE, delay, raw, raw_cpu, cpu, tuple(found))
-
-    def _likeness(self, case: Case, whole: Samples, passes: Passes) -> Mapping[str, float]:
-        if self._enrolled is None or case.kind == "human-phrase":
-            return {}
-        return self._enrolled.figures(case, Compared(whole), passes.phrase, passes.second)
 
 
 def collect_all(collector: Collector, cases: Sequence[Case], kept: Path) -> Iterator[Evidence]:

@@ -1,16 +1,13 @@
 """Counts with their exact 95 % intervals, and the outcomes they are counted from: pure."""
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from assistant.ports import Decision
-from assistant.speech.utterance_verification.decision import HOPELESS, Weighed, choose, weigh
+from assistant.speech.utterance_verification.decision import choose, weigh
 from assistant.speech.utterance_verification.score_model import Weights
 from tests.listening_bench.evidence import Evidence
-
-Figures = Mapping[tuple[int, int, int], Mapping[str, float]]
-"""The second opinion's figures by case, utterance and candidate."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,6 +17,8 @@ class Outcome:
     case: Evidence
     decision: Decision
     phrase: str
+    spoke: bool = False
+    """Whether the program would have said something, where that was measured."""
 
     @property
     def right(self) -> bool:
@@ -48,36 +47,16 @@ def raw_outcome(case: Evidence) -> Outcome:
     return Outcome(case, "accept" if phrase else "refuse", phrase)
 
 
-def outcome(
-    case: Evidence,
-    alone: Weights,
-    together: Weights | None = None,
-    votes: Figures | None = None,
-    enrolled: Weights | None = None,
-) -> Outcome:
+def outcome(case: Evidence, weights: Weights) -> Outcome:
     """Decide on a case from the kept evidence, as the live judge would.
 
     Args:
         case: the evidence.
-        alone: weights of the embedded engine.
-        together: weights with the second opinion, None to decide without it.
-        votes: the second opinion's figures, needed with `together`.
-        enrolled: weights with the speaker's profile, None to decide without it.
+        weights: of the embedded engine.
     """
     asked = ""
-    for place, one in enumerate(case.heard):
-        found: list[Weighed] = []
-        for rank, candidate in enumerate(one.candidates):
-            weighed = weigh(candidate.phrase, candidate.figures, alone)
-            if together is not None and weighed.total >= HOPELESS:
-                more = (votes or {})[case.number, place, rank]
-                figures = {**candidate.figures, **more}
-                weighed = weigh(candidate.phrase, figures, together)
-            elif (
-                enrolled is not None and weighed.total >= HOPELESS and "v_own" in candidate.figures
-            ):
-                weighed = weigh(candidate.phrase, candidate.figures, enrolled)
-            found.append(weighed)
+    for one in case.heard:
+        found = [weigh(each.phrase, each.figures, weights) for each in one.candidates]
         if not found:
             continue
         decision, chosen = choose(found, frozenset(case.legal))

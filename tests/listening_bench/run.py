@@ -6,21 +6,22 @@ from pathlib import Path
 from typing import Final
 
 from assistant.grammar.rendering import NUMBER
+from assistant.ports import Stakes
 from assistant.procedure.enums import Intent
+from assistant.speech.cut_and_judge import CutAndJudge
+from assistant.speech.detector import Detector
 from assistant.speech.pocketsphinx_engine import PocketSphinxRecogniser
 from assistant.speech.utterance_verification.score_model import load
-from assistant.speech.utterance_verification.verifier import Opinion, Verifier
-from assistant.speech.utterance_verification.whisper_scores import SecondOpinion
+from assistant.speech.utterance_verification.verifier import Verifier
 from tests.listening_bench import digits as spoken_numbers
+from tests.listening_bench import phones
 from tests.listening_bench.cases import Case, Kind, Material, plan
-from tests.listening_bench.enrolled import Enrolled
 from tests.listening_bench.evidence import Collector, Evidence, collect_all
 from tests.listening_bench.figures import Outcome, outcome, percentile, raw_outcome
 from tests.listening_bench.situations import Situation
 from tests.listening_bench.table import Line, Listening, by_phrase, by_voice, lines, markdown
 from tests.listening_bench.timing import Delay, delays, memory, noise_alone
 from tests.listening_bench.voices import Half
-from tests.listening_bench.votes import Votes, collect_votes
 
 FULL: Final[Mapping[Kind, int]] = {
     "phrase": 300,
@@ -35,7 +36,7 @@ FULL: Final[Mapping[Kind, int]] = {
 SMALL: Final[Mapping[Kind, int]] = {"phrase": 60, "near": 20, "human": 40, "noise": 6, "harm": 100}
 """Cases of a quick look, a few minutes."""
 
-RAW, ALONE, ENROLLED, WITH = "raw engine", "alone", "enrolled", "with second opinion"
+RAW, ALONE, PHONES = "raw engine", "pocketsphinx", "phone model"
 _ONCE_MORE: Final = 1_000_000
 """Added to a case's number for the second saying: other noise, same words."""
 _ANSWER: Final = 2_000_000
@@ -54,8 +55,6 @@ class Setting:
     pronunciations: Mapping[str, Sequence[str]]
     folder: Path
     """Where renderings and evidence are kept."""
-    second: Path | None = None
-    """Folder of the second opinion's model."""
     half: Half = "test"
     digits: Mapping[str, Sequence[str]] | None = None
     """Digits to their words; numbers are measured where given."""
@@ -65,33 +64,36 @@ class Setting:
 
 @dataclass(frozen=True, slots=True)
 class Collected:
-    """Evidence and votes of first and second sayings."""
+    """Evidence for pocketsphinx, and what the phone model heard, of first and second sayings."""
 
     first: Sequence[Evidence]
     again: Sequence[Evidence]
-    votes: Votes
+    heard: Mapping[int, phones.Heard]
 
 
 def collect(setting: Setting, wanted: Mapping[Kind, int], say: Say) -> Collected:
     """Gather the evidence for one half, using what is kept already."""
     material = Material(setting.half, setting.phrases, setting.folder)
     cases = {case.number: case for case in plan(material, wanted)}
-    enrolled = Enrolled(material, setting.folder)
-    collector = Collector(material, setting.pronunciations, enrolled)
-    opinion = SecondOpinion(setting.second) if setting.second else None
-    stem = setting.folder / setting.half
     say(f"{len(cases)} clips of {', '.join(who.name for who in material.speakers)} and people")
-    first = list(collect_all(collector, list(cases.values()), stem.with_suffix(".jsonl")))
-    votes = _votes(first, cases, material, opinion, stem.with_suffix(".votes.jsonl"))
-    missed = [each for way in _ways(first, votes, opinion) for each in _missed(way)]
+    first, heard = _listened(setting, material, list(cases.values()), setting.half)
+    missed = [each for way in _ways(first, heard) for each in _missed(way)]
     once_more = _second_sayings(missed, cases, setting.phrases)
     say(f"{len(once_more)} phrases said once more or affirmed")
-    kept = setting.folder / f"{setting.half}.again.jsonl"
-    again = list(collect_all(collector, list(once_more.values()), kept))
-    kept = setting.folder / f"{setting.half}.again.votes.jsonl"
-    more = _votes(again, once_more, material, opinion, kept)
-    figures = {**votes.figures, **more.figures}
-    return Collected(first, again, Votes(figures, [*votes.cpu, *more.cpu]))
+    kept = f"{setting.half}.again"
+    again, more = _listened(setting, material, list(once_more.values()), kept)
+    return Collected(first, again, {**heard, **more})
+
+
+def _listened(
+    setting: Setting, material: Material, cases: Sequence[Case], kept: str
+) -> tuple[list[Evidence], dict[int, phones.Heard]]:
+    """Have both engines hear the cases."""
+    collector = Collector(material, setting.pronunciations)
+    evidence = list(collect_all(collector, cases, setting.folder / f"{kept}.jsonl"))
+    listener = phones.Phones(material, setting.pronunciations)
+    found = phones.hear_all(listener, cases, setting.folder / f"{kept}.phones.jsonl")
+    return evidence, {each.number: each for each in found}
 
 
 def _second_sayings(
@@ -99,7 +101,9 @@ def _second_sayings(
 ) -> dict[int, Case]:
     """What is said after a refusal, and after an ask-back of the right phrase."""
     affirm, negative = phrases[Intent.AFFIRM].lower(), phrases[Intent.NEGATIVE].lower()
-    asking = Situation("asked-back", (affirm, negative), frozenset())
+    both = frozenset({affirm, negative})
+    answers: dict[str, Stakes] = dict.fromkeys(both, "answer")
+    asking = Situation("asked-back", tuple(both), frozenset(), stakes=answers, expected=both)
     found: dict[int, Case] = {}
     for each in sorted(missed, key=lambda outcome: outcome.case.number):
         case = cases[each.case.number]
@@ -112,48 +116,24 @@ def _second_sayings(
     return found
 
 
-def _votes(
-    evidence: Sequence[Evidence],
-    cases: Mapping[int, Case],
-    material: Material,
-    opinion: Opinion | None,
-    kept: Path,
-) -> Votes:
-    if opinion is None:
-        return Votes()
-    return collect_votes(evidence, cases, material, kept, opinion=opinion, alone=load("alone"))
-
-
 def _missed(way: Listening) -> list[Outcome]:
     return [each for each in way.of("phrase") if not each.right]
 
 
-def _ways(
-    evidence: Sequence[Evidence], votes: Votes, opinion: Opinion | Path | None
-) -> list[Listening]:
+def _ways(evidence: Sequence[Evidence], heard: Mapping[int, phones.Heard]) -> list[Listening]:
     alone = load("alone")
-    own = load("enrolled")
-    found = [
+    return [
         Listening(ALONE, [outcome(case, alone) for case in evidence]),
-        Listening(ENROLLED, [outcome(case, alone, enrolled=own) for case in evidence]),
+        Listening(PHONES, [phones.outcome(case, heard[case.number]) for case in evidence]),
     ]
-    if opinion is not None:
-        together = load("second-opinion")
-        figures = votes.figures
-        found.append(
-            Listening(WITH, [outcome(case, alone, together, figures) for case in evidence])
-        )
-    return found
 
 
-def ways(setting: Setting, collected: Collected) -> list[Listening]:
+def ways(collected: Collected) -> list[Listening]:
     """Decide on all evidence in every way of listening."""
-    later = _ways(collected.again, collected.votes, setting.second)
+    later = _ways(collected.again, collected.heard)
     judged = [
         replace(way, repeats=_from(second, _ONCE_MORE), answers=_from(second, _ANSWER))
-        for way, second in zip(
-            _ways(collected.first, collected.votes, setting.second), later, strict=True
-        )
+        for way, second in zip(_ways(collected.first, collected.heard), later, strict=True)
     ]
     # Harm is not measured for the raw engine: its clips are only scored where ours could accept.
     heard = [case for case in collected.first if case.kind != "harm"]
@@ -181,64 +161,69 @@ def numbers(setting: Setting) -> list[Line]:
     return spoken_numbers.lines(found, ALONE)
 
 
-def timing(setting: Setting, wanted: Mapping[Kind, int]) -> list[Line]:
+def timing(
+    setting: Setting, wanted: Mapping[Kind, int], heard: Mapping[int, phones.Heard]
+) -> list[Line]:
     """Measure delays, processor time, memory and listening to noise alone, live."""
     material = Material(setting.half, setting.phrases, setting.folder)
     drawn = plan(material, wanted)
     cases = [case for case in drawn if case.kind == "phrase"][:_TIMED]
     raw = PocketSphinxRecogniser(setting.pronunciations)
     raw.prepare(material.union)
-    judges: dict[str, Verifier] = {}
-    found: dict[str, dict[str, str]] = {}
-    for name, opinion in _opinions(setting):
-        judge = judges[name] = Verifier(setting.pronunciations, second=opinion)
-        judge.prepare(material.union, material.situations[0].legal)
-        timed = delays(material, cases, judge.judge, raw.hear)
-        found.setdefault("processor time of the whole loop", {RAW: "1.0 x"})
-        for figure, cell in {**_delay_cells(timed), **_cost_cells(timed)}.items():
-            found.setdefault(figure, {})[name] = cell
-        second = setting.second if opinion else None
-        found.setdefault("peak memory of judging, MB", {})[name] = f"{memory(second):.0f}"
+    judge = Verifier(setting.pronunciations)
+    judge.prepare(material.union, material.situations[0].legal)
+    timed = delays(material, cases, judge.judge, raw.hear)
+    taken = [heard[case.number] for case in cases if heard[case.number].decision == "accept"]
+    found = {figure: {ALONE: cell} for figure, cell in _delay_cells(timed).items()}
+    found["end of speech to decision"][PHONES] = _spread([each.delay for each in taken])
+    found.update(_cost_cells(timed, [heard[case.number] for case in cases]))
+    memories = {ALONE: memory("embedded"), PHONES: memory("phones")}
+    found["peak memory of judging, MB"] = {name: f"{each:.0f}" for name, each in memories.items()}
     for kind in ("babble", "hum"):
-        ways = {name: judge.judge for name, judge in judges.items()}
-        heard = noise_alone(kind, setting.minutes_of_noise, material, ways)
+        detectors: dict[str, Detector] = {
+            ALONE: CutAndJudge(judge.judge),
+            PHONES: phones.Phones(material, setting.pronunciations).detector(
+                material.union, material.situations[0]
+            ),
+        }
+        listened = noise_alone(kind, setting.minutes_of_noise, material, detectors)
         found[f"accepted from {kind} alone"] = {
             name: f"{each.accepted} of {each.utterances} in {each.minutes:g} min"
-            for name, each in heard.items()
+            for name, each in listened.items()
         }
     return [Line(figure, cells) for figure, cells in found.items()]
 
 
-def _opinions(setting: Setting) -> list[tuple[str, Opinion | None]]:
-    found: list[tuple[str, Opinion | None]] = [(ALONE, None)]
-    if setting.second:
-        found.append((WITH, SecondOpinion(setting.second)))
-    return found
+def _spread(values: Sequence[float]) -> str:
+    return f"p50 {percentile(values, 0.5):.2f} s, p95 {percentile(values, 0.95):.2f} s"
 
 
 def _delay_cells(found: Sequence[Delay]) -> Mapping[str, str]:
-    def cell(values: Sequence[float]) -> str:
-        return f"p50 {percentile(values, 0.5):.2f} s, p95 {percentile(values, 0.95):.2f} s"
-
     return {
-        "end of speech to decision": cell([each.total for each in found]),
-        "wall time of the judgement": cell([each.judged for each in found]),
-        "end of speech to the engine's own endpoint": cell([each.engine for each in found]),
+        "end of speech to decision": _spread([each.total for each in found]),
+        "wall time of the judgement": _spread([each.judged for each in found]),
+        "end of speech to the engine's own endpoint": _spread([each.engine for each in found]),
     }
 
 
-def _cost_cells(found: Sequence[Delay]) -> Mapping[str, str]:
-    ours = sum(each.cpu for each in found)
-    raw, seconds = sum(each.raw_cpu for each in found), sum(each.seconds for each in found)
-    return {"processor time of the whole loop": f"{ours / raw:.1f} x, {ours / seconds:.2f} s per s"}
+def _cost_cells(
+    found: Sequence[Delay], heard: Sequence[phones.Heard]
+) -> Mapping[str, dict[str, str]]:
+    """Return the processor time for each second of sound, beside decoding the grammar alone."""
+    raw = sum(each.raw_cpu for each in found) / sum(each.seconds for each in found)
+    ours = sum(each.cpu for each in found) / sum(each.seconds for each in found)
+    new = sum(each.cpu for each in heard) / sum(each.seconds for each in heard)
+    costs = {ALONE: ours, PHONES: new}
+    cells = {name: f"{one / raw:.1f} x, {one:.3f} s per s" for name, one in costs.items()}
+    return {"processor time of the whole loop": {RAW: "1.0 x", **cells}}
 
 
 def report(setting: Setting, wanted: Mapping[Kind, int], say: Say) -> str:
     """Measure everything and return the text to print."""
     collected = collect(setting, wanted, say)
-    judged = ways(setting, collected)
+    judged = ways(collected)
     say("timing")
-    table = [*lines(judged), *numbers(setting), *timing(setting, wanted)]
+    table = [*lines(judged), *numbers(setting), *timing(setting, wanted, collected.heard)]
     parts = [markdown(table)]
     for way in judged[1:]:
         worst = [f"{text}: {found}" for text, found in by_phrase(way.outcomes)[:12]]

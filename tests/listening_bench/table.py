@@ -53,6 +53,7 @@ def lines(ways: Iterable[Listening]) -> list[Line]:
         line("unrelated human speech accepted", lambda w: rate(w.of("human"), _accepted)),
         line("other talk accepted", lambda w: rate(w.of("chatter"), _accepted)),
         line("bursts of noise accepted", lambda w: rate(w.of("noise"), _accepted)),
+        line("unrelated clips that make it speak", lambda w: rate(w.of(*UNRELATED), _spoke)),
         line("near misses accepted", lambda w: rate(w.of("near"), _accepted)),
         line("near misses accepted, not read back", lambda w: rate(w.of("near"), _unasked)),
         line("near misses that advance or record", lambda w: rate(w.of("near"), _harm)),
@@ -81,6 +82,10 @@ def _right(each: Outcome) -> bool:
 
 def _unasked(each: Outcome) -> bool:
     return each.decision == "accept" and not each.read_back
+
+
+def _spoke(each: Outcome) -> bool:
+    return each.spoke or each.decision != "refuse"
 
 
 def _wrong(each: Outcome) -> bool:

@@ -12,7 +12,9 @@ from typing import Final
 import numpy as np
 
 from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Judgement, Utterance
-from assistant.speech.endpoint import Endpointer, EndpointSettings
+from assistant.session.engine_factory import EngineChoice
+from assistant.speech.detector import Detector
+from assistant.speech.endpoint import EndpointSettings
 from assistant.speech.pcm import bytes_of
 from tests.listening_bench.cases import Case, Material
 from tests.listening_bench.cutting import usable
@@ -113,34 +115,29 @@ class Listened:
 
 
 def noise_alone(
-    kind: Noise,
-    minutes: int,
-    material: Material,
-    judges: Mapping[str, Callable[[Utterance], Judgement]],
+    kind: Noise, minutes: int, material: Material, detectors: Mapping[str, Detector]
 ) -> Mapping[str, Listened]:
-    """Listen to minutes of one noise with nobody speaking, with every judge at once.
+    """Listen to minutes of one noise with nobody speaking, with every detector at once.
 
     Args:
         kind: the noise.
         minutes: how long.
         material: recordings for the babble.
-        judges: the ways of listening by their names.
+        detectors: the ways of listening by their names.
     """
-    endpointer = Endpointer()
-    judgements: dict[str, list[str]] = {name: [] for name in judges}
+    decisions: dict[str, list[str]] = {name: [] for name in detectors}
     size = BLOCK_SAMPLES * 2
     for minute in range(minutes):
         generator = np.random.default_rng([minute, len(kind)])
         sound = make(kind, 60 * SAMPLE_RATE, generator, material.talk) * 900.0
         data = bytes_of(sound)
         for at in range(0, len(data), size):
-            segment = endpointer.feed(data[at : at + size])
-            if segment is not None and segment.ended_by == "quiet" and not segment.too_short:
-                for name, judge in judges.items():
-                    judgements[name].append(judge(segment.utterance).decision)
+            for name, detector in detectors.items():
+                heard = detector.feed(data[at : at + size])
+                decisions[name] += [each.judgement.decision for each in heard]
     return {
         name: Listened(float(minutes), len(found), found.count("accept"), found.count("ask"))
-        for name, found in judgements.items()
+        for name, found in decisions.items()
     }
 
 
@@ -148,14 +145,14 @@ _ROOT: Final = Path(__file__).parents[2]
 
 _MEMORY: Final = """
 import sys
-from pathlib import Path
 import numpy as np
 from assistant.ports import Utterance
-from assistant.speech.utterance_verification import Verifier, SecondOpinion
+from assistant.grammar.language import parse_grammar
+from assistant.session.engine_factory import open_engine
+from assistant.storage import bundled_files
 from tests.listening_bench.timing import peak_memory
-folder = sys.argv[1]
-judge = Verifier(second=SecondOpinion(Path(folder)) if folder else None)
-judge.prepare(["stop sampling now", "say again", "stand by"], ["say again"])
+judge = open_engine(parse_grammar(bundled_files.read_grammar("en"), "en"), sys.argv[1])
+judge.prepare(["stop sampling now", "say again", "stand by"], {"say again": "lenient"})
 for seed in range(3):
     noise = np.random.default_rng(seed).normal(0, 900, 32000)
     judge.judge(Utterance(pcm=noise.astype("<i2").tobytes()))
@@ -174,9 +171,9 @@ def peak_memory() -> float:
     return peak / (1024.0 * 1024.0 if sys.platform == "darwin" else 1024.0)
 
 
-def memory(second: Path | None = None) -> float:
+def memory(engine: EngineChoice) -> float:
     """Return the peak memory of a process that only judges, in megabytes."""
-    command = [sys.executable, "-c", _MEMORY, str(second or "")]
+    command = [sys.executable, "-c", _MEMORY, engine]
     done = subprocess.run(
         command, capture_output=True, check=True, text=True, timeout=300, cwd=_ROOT
     )

@@ -1,6 +1,5 @@
 """Whether an utterance is taken for a phrase, asked back or refused."""
 
 from assistant.speech.utterance_verification.verifier import Verifier
-from assistant.speech.utterance_verification.whisper_scores import SecondOpinion, default_folder
 
-__all__ = ["SecondOpinion", "Verifier", "default_folder"]
+__all__ = ["Verifier"]

@@ -2,13 +2,9 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
 
 from assistant.ports import Decision
 from assistant.speech.utterance_verification.score_model import Weights
-
-HOPELESS: Final = -6.0
-"""Below this sum with the embedded engine alone, no second opinion is asked for."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -69,7 +69,7 @@ def load(name: str) -> Weights:
     """Read the weights that come with the program.
 
     Args:
-        name: "alone", "second-opinion" or "enrolled".
+        name: of the file.
 
     Raises:
         GrammarError: the file is damaged.

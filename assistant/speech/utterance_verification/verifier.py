@@ -6,17 +6,14 @@ phrase may therefore be one that is not legal now, and `legal` in its scores say
 
 import threading
 from collections.abc import Collection, Mapping, Sequence
-from typing import Final, Protocol
+from typing import Final
 
 from assistant.ports import SAMPLE_RATE, Decision, Judgement, Utterance
-from assistant.speech.utterance_verification.decision import HOPELESS, Weighed, choose, weigh
+from assistant.speech.utterance_verification.decision import Weighed, choose, weigh
 from assistant.speech.utterance_verification.decoder_passes import Engine, Passes
-from assistant.speech.utterance_verification.dtw_templates import Compared
 from assistant.speech.utterance_verification.features import measure
-from assistant.speech.utterance_verification.profile import Profile
 from assistant.speech.utterance_verification.score_model import Weights, load
 from assistant.speech.utterance_verification.trimming import (
-    Samples,
     dithered,
     samples_of,
     spread,
@@ -29,19 +26,6 @@ LONGEST: Final = 4.0
 """Seconds; no phrase takes longer, talk does."""
 
 
-class Opinion(Protocol):
-    """A second recogniser that gives figures for a phrase."""
-
-    @property
-    def name(self) -> str:
-        """Engine and model, as they go on record."""
-        ...
-
-    def figures(self, samples: Samples, phrase: str, second: str) -> Mapping[str, float]:
-        """Return the evidence for a phrase against its best rival."""
-        ...
-
-
 class Verifier:
     """Decides about utterances; may be used from several threads, calls wait for each other."""
 
@@ -49,26 +33,16 @@ class Verifier:
         self,
         pronunciations: Mapping[str, Sequence[str]] | None = None,
         *,
-        second: Opinion | None = None,
-        profile: Profile | None = None,
-        alone: Weights | None = None,
-        together: Weights | None = None,
+        weights: Weights | None = None,
     ) -> None:
         """Load the engine.
 
         Args:
             pronunciations: words the dictionary lacks or says differently, in ARPAbet.
-            second: a second opinion, where one is installed.
-            profile: the voice of whoever is going to speak, where it is known.
-            alone: weights without a second opinion; those of the program when not given.
-            together: weights with one; those of the program when not given.
+            weights: of the decision; those of the program when not given.
         """
         self._engine = Engine(pronunciations)
-        self._second = second
-        self._profile = profile
-        self._alone = alone or load("alone")
-        self._together = together or load("second-opinion") if second else None
-        self._enrolled = load("enrolled") if profile else None
+        self._weights = weights or load("alone")
         self._union: tuple[str, ...] = ()
         self._legal: frozenset[str] = frozenset()
         self._stricter = 0.0
@@ -76,16 +50,8 @@ class Verifier:
 
     @property
     def name(self) -> str:
-        """Engines and weights, as they go on record."""
-        parts = ["pocketsphinx en-us"]
-        weights = self._alone
-        if self._second is not None and self._together is not None:
-            parts.append(self._second.name)
-            weights = self._together
-        if self._profile is not None and self._enrolled is not None:
-            parts.append(f"voice of {self._profile.name} {self._profile.digest}")
-            weights = weights if self._second else self._enrolled
-        return ", ".join([*parts, f"weights {weights.name}"])
+        """Engine and weights, as they go on record."""
+        return f"pocketsphinx en-us, weights {self._weights.name}"
 
     def prepare(self, union: Sequence[str], legal: Collection[str]) -> None:
         """Set all phrases that can be heard, and those that are legal now.
@@ -120,7 +86,7 @@ class Verifier:
         samples = dithered(samples)
         found: list[Weighed] = []
         for passes in self._engine.run(samples, spread(whole)):
-            weighed = self._weigh(whole, samples, passes)
+            weighed = self._weigh(passes)
             if weighed is not None:
                 found.append(weighed)
             # The passes for a legal phrase are made only where the best of all is not taken.
@@ -146,23 +112,11 @@ class Verifier:
         """Whether a phrase can be taken now."""
         return not self._legal or phrase in self._legal
 
-    def _weigh(self, whole: Samples, samples: Samples, passes: Passes) -> Weighed | None:
+    def _weigh(self, passes: Passes) -> Weighed | None:
         figures = measure(passes, self._union, self._engine.pronounce)
         if figures is None:
             return None
-        alone = weigh(passes.phrase, figures, self._alone.moved(self._stricter))
-        if alone.total < HOPELESS:
-            return alone
-        if self._second is not None and self._together is not None:
-            more = self._second.figures(samples, passes.phrase, passes.second)
-            weights = self._together.moved(self._stricter)
-            return weigh(passes.phrase, {**figures, **more}, weights)
-        if self._profile is not None and self._enrolled is not None:
-            likeness = self._profile.figures(Compared(whole), passes.phrase, passes.second)
-            if likeness:
-                weights = self._enrolled.moved(self._stricter)
-                return weigh(passes.phrase, {**figures, **likeness}, weights)
-        return alone
+        return weigh(passes.phrase, figures, self._weights.moved(self._stricter))
 
     def _typed(self, utterance: Utterance) -> Judgement:
         phrase = " ".join(utterance.typed.lower().split())

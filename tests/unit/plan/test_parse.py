@@ -244,7 +244,7 @@ def test_conical_bin_narrows_too() -> None:
     [
         (b"\xff\xfeplan = 1", "not UTF-8 text at byte 0; save it as UTF-8."),
         (b"plan = ", "not valid TOML: Invalid value"),
-        (b"plan = " + b"9" * 5000, "not valid TOML: Exceeds the limit"),
+        (b"plan = " + b"9" * 5000, "not valid TOML: a number has thousands"),
         (b"plan = " + b"[" * 5000, "not valid TOML: maximum recursion depth"),
         (b"", "is missing; add it"),
         (b"locations = 3", "is missing; add it"),

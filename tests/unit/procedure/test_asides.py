@@ -21,7 +21,7 @@ from assistant.procedure.events import (
     StorageTroubled,
 )
 from assistant.procedure.model import Status
-from assistant.procedure.prompts import REMARK_LIMIT_S
+from assistant.procedure.prompts import REMARK_LIMIT_S, enter
 from tests.unit.procedure.conftest import OPENED, RESUMED, Drive, reachable, said
 
 Start = Callable[..., Drive]
@@ -518,6 +518,18 @@ def test_saying_it_once_more_does_not_affirm_what_was_read_back(drive: Start) ->
     there = drive("double-cone", State.READING_BACK).hear(Intent.VIAL_FULL)
     assert (there.state, there.prompts) == (State.READING_BACK, ["read-back"])
     assert not there.outcome.advanced
+
+
+@pytest.mark.parametrize("state", [State.READING_BACK, State.CHECKING, State.STOPPING])
+def test_a_pending_question_is_put_again_where_an_answer_is_wanted(
+    drive: Start, state: State
+) -> None:
+    """Nothing else changes."""
+    there = drive("bin", state)
+    before = there.session
+    wanted = [effect.prompt for effect in enter(before) if isinstance(effect, Say)]
+    there.take(Heard(source="voice", text="x", decision="refuse", reason="answer-wanted"))
+    assert (there.prompts, there.session) == (wanted, before)
 
 
 def test_another_result_takes_the_place_of_what_was_read_back(drive: Start) -> None:

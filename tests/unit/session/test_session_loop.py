@@ -446,7 +446,53 @@ def test_no_key_confirms_a_caution_or_a_vial_before_its_prompt_has_ended(bench: 
     assert not press_into_prompt()
     bench.press()
     assert bench.conductor.session.progress.die == 1
-    bench.hear("vial two full")
+    vial = Meaning(intent=Intent.VIAL_FULL, vial=2)
+    heard = Heard(source="voice", text="vial two full", decision="accept", meaning=vial)
+    bench.conductor.take(heard)
     assert not press_into_prompt()
     bench.press()
     assert bench.conductor.session.progress.die == 2
+
+
+def to_the_vials(bench: Bench) -> Bench:
+    """Press the key until the dies are emptied."""
+    through_cautions(bench)
+    while bench.conductor.session.state is not State.EMPTYING_DIES:
+        bench.pass_time(0.5)
+        bench.press()
+    return bench
+
+
+@pytest.mark.parametrize(
+    "text", ["vial two full", "vial one contains nothing", "tube is emptied out"]
+)
+def test_a_read_back_is_ended_by_an_answer_only(bench: Bench, text: str) -> None:
+    """Another phrase may be a misheard answer: the question is put again, no deviation is noted."""
+    to_the_vials(bench).hear("vial one full")
+    asked, said = bench.conductor.session, bench.mouth.said[-1]
+    assert asked.state is State.READING_BACK
+    bench.hear(text)
+    bench.type(text)
+    assert bench.conductor.session == asked
+    assert bench.mouth.said[-2:] == [said, said]
+    assert [e.reason for e in bench.events[-2:] if isinstance(e, Heard)] == ["answer-wanted"] * 2
+    bench.hear("affirm")
+    assert bench.conductor.session.progress.die == 1
+    assert bench.conductor.session.deviations == ()
+
+
+def test_a_doubtful_answer_has_its_question_put_again(bench: Bench) -> None:
+    """Aloud, with the phrase in it; without a question, "affirm" is no answer."""
+    to_the_vials(bench).hear("vial one full")
+    read_back = bench.mouth.said[-1]
+    bench.hear("affirm", "ask")
+    assert bench.mouth.said[-1] == read_back
+    assert bench.conductor.session.progress.pending is not None
+    bench.hear("affirm")
+    bench.hear("affirm", "ask")
+    assert bench.mouth.said[-1] == "Not understood."
+    bench.hear("stop sampling now")
+    question = bench.mouth.said[-1]
+    bench.hear("negative", "ask")
+    assert bench.mouth.said[-1] == question
+    assert bench.conductor.session.state is State.STOPPING

@@ -8,7 +8,7 @@ from assistant.cli.sound_check import lines
 from assistant.errors import DeviceError
 from assistant.grammar.language import Language, parse_grammar
 from assistant.plan import parse_plan
-from assistant.ports import PhraseEngine, Utterance
+from assistant.ports import SAMPLE_RATE, PhraseEngine, Utterance
 from assistant.procedure.model import begin
 from assistant.session.engine_factory import open_engine
 from assistant.session.sound_check import (
@@ -18,6 +18,7 @@ from assistant.session.sound_check import (
     Delays,
     Finding,
     SoundCheck,
+    judging_ms,
     spoken_for_check,
     stricter,
     unworkable,
@@ -50,8 +51,8 @@ def english() -> Language:
 
 @pytest.fixture(scope="module")
 def judge(english: Language) -> PhraseEngine:
-    """The embedded recogniser, loaded once."""
-    return open_engine(english, "embedded")
+    """The phone model, loaded once."""
+    return open_engine(english)
 
 
 @pytest.fixture(scope="module")
@@ -196,3 +197,14 @@ def test_what_was_found_is_told(check: SoundCheck, say: Callable[[str], bytes]) 
     assert f"signal to noise: {event.snr_db} dB" in text
     assert "raise its thresholds by 0.00" in text
     assert text.endswith("sound check: good")
+
+
+def test_how_long_a_phrase_takes_to_judge_is_measured(
+    check: SoundCheck, judge: PhraseEngine, say: Callable[[str], bytes]
+) -> None:
+    """On what was said last, judged anew each time."""
+    assert check.latest.pcm == b""
+    answered(check, Loopback(snr_db=25, speech_dbfs=LEVEL, seed=2), say)
+    assert len(check.latest.pcm) > SAMPLE_RATE
+    judge.judge(check.latest)
+    assert judging_ms(judge, check.latest) > 0.5

@@ -71,27 +71,6 @@ def test_doubt_and_refusal() -> None:
     assert outcome(evidence(), PLAIN).decision == "refuse"
 
 
-def test_votes_decide_where_there_is_hope() -> None:
-    """With the second opinion its figures are added; a hopeless candidate is not voted on."""
-    together = Weights("both", 0.0, {"a": 1.0, "w": 1.0}, accept=2.0, ask=1.0)
-    voted = outcome(evidence(heard("go", 1.0)), PLAIN, together, {(1, 0, 0): {"w": 1.5}})
-    assert voted.right
-    hopeless = outcome(evidence(heard("go", -9.0)), PLAIN, together, {})
-    assert hopeless.decision == "refuse"
-
-
-def test_a_profile_decides_where_there_is_one() -> None:
-    """With a template its figures are added; without, and where there is no hope, they are not."""
-    own = Weights("own", 0.0, {"a": 1.0, "v_own": -1.0}, accept=0.0, ask=-1.0)
-    near = Candidate("go", {"a": 1.0, "v_own": 0.5})
-    far = Candidate("go", {"a": 1.0, "v_own": 9.0})
-    lost = Candidate("go", {"a": -9.0, "v_own": -99.0})
-    for candidate, decision in ((near, "accept"), (far, "refuse"), (lost, "refuse")):
-        one = Heard(1.0, 0.3, "no", 0.01, 0.1, (candidate,))
-        assert outcome(evidence(one), PLAIN, enrolled=own).decision == decision
-    assert outcome(evidence(heard("go", 1.5)), PLAIN, enrolled=own).decision == "ask"
-
-
 def test_what_is_read_back_does_no_harm_unasked() -> None:
     """A result that records a sample is asked back, however sure."""
     case = replace(evidence(heard("go", 3.0), text="no"), read_back=("go",))

@@ -1,16 +1,13 @@
 """The judge on real passes of the embedded engine."""
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 
-from assistant.errors import DeviceError, GrammarError
+from assistant.errors import GrammarError
 from assistant.ports import Utterance
 from assistant.speech.pcm import bytes_of
 from assistant.speech.tts import Voice
-from assistant.speech.utterance_verification import SecondOpinion, Verifier
-from assistant.speech.utterance_verification.profile import make_profile
+from assistant.speech.utterance_verification import Verifier
 from assistant.speech.utterance_verification.trimming import samples_of, spread, trimmed
 
 PHRASES = ["stop sampling now", "say again", "vial one underfilled"]
@@ -76,22 +73,6 @@ def test_a_phrase_scores_alike_whatever_was_heard_before() -> None:
     assert judge.judge(utterance) == first
 
 
-def test_a_profile_decides_what_its_owner_says() -> None:
-    """Enrolled at 150 words a minute and heard at 170, in noise: the likeness is in the scores."""
-    slow, heard = Voice("en-us+f3", 150), Voice("en-us+f3", 170)
-    words = {"underfilled": ["AH N D ER F IH L D"]}
-    sayings = [(text, in_a_room(slow.render(text), 10.0).pcm) for text in PHRASES[:2]]
-    judge = Verifier(words, profile=make_profile("Ann", sayings))
-    judge.prepare(PHRASES, PHRASES)
-    for text in PHRASES[:2]:
-        judgement = judge.judge(in_a_room(heard.render(text), 150.0))
-        assert (judgement.decision, judgement.text) == ("accept", text)
-        assert float(judgement.scores["v_gap"]) > 0.0
-    other = judge.judge(in_a_room(heard.render(PHRASES[2]), 10.0))
-    assert other.text == PHRASES[2]
-    assert "v_gap" not in other.scores
-
-
 def test_unknown_words_are_named(judge: Verifier) -> None:
     """A phrase that cannot be pronounced is refused at once, with the word."""
     with pytest.raises(GrammarError, match="zorblax"):
@@ -103,12 +84,6 @@ def test_an_empty_grammar_is_refused() -> None:
     """There must be something to listen for."""
     with pytest.raises(GrammarError, match="no phrase"):
         Verifier().prepare([], [])
-
-
-def test_a_missing_second_opinion_says_what_to_do(tmp_path: Path) -> None:
-    """The folder is named, and the extra that brings the packages."""
-    with pytest.raises(DeviceError, match="second-opinion"):
-        SecondOpinion(tmp_path)
 
 
 def test_trimming_keeps_the_loud_part_with_its_margins() -> None:
