@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from assistant.evaluation.indications import Figure, Indication
 from assistant.evaluation.results import by_location
 from assistant.evaluation.review import Answer
+from assistant.evaluation.schemes import PLAN_1, PLAN_2, UDU
 from assistant.procedure.model import Status
 from assistant.report import sections_record as of_record
 from assistant.report import sections_results as of_results
@@ -35,6 +36,7 @@ from assistant.report.formatting import (
 )
 from assistant.report.sections_components import components
 from assistant.report.sections_computed import computed
+from assistant.report.sections_results import MORE_THAN_ONE, spread_of
 
 DISCLAIMER = (
     "This report says what the numbers say about this study. It releases nothing: that is for the "
@@ -43,6 +45,9 @@ DISCLAIMER = (
 
 MOST_LETTERS = 240
 """Longer lists of vials are cut at the top of the report; the table of all vials has them."""
+
+OF_UNITS = (UDU.key, PLAN_1.key, PLAN_2.key)
+"""Schemes made for dosage units."""
 
 _YES = {True: "yes", False: "no", None: "not tested"}
 
@@ -109,10 +114,7 @@ def _line(case: Case) -> str:
 
 
 def _limits(case: Case) -> Iterator[str]:
-    if case.made_up:
-        yield f"{made_up_mark(case.made_up)}."
-    if not case.record.opened.kind:
-        yield "The record does not say whether the session was live or a rehearsal."
+    yield from _basis(case)
     for outcome in case.study.outcomes:
         if outcome.scheme.key == "protocol":
             yield f"{outcome.scheme.title} ({outcome.scheme.source}): {outcome.sentence}"
@@ -127,6 +129,19 @@ def _limits(case: Case) -> Iterator[str]:
     standing = [d.deviation for d in case.record.deviations if d.deviation.status == "open"]
     if standing:
         yield f"{counted(len(standing), 'deviation')} not disposed of."
+
+
+def _basis(case: Case) -> Iterator[str]:
+    """What the answer rests on that takes from its weight."""
+    if case.made_up:
+        yield f"{made_up_mark(case.made_up)}."
+    if not case.record.opened.kind:
+        yield "The record does not say whether the session was live or a rehearsal."
+    if case.wish.scheme in OF_UNITS and case.doses[1] > MORE_THAN_ONE:
+        yield (
+            f"{case.wish.scheme} judges dosage units, and these samples hold "
+            f"{spread_of(case.doses)} unit doses: single doses vary more."
+        )
 
 
 def in_short(problems: Sequence[str]) -> str:
@@ -196,6 +211,7 @@ def _facts(case: Case) -> Iterator[Block]:
             ("blend", f"{plan.powder.fill_mass_kg:g} kg in a {plan.vessel.kind}"),
             ("sampler", f"{sampler.identity}, {sampler.kind}, {sampler.shaft} shaft"),
             ("dies", f"{sampler.die_set}, {sampler.die_volume_ml:g} mL"),
+            ("sample size", f"{spread_of(case.doses)} unit doses"),
             (
                 "design",
                 f"{len(plan.locations)} locations, {len(sampler.positions)} from a spot, "

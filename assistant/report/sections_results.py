@@ -116,8 +116,32 @@ def schemes(case: Case) -> Iterator[Block]:
         note="Meeting an acceptance limit is not passing <905>: it assumes normal results and "
         "says nothing of a loss of content during shelf life (E2810-19, 4.4).",
     )
+    if case.doses[1] > MORE_THAN_ONE:
+        yield Text(_doses(case), "warning")
     yield Text(_FDA, "small")
 
+
+def spread_of(doses: tuple[float, float]) -> str:
+    """Unit doses in a sample, in words."""
+    low, high = fixed(doses[0]), fixed(doses[1])
+    return low if low == high else f"{low} to {high}"
+
+
+def _doses(case: Case) -> str:
+    low, high = case.doses
+    factor = (low * high) ** 0.25  # root of the geometric mean of the multiples
+    return (
+        f"The samples hold {spread_of(case.doses)} unit doses. A larger sample averages out what "
+        "differs inside it, so the spread here is a lower limit for that of single doses. In a "
+        f"perfect random mixture single doses would vary about {factor:.2f} times as much (the "
+        "root of the multiple); how much more they vary in a real blend, where particles cling "
+        "or segregate, depends on the blend. Nothing was scaled: no published rule for it is known "
+        "to this program."
+    )
+
+
+MORE_THAN_ONE = 1.1
+"""Unit doses in a sample from which on the report warns; a choice of this program."""
 
 _FDA = (
     "What the FDA answered after withdrawing the draft (Questions and Answers on CGMP, production "

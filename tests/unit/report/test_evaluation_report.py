@@ -513,3 +513,19 @@ def test_standards_are_quoted_for_what_they_say(case: MakeCase) -> None:
     ):
         assert quoted in said
     assert "memory" not in said
+
+
+def test_samples_of_more_than_one_dose_are_warned_about(case: MakeCase) -> None:
+    """A dosage-unit scheme on samples of 1.5 doses says so on its first page, with the factor."""
+    plain = case()
+    said = words(document(plain))
+    assert "The samples hold 1.52 to 1.74 unit doses." in said
+    assert "about 1.28 times as much" in said  # root of 1.63
+    assert not any("unit doses" in aside for aside in verdict(plain).asides)
+    asides = verdict(case(wish=Wish(scheme="usp-905"))).asides
+    assert any("usp-905 judges dosage units" in aside for aside in asides)
+    unweighed = words(document(case(masses=False)))
+    assert "The samples hold 1.44 to 1.86 unit doses." in unweighed
+    large = [("mass_mg = 250.0", "mass_mg = 440.0")]
+    single = words(document(case(changes=large)))
+    assert "A larger sample averages" not in single
