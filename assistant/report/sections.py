@@ -210,8 +210,10 @@ def _facts(case: Case) -> Iterator[Block]:
             ("unit dose", f"{dose.mass_mg:g} mg, label claim {dose.label_claim_mg:g} mg"),
             ("blend", f"{plan.powder.fill_mass_kg:g} kg in a {plan.vessel.kind}"),
             ("sampler", f"{sampler.identity}, {sampler.kind}, {sampler.shaft} shaft"),
-            ("dies", f"{sampler.die_set}, {sampler.die_volume_ml:g} mL"),
-            ("sample size", f"{spread_of(case.doses)} unit doses"),
+            (
+                "dies",
+                f"{sampler.die_set}, {sampler.die_volume_ml:g} mL, {spread_of(case.doses)} doses",
+            ),
             (
                 "design",
                 f"{len(plan.locations)} locations, {len(sampler.positions)} from a spot, "
