@@ -192,8 +192,7 @@ def _figure(figure: Figure) -> str:
 
 
 def _facts(case: Case) -> Iterator[Block]:
-    record = case.record
-    plan = record.plan
+    record, plan = case.record, case.record.plan
     yield Heading("The study")
     counts = Counter(vial.status for vial in record.vials)
     statuses = ", ".join(f"{counts[s]} {s.value}" for s in Status if counts[s])
@@ -210,10 +209,8 @@ def _facts(case: Case) -> Iterator[Block]:
             ("unit dose", f"{dose.mass_mg:g} mg, label claim {dose.label_claim_mg:g} mg"),
             ("blend", f"{plan.powder.fill_mass_kg:g} kg in a {plan.vessel.kind}"),
             ("sampler", f"{sampler.identity}, {sampler.kind}, {sampler.shaft} shaft"),
-            (
-                "dies",
-                f"{sampler.die_set}, {sampler.die_volume_ml:g} mL, {spread_of(case.doses)} doses",
-            ),
+            ("dies", f"{sampler.die_set}, {sampler.die_volume_ml:g} mL"),
+            ("doses a sample", spread_of(case.doses)),
             (
                 "design",
                 f"{len(plan.locations)} locations, {len(sampler.positions)} from a spot, "
