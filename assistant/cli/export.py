@@ -8,11 +8,13 @@ from typing import TYPE_CHECKING, Literal
 from assistant.cli.files import write_file
 from assistant.cli.output import terminal
 from assistant.cli.requirements import show_lacking
+from assistant.clock import SystemClock
 from assistant.errors import InputError
 from assistant.journal.signing import Signature, forged, misplaced
 from assistant.printable import printable
 from assistant.record import OpenRecord, Proof, open_record
 from assistant.record.damaged import begin_proof, told_as_far_as_it_holds
+from assistant.record.signing_rules import objections
 from assistant.record.standing import Standing, standing_of
 from assistant.report.export import Export, to_json
 from assistant.report.export import Signature as Shown
@@ -89,7 +91,12 @@ def collected(
     collector = Collector(record.plan)
     faults += collector.collect(told_as_far_as_it_holds(record, proof, faults, code))
     known = load_public(keys) if keys is not None else None
-    shown = tuple(_shown(signature, proof, known) for signature in proof.signatures)
+    last = proof.last.entry if proof.last else None
+    found = objections(proof.signatures, record.plan, last, SystemClock().now().utc)
+    shown = tuple(
+        _shown(signature, why, proof, known)
+        for signature, why in zip(proof.signatures, found, strict=True)
+    )
     faults += [
         f"The signature of {s.name} {s.standing}."
         for s in shown
@@ -109,11 +116,11 @@ _NO_KEY = "not checked: there is no public key of that name"
 
 
 def _shown(
-    signature: Signature, proof: Proof, keys: "Mapping[str, Ed25519PublicKey] | None"
+    signature: Signature, why: str, proof: Proof, keys: "Mapping[str, Ed25519PublicKey] | None"
 ) -> Shown:
-    """Return a signature with its standing."""
+    """Return a signature with its standing; `why` it does not count by the rules, or ""."""
     said = signature.statement
-    standing = misplaced(signature, proof.heads)
+    standing = misplaced(signature, proof.heads) or why
     if not standing and keys is None:
         standing = _UNCHECKED
     elif not standing and keys is not None:

@@ -198,6 +198,11 @@ def _verify(sub: Sub) -> None:
     sub.add_argument("record", type=Path, help="folder of the record")
     _proof(sub)
     sub.add_argument(
+        "--signed",
+        metavar="CODE",
+        help="signature code that was noted; shows whether a signature was taken away since",
+    )
+    sub.add_argument(
         "--re-hear",
         action="store_true",
         help="also hear every voice confirmation again, with the phone model and pocketsphinx, "
@@ -329,8 +334,9 @@ def _assays(sub: Sub) -> None:
 def _unit(sub: Sub) -> None:
     sub.add_argument(
         "--unit",
-        choices=("percent", "fraction", "mg", "mg/g"),
-        help="unit of the assays, where their heading does not say",
+        choices=("% of target", "% by weight", "fraction of target", "mg", "mg/g"),
+        metavar="UNIT",
+        help="unit of the assays: '%% of target', '%% by weight', 'fraction of target', mg or mg/g",
     )
 
 

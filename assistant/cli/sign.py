@@ -10,14 +10,13 @@ from assistant.cli.verify import signature_lines
 from assistant.clock import SystemClock
 from assistant.errors import InputError, RecordBroken, RecordError
 from assistant.journal.head_code import head_code
-from assistant.journal.signing import Meaning, sign
-from assistant.plan import Plan
+from assistant.journal.signing import Meaning, sign, signature_code
 from assistant.procedure.enums import END
 from assistant.record import open_record, prove
+from assistant.record.signing_rules import objection
 from assistant.storage.keys import load_private_file
+from assistant.storage.printed_name import printed_name
 from assistant.storage.signatures import add_signature
-
-_ROLES = {"performed": "operator", "witnessed": "witness"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,8 +47,7 @@ def run(options: Options) -> int:
             f"The record in {options.record} is still open: finish the session with "
             f"run --resume --into {options.record}, then sign."
         )
-    name = unicodedata.normalize("NFC", " ".join(options.name.split()))
-    _require_part(record.plan, name, options.meaning)
+    name = printed_name(options.name)
     _require_own_key(options.key.name, name)
     key = load_private_file(options.key, passphrase(options.passphrase_file))
     signature = sign(
@@ -60,32 +58,26 @@ def run(options: Options) -> int:
         key=key,
         previous=proof.signatures[-1] if proof.signatures else None,
     )
+    why = objection(
+        signature.statement,
+        proof.signatures,
+        record.plan,
+        proof.last.entry.utc,
+        signature.statement.utc,
+    )
+    if why:
+        raise InputError(f"The signature of {name} {why}; nothing was signed.")
     add_signature(record.view.path, signature)
     last = proof.last.entry
     console = terminal()
     for line in signature_lines((*proof.signatures, signature)):
         console.print(line)
+    console.print(f"signature code {signature_code(len(proof.signatures) + 1, signature)}")
     console.print(f"head code {head_code(last.seq, last.hash).text}")
     return 0
-
-
-def _require_part(plan: Plan, name: str, meaning: str) -> None:
-    """Refuse a signature of having done what the plan has somebody else do."""
-    role = _ROLES.get(meaning)
-    if role is None:
-        return
-    names = [person.name for person in plan.people if person.role == role]
-    if name not in names:
-        known = ", ".join(names) or "nobody"
-        raise InputError(
-            f"{name} cannot sign as {meaning}: the plan's {role} is {known}; "
-            "sign as reviewed or approved."
-        )
 
 
 def _require_own_key(file: str, name: str) -> None:
     """Refuse somebody else's key, which nobody could check later on."""
     if unicodedata.normalize("NFC", file) != f"{name}.key.pem":
-        raise InputError(
-            f"The key file {file} is not {name}.key.pem: each signs with a key of his."
-        )
+        raise InputError(f"The key file {file} is not {name}.key.pem: sign with your own key.")

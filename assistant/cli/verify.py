@@ -11,7 +11,7 @@ from assistant.cli.output import terminal
 from assistant.cli.requirements import show_lacking
 from assistant.errors import RecordBroken
 from assistant.journal.head_code import head_code
-from assistant.journal.signing import Signature, check
+from assistant.journal.signing import Signature, check, require_last
 from assistant.printable import printable
 from assistant.procedure.model import begin
 from assistant.record import OpenRecord, Proof, open_record, prove, software
@@ -26,6 +26,7 @@ class Options:
     record: Path
     head: str | None
     keys: Path | None
+    signed: str | None
     require: list[str]
     re_hear: bool
 
@@ -44,6 +45,8 @@ def run(options: Options) -> int:
     if proof.last is None or standing is None:
         raise RecordBroken(f"{options.record} holds no entry; nothing can be proved.")
     last = proof.last.entry
+    if options.signed is not None:
+        require_last(options.signed, proof.signatures)
     if options.keys is not None:
         check(proof.signatures, proof.heads, load_public(options.keys))
     console.print(

@@ -3,7 +3,8 @@
 The signed bytes are the canonical form of a `Statement`. It holds the count and hash of the
 record's last entry, so a signature cannot be moved to another record and does not survive a change;
 and the hash of the signature before it, so none can be cut out from between two others. That the
-last signature was taken away shows only where it is remembered, as with the end of a chain.
+last signature was taken away shows only where it is remembered, as with the end of a chain: by its
+signature code.
 
 Keys come in from outside; no file is read and no randomness drawn here (Ed25519 needs none to
 sign).
@@ -19,6 +20,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from assistant.errors import RecordBroken
 from assistant.journal.canonical import canonical, parse_canonical
 from assistant.journal.entry import FIRST_PREV, Digest, Entry, Utc
+from assistant.journal.head_code import head_code, parse
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import (
@@ -37,7 +39,9 @@ __all__ = [
     "misplaced",
     "note_heads",
     "read_signatures",
+    "require_last",
     "sign",
+    "signature_code",
 ]
 
 Meaning = Literal["performed", "witnessed", "reviewed", "approved"]
@@ -223,6 +227,42 @@ def forged(signature: Signature, keys: Mapping[str, "Ed25519PublicKey"]) -> str:
     except InvalidSignature:
         return "was not made by the holder of that key"
     return ""
+
+
+def signature_code(number: int, signature: Signature) -> str:
+    """Return the code that pins down how many signatures there are and which is the last.
+
+    Args:
+        number: how many there are, from 1.
+        signature: the last of them.
+    """
+    return head_code(number, sha256(signature.line()).hexdigest()).text
+
+
+def require_last(code: str, signatures: Sequence[Signature]) -> None:
+    """Refuse signatures of which one was taken away or exchanged since a code was given.
+
+    Signatures added since are accepted.
+
+    Args:
+        code: of `signature_code`, as typed.
+        signatures: from `read_signatures`.
+
+    Raises:
+        InputError: it is no code.
+        RecordBroken: there are fewer, or another one stands there.
+    """
+    count, text = parse(code)
+    if len(signatures) < count:
+        raise RecordBroken(
+            f"There are {len(signatures)} signatures, and the code {text} was given after "
+            f"{count}: look for another copy of the record."
+        )
+    if signature_code(count, signatures[count - 1]) != text:
+        raise RecordBroken(
+            f"Signature {count} does not lead to the signature code {text}: it is another one; "
+            "look for another copy of the record."
+        )
 
 
 def _broken(number: int, fault: str) -> RecordBroken:

@@ -2,12 +2,14 @@
 
 from dataclasses import dataclass, field
 
+from assistant.clock import SystemClock
 from assistant.conformance import Difference, Told
 from assistant.errors import RecordBroken
 from assistant.journal.head_code import watch
 from assistant.journal.signing import Signature, check, note_heads
 from assistant.procedure.events import Heard, Opened, RemarkTaken, Resumed
 from assistant.record.opening import OpenRecord
+from assistant.record.signing_rules import objections
 from assistant.storage.signatures import load_signatures
 
 __all__ = ["Proof", "prove", "prove_files"]
@@ -71,7 +73,19 @@ def prove(record: OpenRecord, code: str = "") -> Proof:
         proof.note(told)
         prove_files(record, told, proof)
     check(proof.signatures, proof.heads)
+    _require_rules(proof, record)
     return proof
+
+
+def _require_rules(proof: Proof, record: OpenRecord) -> None:
+    """Refuse signatures by the wrong person, a second one by the same, or an impossible date."""
+    last = proof.last.entry if proof.last else None
+    found = objections(proof.signatures, record.plan, last, SystemClock().now().utc)
+    for number, (signature, why) in enumerate(zip(proof.signatures, found, strict=True), start=1):
+        if why:
+            raise RecordBroken(
+                f"Signature {number} of {signature.statement.name} {why}: do not rely on it."
+            )
 
 
 def prove_files(record: OpenRecord, told: Told, proof: Proof) -> None:

@@ -1,11 +1,13 @@
 """Keys for signatures, as PEM files that other programs read too.
 
 A person's private key is in `NAME.key.pem` (PKCS #8, encrypted with a passphrase), the public one
-in `NAME.pem`. The file's name is the printed name: whoever keeps the folder of public keys answers
-for who is who.
+in `NAME.pem`. The private file must be readable by its owner only. The file's name is the printed
+name: whoever keeps the folder of public keys answers for who is who.
 """
 
 import contextlib
+import os
+import stat
 import unicodedata
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,6 +15,8 @@ from typing import TYPE_CHECKING
 from assistant.errors import InputError, RecordError
 from assistant.storage.atomic import replace_file
 from assistant.storage.filesystem import Disk, failure
+from assistant.storage.key_encryption import encrypted_pem
+from assistant.storage.printed_name import printed_name
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import (
@@ -26,8 +30,8 @@ _PRIVATE = ".key.pem"
 _PUBLIC = ".pem"
 MOST_PASSPHRASE = 1023
 """Bytes; the library that encrypts the key takes no more."""
-_LONGEST = 60  # characters; file systems take 255 bytes
-_ALLOWED = " .'-"
+LEAST_PASSPHRASE = 12
+"""Characters; shorter ones are guessed however slow a guess is."""
 
 
 def make_keys(folder: Path, name: str, passphrase: str, disk: Disk | None = None) -> Path:
@@ -40,30 +44,33 @@ def make_keys(folder: Path, name: str, passphrase: str, disk: Disk | None = None
         disk: the system calls.
 
     Raises:
-        InputError: the name cannot be one, a passphrase is missing, or the person has keys there.
+        InputError: the name cannot be one, the passphrase is missing, too short or too long, or the
+            person has keys there.
         RecordError: the files cannot be written.
     """
     from cryptography.hazmat.primitives.asymmetric.ed25519 import (  # noqa: PLC0415 - slow
         Ed25519PrivateKey,
     )
     from cryptography.hazmat.primitives.serialization import (  # noqa: PLC0415 - slow
-        BestAvailableEncryption,
         Encoding,
+        NoEncryption,
         PrivateFormat,
         PublicFormat,
     )
 
-    name = _printed(name)
+    name = printed_name(name)
     if not passphrase:
         raise InputError(f"The key of {name} needs a passphrase: choose one.")
+    if len(passphrase) < LEAST_PASSPHRASE:
+        raise InputError(f"A passphrase has at least {LEAST_PASSPHRASE} characters: add words.")
     if len(passphrase.encode()) > MOST_PASSPHRASE:
         raise InputError(f"A passphrase has at most {MOST_PASSPHRASE} bytes: choose a shorter one.")
     private, public = folder / f"{name}{_PRIVATE}", folder / f"{name}{_PUBLIC}"
     if private.exists() or public.exists():
         raise InputError(f"{name} already has keys in {folder}: use them, or another folder.")
     key = Ed25519PrivateKey.generate()
-    encryption = BestAvailableEncryption(passphrase.encode())
-    secret = key.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, encryption)
+    plain = key.private_bytes(Encoding.DER, PrivateFormat.PKCS8, NoEncryption())
+    secret = encrypted_pem(plain, passphrase.encode())
     known = key.public_key().public_bytes(Encoding.PEM, PublicFormat.SubjectPublicKeyInfo)
     try:
         replace_file(private, secret, disk, secret=True)
@@ -82,17 +89,17 @@ def load_private(
     """Return a person's private key from the folder that `make_keys` put it in.
 
     Raises:
-        InputError: there is none, or the passphrase is wrong.
+        InputError: there is none, other accounts can read it, or the passphrase is wrong.
         RecordError: the file cannot be read.
     """
-    return load_private_file(folder / f"{_printed(name)}{_PRIVATE}", passphrase, disk)
+    return load_private_file(folder / f"{printed_name(name)}{_PRIVATE}", passphrase, disk)
 
 
 def load_private_file(path: Path, passphrase: str, disk: Disk | None = None) -> "Ed25519PrivateKey":
     """Return the private key in a file.
 
     Raises:
-        InputError: there is none, or the passphrase is wrong.
+        InputError: there is none, other accounts can read it, or the passphrase is wrong.
         RecordError: the file cannot be read.
     """
     from cryptography.hazmat.primitives.asymmetric.ed25519 import (  # noqa: PLC0415 - slow
@@ -102,6 +109,7 @@ def load_private_file(path: Path, passphrase: str, disk: Disk | None = None) -> 
         load_pem_private_key,
     )
 
+    _require_private(path)
     pem = _read(path, disk)
     try:
         key = load_pem_private_key(pem, passphrase.encode() or None)
@@ -142,18 +150,10 @@ def load_public(folder: Path, disk: Disk | None = None) -> dict[str, "Ed25519Pub
     return keys
 
 
-def _printed(name: str) -> str:
-    """Return a printed name that can also name a file, or raise InputError."""
-    tidy = unicodedata.normalize("NFC", " ".join(name.split()))
-    sound = all(
-        c.isalpha() or c.isdigit() or unicodedata.combining(c) or c in _ALLOWED for c in tidy
-    )
-    if not tidy or not sound or len(tidy) > _LONGEST or not tidy[0].isalpha() or tidy[-1] == ".":
-        raise InputError(
-            f"{name!r} cannot be a printed name: use up to {_LONGEST} letters, digits, spaces, "
-            "full stops, hyphens and apostrophes, beginning with a letter."
-        )
-    return tidy
+def _require_private(path: Path) -> None:
+    """Refuse a private key that other accounts could copy; Windows has no such modes."""
+    if os.name != "nt" and path.is_file() and stat.S_IMODE(path.stat().st_mode) & 0o077:
+        raise InputError(f"Other accounts can use the key {path}: run chmod 600 on it first.")
 
 
 def _read(path: Path, disk: Disk | None) -> bytes:

@@ -26,6 +26,7 @@ SMALL = b"[[locations]]".join(CONE[:3])
 
 START = datetime(2026, 3, 4, 8, tzinfo=UTC)
 OPERATOR, WITNESS, REVIEWER = "Mira Oostveld", "Jonas Pell", "Ada Lindqvist"
+APPROVER = "Ines Vork"
 
 Make = Callable[[str], Path]
 
@@ -132,18 +133,18 @@ def taken(_kept: Callable[[str], Path], tmp_path: Path) -> Make:
 
 @pytest.fixture(scope="session")
 def _pairs(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Key pairs of three people, made once by the command."""
+    """Key pairs of four people, made once by the command."""
     folder = tmp_path_factory.mktemp("pairs")
     secret = folder / "passphrase"
     secret.write_text("correct horse\n", "utf-8")
-    for name in (OPERATOR, WITNESS, REVIEWER):
+    for name in (OPERATOR, WITNESS, REVIEWER, APPROVER):
         assert main(["keys", name, "--into", str(folder), "--passphrase-file", str(secret)]) == 0
     return folder
 
 
 @pytest.fixture
 def pairs(_pairs: Path, tmp_path: Path) -> Path:
-    """A folder with the key pairs and the passphrase file of three people."""
+    """A folder with the key pairs and the passphrase file of four people."""
     return Path(shutil.copytree(_pairs, tmp_path / "pairs"))
 
 

@@ -9,12 +9,18 @@ from pathlib import Path
 from subprocess import CompletedProcess
 
 import pytest
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from assistant.cli.parser import MEANINGS
+from assistant.clock import SystemClock
 from assistant.journal import signing
+from assistant.journal.chain import read
+from assistant.storage.record_reader import RecordView
 from assistant.storage.record_writer import RecordFolder
+from assistant.storage.signatures import add_signature, load_signatures
 
 OPERATOR, WITNESS, REVIEWER = "Mira Oostveld", "Jonas Pell", "Ada Lindqvist"
+APPROVER = "Ines Vork"
 TIME = r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{6}Z"
 
 Make = Callable[[str], Path]
@@ -37,7 +43,7 @@ def test_four_people_s_meanings_stand_under_one_record(
         "performed": OPERATOR,
         "witnessed": WITNESS,
         "reviewed": REVIEWER,
-        "approved": REVIEWER,
+        "approved": APPROVER,
     }
     assert tuple(given) == MEANINGS
     for meaning, name in given.items():
@@ -63,11 +69,16 @@ def test_signing_says_what_was_signed(taken: Make, pairs: Path, command: Run) ->
         "sign", record, "--as", "Ada   Lindqvist", "--meaning", "reviewed", "--key", key, *secret
     )
     assert first.returncode == 0
-    assert re.match(rf"reviewed by Ada Lindqvist, {TIME}, at entry \d+\nhead code ", first.stdout)
-    again = command(
-        "sign", record, "--as", REVIEWER, "--meaning", "approved", "--key", key, *secret
+    assert re.match(
+        rf"reviewed by Ada Lindqvist, {TIME}, at entry \d+\nsignature code ", first.stdout
     )
-    assert again.stdout.count(" by Ada Lindqvist, ") == 2
+    assert re.search(r"^signature code 1-[0-9A-Z]{4}-", first.stdout, re.MULTILINE)
+    key = pairs / f"{APPROVER}.key.pem"
+    again = command(
+        "sign", record, "--as", APPROVER, "--meaning", "approved", "--key", key, *secret
+    )
+    assert " by Ada Lindqvist, " in again.stdout
+    assert " by Ines Vork, " in again.stdout
 
 
 def edit(record: Path, change: Callable[[list[bytes]], list[bytes]], file: str) -> None:
@@ -171,7 +182,7 @@ def test_who_cannot_sign_so(
         ("witnessed", "witness", WITNESS),
     ):
         done = command(*words, "--as", REVIEWER, "--meaning", meaning, *own)
-        refused(done, 2, f"{REVIEWER} cannot sign as {meaning}", f"the plan's {role} is {name}")
+        refused(done, 2, f"{REVIEWER} cannot count as {meaning}", f"the plan's {role} is {name}")
     done = command(*words, "--as", OPERATOR, "--meaning", "performed", *own)
     refused(done, 2, f"is not {OPERATOR}.key.pem")
     assert not (record / "signatures.jsonl").exists()
@@ -249,7 +260,7 @@ def test_the_passphrase_is_asked_for_unseen(
 ) -> None:
     """Twice for a key that is made; two that differ, or none, make no key."""
     monkeypatch.delenv("SAMPLING_ASSISTANT_PASSPHRASE", raising=False)
-    given = iter(["one", "other", "same words", "same words"])
+    given = iter(["one of many", "another one", "the same words", "the same words"])
     asked: list[str] = []
 
     def ask(prompt: str) -> str:
@@ -298,3 +309,101 @@ def test_nobody_signs_while_the_session_runs(
     with RecordFolder.open(record):
         assert sign(record, REVIEWER, "reviewed") == 2
     assert "Another run" in capsys.readouterr().err
+
+
+def put_under(record: Path, key: Ed25519PrivateKey, **said: str) -> None:
+    """Put a signature under a record as another program could, without this one's checks."""
+    *_, last = read(RecordView(record).lines())
+    given = {"name": REVIEWER, "meaning": "reviewed", "utc": SystemClock().now().utc} | said
+    before = load_signatures(record)
+    signature = signing.sign(
+        last,
+        name=given["name"],
+        meaning=given["meaning"],  # type: ignore[arg-type]  # one of the four
+        utc=given["utc"],
+        key=key,
+        previous=before[-1] if before else None,
+    )
+    add_signature(record, signature)
+
+
+def test_one_person_signs_a_record_once(
+    taken: Make, sign: Sign, capsys: pytest.CaptureFixture[str], pairs: Path
+) -> None:
+    """Whoever reviewed does not approve, under this name or another; who performed neither."""
+    record = taken("whole")
+    assert sign(record, OPERATOR, "performed") == 0
+    assert sign(record, OPERATOR, "reviewed") == 2
+    assert "this person has signed as performed; nothing was signed" in capsys.readouterr().err
+    shutil.copy(pairs / f"{OPERATOR}.key.pem", pairs / "Mara Ostveld.key.pem")
+    assert sign(record, "Mara Ostveld", "approved") == 2
+    assert f"with the key of {OPERATOR}, who has signed" in capsys.readouterr().err
+    assert len(load_signatures(record)) == 1
+
+
+ADA = Ed25519PrivateKey.from_private_bytes(b"a" * 32)
+
+
+@pytest.mark.parametrize(
+    ("said", "fault"),
+    [
+        ({"utc": "2026-03-03T23:59:59.000000Z"}, "before the session's end"),
+        ({"utc": "2399-01-01T00:00:00.000000Z"}, "and now it is"),
+        ({"meaning": "witnessed"}, f"the plan's witness is {WITNESS}"),
+        ({"meaning": "performed"}, f"the plan's operator is {OPERATOR}"),
+    ],
+)
+def test_a_signature_against_the_rules_does_not_count(
+    said: dict[str, str], fault: str, taken: Make, command: Run, refused: Refused
+) -> None:
+    """Made by another program: `verify` names it, an export shows it and calls itself damaged."""
+    record = taken("whole")
+    out = record.parent / "e.json"
+    put_under(record, ADA, **said)
+    refused(command("verify", record), 1, f"Signature 1 of {REVIEWER}", fault)
+    assert command("export", record, "--as", "json", "-o", out).returncode == 1
+    told = json.loads(out.read_text("utf-8"))
+    assert told["condition"] == "damaged"
+    assert fault in told["signatures"][0]["standing"]
+
+
+def test_two_meanings_by_one_person_do_not_count(
+    taken: Make, command: Run, refused: Refused
+) -> None:
+    """Also where the file of signatures was written by another program."""
+    record = taken("whole")
+    put_under(record, ADA)
+    put_under(record, ADA, meaning="approved")
+    refused(command("verify", record), 1, "Signature 2", "this person has signed as reviewed")
+
+
+def test_a_signature_taken_away_shows_by_the_code(
+    taken: Make, sign: Sign, command: Run, refused: Refused, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The last one, and all of them; later ones do no harm, and a code of another set does."""
+    record = taken("whole")
+    codes = []
+    for name, meaning in ((OPERATOR, "performed"), (REVIEWER, "reviewed")):
+        assert sign(record, name, meaning) == 0
+        codes.append(capsys.readouterr().out.split("signature code ")[1].split()[0])
+    assert all(command("verify", record, "--signed", code).returncode == 0 for code in codes)
+    edit(record, lambda lines: lines[:1], "signatures.jsonl")
+    assert command("verify", record).returncode == 0
+    refused(command("verify", record, "--signed", codes[1]), 1, "There are 1 signatures")
+    assert sign(record, APPROVER, "approved") == 0
+    refused(command("verify", record, "--signed", codes[1]), 1, "Signature 2 does not lead to")
+    refused(command("verify", record, "--signed", "x"), 2, "is not a head code")
+
+
+@pytest.mark.skipif(os.name == "nt", reason="no such modes there")
+def test_a_key_that_others_can_read_is_refused(
+    taken: Make, sign: Sign, pairs: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Until it is readable by its owner only."""
+    record, key = taken("whole"), pairs / f"{REVIEWER}.key.pem"
+    for mode in (0o640, 0o604, 0o620):
+        key.chmod(mode)
+        assert sign(record, REVIEWER, "reviewed") == 2
+        assert "run chmod 600 on it" in capsys.readouterr().err
+    key.chmod(0o400)
+    assert sign(record, REVIEWER, "reviewed") == 0

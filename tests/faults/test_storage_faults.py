@@ -216,8 +216,8 @@ def test_whole_files_are_old_or_new(tmp_path: Path) -> None:
 
 def test_signatures_and_keys_survive_failures(tmp_path: Path) -> None:
     """Signatures that were there still are; half a pair of keys does not stay."""
-    make_keys(tmp_path, "Ben", "words")
-    key = load_private(tmp_path, "Ben", "words")
+    make_keys(tmp_path, "Ben", "twelve words")
+    key = load_private(tmp_path, "Ben", "twelve words")
     first = sign(
         entries(1)[0],
         name="Ben",
@@ -245,9 +245,9 @@ def test_signatures_and_keys_survive_failures(tmp_path: Path) -> None:
     for name, count in {"open": 4, "write": 2, "sync": 4, "replace": 2}.items():
         for number in range(1, count + 1):
             with pytest.raises(RecordError):
-                make_keys(tmp_path, "Ada", "words", FailingDisk(only(name, number)))
+                make_keys(tmp_path, "Ada", "twelve words", FailingDisk(only(name, number)))
             assert list(tmp_path.glob("*Ada*")) == []
-    make_keys(tmp_path, "Ada", "words", FailingDisk(never))
+    make_keys(tmp_path, "Ada", "twelve words", FailingDisk(never))
     assert sorted(load_public(tmp_path)) == ["Ada", "Ben"]
 
 

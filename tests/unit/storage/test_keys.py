@@ -4,6 +4,7 @@ import shutil
 import stat
 import subprocess
 import sys
+import unicodedata
 from pathlib import Path
 
 import pytest
@@ -20,6 +21,7 @@ from assistant.journal.chain import seal
 from assistant.journal.signing import check, fingerprint, sign
 from assistant.ports import Instant
 from assistant.storage.keys import load_private, load_public, make_keys
+from assistant.storage.printed_name import printed_name
 from assistant.storage.record_writer import RecordFolder
 from assistant.storage.signatures import add_signature, load_signatures
 
@@ -29,18 +31,18 @@ HEAD = seal(None, at=Instant(UTC, 1), boot="b", by="", event={}, outcome={})
 
 def test_a_pair_is_made_and_loaded(tmp_path: Path) -> None:
     """The public key of the private key is the one under the printed name."""
-    public = make_keys(tmp_path, "  Ad\u00e8le  O'Neil-Muster Jr ", "open sesame")
+    public = make_keys(tmp_path, "  Ad\u00e8le  O'Neil-Muster Jr ", "open sesame, please")
     assert public.name == "Ad\u00e8le O'Neil-Muster Jr.pem"
-    make_keys(tmp_path, "Ben Exempel", "other words")
+    make_keys(tmp_path, "Ben Exempel", "some other words")
     keys = load_public(tmp_path)
     assert sorted(keys) == ["Ad\u00e8le O'Neil-Muster Jr", "Ben Exempel"]
-    private = load_private(tmp_path, "Ben Exempel", "other words")
+    private = load_private(tmp_path, "Ben Exempel", "some other words")
     assert fingerprint(private.public_key()) == fingerprint(keys["Ben Exempel"])
 
 
 def test_the_private_key_is_kept_from_others(tmp_path: Path) -> None:
     """Encrypted, and readable for its owner only."""
-    make_keys(tmp_path, "Ben", "words")
+    make_keys(tmp_path, "Ben", "twelve words")
     path = tmp_path / "Ben.key.pem"
     assert b"BEGIN ENCRYPTED PRIVATE KEY" in path.read_bytes()
     if sys.platform != "win32":
@@ -49,20 +51,70 @@ def test_the_private_key_is_kept_from_others(tmp_path: Path) -> None:
 
 def test_other_programs_read_the_keys(tmp_path: Path) -> None:
     """The openssl command, where there is one, opens both files."""
-    make_keys(tmp_path, "Ben", "words")
+    make_keys(tmp_path, "Ben", "twelve words")
     openssl = shutil.which("openssl")
     if openssl is None:
         pytest.skip("no openssl command here")
     private = str(tmp_path / "Ben.key.pem")
-    call = [openssl, "pkey", "-in", private, "-passin", "pass:words", "-pubout"]
+    call = [openssl, "pkey", "-in", private, "-passin", "pass:twelve words", "-pubout"]
     shown = subprocess.run(call, capture_output=True, check=True).stdout
     assert shown == (tmp_path / "Ben.pem").read_bytes()
 
 
-@pytest.mark.parametrize("passphrase", ["", "Words", "words "])
+def test_the_key_is_stretched_by_scrypt(tmp_path: Path) -> None:
+    """As the openssl command reads the file; a short passphrase is none."""
+    make_keys(tmp_path, "Ben", "twelve words")
+    openssl = shutil.which("openssl")
+    if openssl is None:
+        pytest.skip("no openssl command here")
+    call = [openssl, "asn1parse", "-in", str(tmp_path / "Ben.key.pem")]
+    shown = subprocess.run(call, capture_output=True, check=True, text=True).stdout
+    assert ":scrypt" in shown
+    assert [line.split(":")[-1] for line in shown.splitlines() if "INTEGER" in line] == [
+        "4000",
+        "08",
+        "05",
+    ]
+    with pytest.raises(InputError, match="at least 12 characters"):
+        make_keys(tmp_path, "Ada", "eleven char")
+
+
+@pytest.mark.parametrize(
+    ("name", "scripts"),
+    [
+        ("\u0410da Lindqvist", "Cyrillic and Latin"),
+        ("Ad\u03b1", "Greek and Latin"),
+        ("\u0410\u03b1", "Cyrillic and Greek"),
+    ],
+)
+def test_letters_of_two_scripts_name_nobody(tmp_path: Path, name: str, scripts: str) -> None:
+    """Some look like those of the other; a mark or an invisible character is none of a name."""
+    with pytest.raises(InputError, match=f"mixes letters of {scripts}"):
+        make_keys(tmp_path, name, "twelve words")
+    for hidden in ("Ada\u200b", "Ada\u202eB", "Ada\u00ad", "Ada\x1b[2J"):
+        with pytest.raises(InputError, match="cannot be a printed name"):
+            make_keys(tmp_path, hidden, "twelve words")
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "\u041c\u0430\u0440\u0438\u044f \u0418\u0432\u0430\u043d\u043e\u0432\u0430",
+        "\u5c71\u7530 \u30bf\u30ed\u30a6",
+        "Ade\u0300le",
+        "\u05d3\u05d5\u05d3",
+    ],
+)
+def test_a_name_in_one_script_is_a_name(name: str) -> None:
+    """Whichever it is; composed letters are spelled in one way, Japanese uses its scripts."""
+    assert printed_name(name) == unicodedata.normalize("NFC", name)
+
+
+@pytest.mark.parametrize("passphrase", ["", "Twelve words", "twelve words "])
 def test_a_wrong_passphrase_is_told(tmp_path: Path, passphrase: str) -> None:
     """Wrong and missing alike."""
-    make_keys(tmp_path, "Ben", "words")
+    make_keys(tmp_path, "Ben", "twelve words")
     with pytest.raises(InputError, match="does not open with this passphrase"):
         load_private(tmp_path, "Ben", passphrase)
 
@@ -74,16 +126,16 @@ def test_a_name_that_cannot_name_a_file_is_refused(tmp_path: Path, name: str) ->
     """On any of the systems."""
     for attempt in (make_keys, load_private):
         with pytest.raises(InputError, match="cannot be a printed name"):
-            attempt(tmp_path, name, "words")
+            attempt(tmp_path, name, "twelve words")
     assert list(tmp_path.iterdir()) == []
 
 
 def test_keys_are_never_overwritten(tmp_path: Path) -> None:
     """A person's old signatures need the old key; and a passphrase is needed."""
-    make_keys(tmp_path, "Ben", "words")
+    make_keys(tmp_path, "Ben", "twelve words")
     before = (tmp_path / "Ben.pem").read_bytes()
     with pytest.raises(InputError, match="already has keys"):
-        make_keys(tmp_path, "Ben", "words")
+        make_keys(tmp_path, "Ben", "twelve words")
     assert (tmp_path / "Ben.pem").read_bytes() == before
     with pytest.raises(InputError, match="needs a passphrase"):
         make_keys(tmp_path, "Ada", "")
@@ -92,7 +144,7 @@ def test_keys_are_never_overwritten(tmp_path: Path) -> None:
 def test_missing_and_foreign_files_are_told(tmp_path: Path) -> None:
     """Each with the path at fault."""
     with pytest.raises(InputError, match="There is no key"):
-        load_private(tmp_path, "Ben", "words")
+        load_private(tmp_path, "Ben", "twelve words")
     with pytest.raises(InputError, match="There is no folder"):
         load_public(tmp_path / "nowhere")
     (tmp_path / "Ben.pem").write_bytes(b"no key")
@@ -105,14 +157,17 @@ def test_missing_and_foreign_files_are_told(tmp_path: Path) -> None:
     with pytest.raises(InputError, match=r"Ben\.pem is not an Ed25519 key"):
         load_public(tmp_path)
     (tmp_path / "Ben.key.pem").write_bytes(
-        other.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, BestAvailableEncryption(b"words"))
+        other.private_bytes(
+            Encoding.PEM, PrivateFormat.PKCS8, BestAvailableEncryption(b"twelve words")
+        )
     )
+    (tmp_path / "Ben.key.pem").chmod(0o600)
     with pytest.raises(InputError, match=r"Ben\.key\.pem is not an Ed25519 key"):
-        load_private(tmp_path, "Ben", "words")
+        load_private(tmp_path, "Ben", "twelve words")
     (tmp_path / "Ben.key.pem").unlink()
     (tmp_path / "Ben.key.pem").mkdir()
     with pytest.raises(RecordError, match="Cannot read"):
-        load_private(tmp_path, "Ben", "words")
+        load_private(tmp_path, "Ben", "twelve words")
 
 
 def test_signatures_are_added_and_read(tmp_path: Path) -> None:
@@ -122,8 +177,8 @@ def test_signatures_are_added_and_read(tmp_path: Path) -> None:
     keys.mkdir()
     assert load_signatures(record) == ()
     for name, meaning in (("Ada Muster", "performed"), ("Ben Exempel", "approved")):
-        make_keys(keys, name, "words")
-        key = load_private(keys, name, "words")
+        make_keys(keys, name, "twelve words")
+        key = load_private(keys, name, "twelve words")
         last = load_signatures(record)[-1:]
         add_signature(
             record,
@@ -144,8 +199,8 @@ def test_signatures_are_added_and_read(tmp_path: Path) -> None:
 def test_a_signature_that_does_not_follow_is_not_added(tmp_path: Path) -> None:
     """Two signers at once: the second has to sign anew."""
     RecordFolder.create(tmp_path / "r", b"", b"").close()
-    make_keys(tmp_path, "Ben", "words")
-    key = load_private(tmp_path, "Ben", "words")
+    make_keys(tmp_path, "Ben", "twelve words")
+    key = load_private(tmp_path, "Ben", "twelve words")
     signature = sign(HEAD, name="Ben", meaning="reviewed", utc=UTC, key=key, previous=None)
     add_signature(tmp_path / "r", signature)
     with pytest.raises(RecordBroken, match="Signature 2 does not follow"):
@@ -155,8 +210,8 @@ def test_a_signature_that_does_not_follow_is_not_added(tmp_path: Path) -> None:
 
 def test_nobody_signs_while_the_session_runs(tmp_path: Path) -> None:
     """The record is not at rest yet; and an unreadable file is told."""
-    make_keys(tmp_path, "Ben", "words")
-    key = load_private(tmp_path, "Ben", "words")
+    make_keys(tmp_path, "Ben", "twelve words")
+    key = load_private(tmp_path, "Ben", "twelve words")
     signature = sign(HEAD, name="Ben", meaning="reviewed", utc=UTC, key=key, previous=None)
     record = tmp_path / "r"
     with (
