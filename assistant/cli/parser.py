@@ -11,7 +11,7 @@ from assistant import __version__
 MEANINGS = ("performed", "witnessed", "reviewed", "approved")
 """What a signature can mean; the journal's own list is not imported, so that --help stays fast."""
 
-REQUIREMENTS = ("anchored-to-end", "closed", "live", *MEANINGS)
+REQUIREMENTS = ("anchored-to-end", "closed", "live", "steady-time", *MEANINGS)
 """What `verify --require` can ask for; `assistant.record.standing` answers."""
 
 T = TypeVar("T")

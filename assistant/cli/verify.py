@@ -16,6 +16,7 @@ from assistant.printable import printable
 from assistant.procedure.model import begin
 from assistant.record import OpenRecord, Proof, open_record, prove, software
 from assistant.record.standing import standing_of
+from assistant.record.times import Times
 from assistant.storage.keys import load_public
 
 
@@ -57,11 +58,24 @@ def run(options: Options) -> int:
         console.print(line)
     if proof.torn:
         console.print(f"torn lines set aside: {proof.torn}; their bytes are kept")
+    _show_times(console, proof.times)
     _show_versions(console, proof)
     _show_signatures(console, proof, options.keys)
     if options.re_hear:
         _rehear(console, record)
     return show_lacking(console, standing, options.require)
+
+
+def _show_times(console: Console, times: Times) -> None:
+    """Say where the wall clock does not fit, no step of it being on record."""
+    if not times.doubtful:
+        console.print("times: UTC agrees with the steady clock, or its steps are on record")
+        return
+    console.print(f"times: at {times.doubtful} entries UTC does not fit, and no step is on record:")
+    for doubt in times.doubts:
+        console.print(f"  {doubt}")
+    if times.doubtful > len(times.doubts):
+        console.print(f"  and {times.doubtful - len(times.doubts)} more")
 
 
 def _show_versions(console: Console, proof: Proof) -> None:

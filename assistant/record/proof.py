@@ -10,6 +10,7 @@ from assistant.journal.signing import Signature, check, note_heads
 from assistant.procedure.events import Heard, Opened, RemarkTaken, Resumed
 from assistant.record.opening import OpenRecord
 from assistant.record.signing_rules import objections
+from assistant.record.times import Times
 from assistant.storage.signatures import load_signatures
 
 __all__ = ["Proof", "prove", "prove_files"]
@@ -37,10 +38,13 @@ class Proof:
     """Numbers that this version derives otherwise; the first `MOST_SHOWN` of them."""
     differing: int = 0
     """How many they are in all."""
+    times: Times = field(default_factory=Times)
+    """Whether wall clock and steady clock agree."""
 
     def note(self, told: Told) -> None:
         """Take an entry in."""
         self.last = told
+        self.times.note(told)
         if isinstance(told.event, Opened | Resumed):
             self.software = tuple(dict.fromkeys((*self.software, told.event.software)))
         if isinstance(told.event, Opened):
@@ -72,6 +76,8 @@ def prove(record: OpenRecord, code: str = "") -> Proof:
     for told in record.told(note_heads(entries, proof.counts, proof.heads)):
         proof.note(told)
         prove_files(record, told, proof)
+    proof.times.end()
+    proof.times.compare(SystemClock().now().utc)
     check(proof.signatures, proof.heads)
     _require_rules(proof, record)
     return proof
