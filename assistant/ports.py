@@ -46,7 +46,8 @@ class Utterance:
 Decision = Literal["accept", "ask", "refuse"]
 
 Stakes = Literal["strict", "answer", "lenient"]
-"""What a phrase can do: record or advance; answer the question just asked; or neither."""
+"""What a phrase can do: record or advance; answer the question just asked; or neither by itself,
+such as what is read back in any case."""
 
 
 @dataclass(frozen=True, slots=True)

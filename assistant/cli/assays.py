@@ -1,12 +1,10 @@
 """`assays`: a laboratory's sheet made up from a known truth, so that a rehearsal reaches a verdict.
 
-The sheet has a row for every vial that the session filled. Where the session weighed nothing, the
+The sheet has a row for every vial that the session filled, and says in every row that it is
+made up; a live session gets none. Where the session weighed nothing, the
 laboratory weighs: net masses between what a die holds at bulk and at tapped density.
 """
 
-import csv
-import io
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -15,8 +13,8 @@ from assistant.cli.files import write_file
 from assistant.cli.output import terminal
 from assistant.errors import InputError
 from assistant.evaluation.assays import State
-from assistant.evaluation.results import Result, Vial
-from assistant.evaluation.simulated_assays import Truth, results
+from assistant.evaluation.results import Vial
+from assistant.evaluation.simulated_assays import Truth, results, sheet
 from assistant.plan.dies import mass_window
 from assistant.report.vial_records import RecordStudy
 
@@ -53,6 +51,7 @@ def run(options: Options) -> int:
     if options.seed < 0:
         raise InputError(f"--seed {options.seed}: give 0 or more.")
     record, *_ = read_record(options.record)
+    require_rehearsal(record, options.record)
     truth = Truth(
         mean=options.mean,
         between_sd=options.between,
@@ -74,6 +73,19 @@ def run(options: Options) -> int:
     return 0
 
 
+def require_rehearsal(record: RecordStudy, folder: Path) -> None:
+    """Refuse a live session, and an older record that does not say what it is of.
+
+    Raises:
+        InputError: the record is not known to be of a rehearsal.
+    """
+    if record.opened.kind != "rehearsal":
+        says = (
+            "is of a live session" if record.opened.kind else "does not say that it is a rehearsal"
+        )
+        raise InputError(f"The record in {folder} {says}: assays are made up for rehearsals only.")
+
+
 def filled_vials(record: RecordStudy, seed: int) -> tuple[Vial, ...]:
     """The filled vials, each with a mass: the session's, or one that the laboratory weighs.
 
@@ -92,12 +104,3 @@ def filled_vials(record: RecordStudy, seed: int) -> tuple[Vial, ...]:
         replace(vial, mass_mg=vial.mass_mg or round(float(mass), 1))
         for vial, mass in zip(filled, weighed, strict=True)
     )
-
-
-def sheet(made: Sequence[Result], batch: str) -> str:
-    """The results as a laboratory's CSV file, in % of target, with the net masses."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(["Vial", "Assay (% of target)", "Net mass (mg)", "Batch"])
-    writer.writerows([one.vial, one.assay, one.mass_mg, batch] for one in made)
-    return out.getvalue()

@@ -6,8 +6,9 @@ from pathlib import Path
 
 from assistant.cli.files import read_file
 from assistant.errors import InputError
-from assistant.evaluation.assays import Unit, read_sheet
+from assistant.evaluation.assay_units import Unit
 from assistant.evaluation.sheet_import import Table, table_from_csv, table_from_workbook
+from assistant.evaluation.sheet_rows import read_sheet
 from assistant.journal.signing import Signature, check
 from assistant.record import open_record, prove
 from assistant.record.standing import Standing, standing_of
@@ -52,7 +53,7 @@ def read_laboratory(path: Path, unit: str | None) -> Laboratory:
 
     Args:
         path: CSV or XLSX.
-        unit: of the assays where the heading does not say, as on the command line.
+        unit: of the assays, as on the command line.
 
     Raises:
         InputError: it is not there, is neither, or what it holds cannot be used.
@@ -75,11 +76,16 @@ def _table(path: Path, data: bytes) -> Table:
 
 
 def _text(path: Path, data: bytes) -> str:
-    """Decode a text file: UTF-8, or UTF-16 where it says so by its first bytes."""
-    marked = data.startswith((b"\xff\xfe", b"\xfe\xff"))
-    try:
-        return data.decode("utf-16" if marked else "utf-8-sig")
-    except UnicodeDecodeError as fault:
-        raise InputError(
-            f"{path}: not UTF-8 text at byte {fault.start}; save it as CSV (UTF-8)."
-        ) from None
+    """Decode a text file: UTF-8, UTF-16 by its first bytes or zeros, or Windows Latin-1."""
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        encodings = ["utf-16"]
+    elif b"\0" in data[:200]:
+        encodings = ["utf-16-be" if data[0] == 0 else "utf-16-le"]
+    else:
+        encodings = ["utf-8-sig", "cp1252"]
+    for encoding in encodings:
+        try:
+            return data.decode(encoding)
+        except UnicodeDecodeError:
+            continue
+    raise InputError(f"{path}: neither UTF-8, UTF-16 nor Latin-1 text; save it as CSV (UTF-8).")

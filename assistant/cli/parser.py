@@ -334,8 +334,9 @@ def _assays(sub: Sub) -> None:
 def _unit(sub: Sub) -> None:
     sub.add_argument(
         "--unit",
-        choices=("percent", "fraction", "mg", "mg/g"),
-        help="unit of the assays, where their heading does not say",
+        choices=("% of target", "% by weight", "fraction of target", "mg", "mg/g"),
+        metavar="UNIT",
+        help="unit of the assays: '%% of target', '%% by weight', 'fraction of target', mg or mg/g",
     )
 
 

@@ -1,10 +1,18 @@
 """Across sessions: are the batches of a validation campaign alike?
 
-Means by a one-way analysis on the location means (locations, not vials, are independent within a
-batch); spread by Levene's test and its Brown-Forsythe form about the median, on all results and
-on the deviations from the location means. Control charts: individuals and moving range for the
-batch means (2.66 = 3/d2, d2 = 1.128), and S limits with c4 for the batch SDs (Shewhart; constants
-from their definitions, as in ISO 7870-2).
+Vials of one location share what is particular to it, so vials are not independent within a batch;
+locations are. Everything here is therefore computed from one number per location, or one per spot:
+
+- means: one-way analysis of the location means;
+- spread between locations: Brown and Forsythe's test on the location means;
+- spread within locations: one-way analysis of the spots' standard deviations, each divided by its
+  c4, so that spots with more and with fewer replicates compare.
+
+Control charts of the batch means, of the SD of the location means and of the SD within locations.
+Their limits are exact for identical normal batches: a point lies beyond them with the probability
+`CHART_RISK` of Shewhart's three-sigma limits, whatever the number of batches (Student's t for a
+mean, the beta distribution for a batch's share of the pooled sum of squares; derived in
+`mean_chart` and `sd_chart`).
 """
 
 import math
@@ -15,15 +23,14 @@ import numpy as np
 
 from assistant.errors import InputError
 from assistant.evaluation.descriptive import Summary, summarise
-from assistant.evaluation.quantiles import f_upper_tail
+from assistant.evaluation.quantiles import beta_quantile, f_upper_tail, t_quantile
 from assistant.evaluation.results import Result, assays, assays_by_spot, by_location, check_study
-from assistant.evaluation.screening import deviations_from_location
 from assistant.evaluation.variance import OneWay, one_way
 
-_D2_OF_TWO = 2.0 / math.sqrt(math.pi)
-"""Mean range of two standard normal values: 1.128."""
-_D4_OF_TWO = 1.0 + 3.0 * math.sqrt(1.0 - 2.0 / math.pi) / math.sqrt(2.0 / math.pi)
-"""Upper limit factor of the moving range: 3.267."""
+CHART_RISK = 0.0027
+"""Probability that one point of identical batches lies beyond its limits; that of three sigma."""
+_ROUNDING = 1e-9
+"""Relative widening of the limits, so that equal values do not lie beyond them by rounding."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,13 +48,15 @@ class BatchFigures:
     name: str
     summary: Summary
     location_means: tuple[float, ...]
+    spot_sds: tuple[float, ...]
+    """Standard deviation at each spot with replicates, divided by its c4."""
     table: OneWay | None
     """None without replicates."""
 
 
 @dataclass(frozen=True, slots=True)
 class SpreadTest:
-    """Levene's W for equal spread."""
+    """A test for equal spread."""
 
     name: str
     statistic: float
@@ -82,7 +91,7 @@ class Campaign:
     means: OneWay
     """Analysis of the location means between batches."""
     spread: tuple[SpreadTest, ...]
-    """Tests that could be made; none where a spread is nowhere."""
+    """Tests that could be made; empty if no group varies."""
     charts: tuple[Chart, ...]
 
 
@@ -103,56 +112,67 @@ def compare(batches: Sequence[Batch]) -> Campaign:
     return Campaign(
         batches=figures,
         means=one_way([batch.location_means for batch in figures]),
-        spread=_spread_tests(batches),
-        charts=(
-            individuals_chart("batch mean", names, [f.summary.mean for f in figures]),
-            moving_range_chart("moving range", names, [f.summary.mean for f in figures]),
-            sd_chart(
-                "batch SD",
-                names,
-                [f.summary.sd or 0.0 for f in figures],
-                [f.summary.n for f in figures],
-            ),
-        ),
+        spread=_spread_tests(figures),
+        charts=_charts(names, figures),
     )
 
 
 def _figures(batch: Batch) -> BatchFigures:
     groups = assays_by_spot(batch.results)
-    replicated = any(len(group) > 1 for group in groups)
+    replicated = [group for group in groups if len(group) > 1]
     return BatchFigures(
         batch.name,
         summarise(assays(batch.results)),
         tuple(summarise(assays(group)).mean for group in by_location(batch.results).values()),
+        tuple(float(np.std(group, ddof=1)) / unbiasing(len(group)) for group in replicated),
         one_way(groups) if replicated else None,
     )
 
 
-def _spread_tests(batches: Sequence[Batch]) -> tuple[SpreadTest, ...]:
-    everything = [assays(batch.results) for batch in batches]
-    inside = [deviations_from_location(assays_by_spot(batch.results)) for batch in batches]
-    tests = (
-        levene("Levene, all results", everything, centre="mean"),
-        levene("Brown-Forsythe, all results", everything, centre="median"),
-        levene("Brown-Forsythe, within locations", inside, centre="median"),
-    )
-    return tuple(test for test in tests if test is not None)
+def _spread_tests(batches: Sequence[BatchFigures]) -> tuple[SpreadTest, ...]:
+    found = [brown_forsythe("Brown-Forsythe, location means", [b.location_means for b in batches])]
+    if all(len(batch.spot_sds) > 1 for batch in batches):
+        found.append(_equal_sds("one-way analysis of the SDs within locations", batches))
+    return tuple(test for test in found if test is not None)
 
 
-def levene(name: str, groups: Sequence[Sequence[float]], *, centre: str) -> SpreadTest | None:
-    """Levene's test about the mean, or Brown & Forsythe's about the median.
+def _equal_sds(name: str, batches: Sequence[BatchFigures]) -> SpreadTest | None:
+    table = one_way([batch.spot_sds for batch in batches])
+    if table.f is None or table.p is None:
+        return None
+    return SpreadTest(name, table.f, table.df_between, table.df_within, table.p)
+
+
+def _charts(names: Sequence[str], batches: Sequence[BatchFigures]) -> tuple[Chart, ...]:
+    means = [batch.location_means for batch in batches]
+    charts = [
+        mean_chart("batch mean", names, means),
+        sd_chart(
+            "SD of location means",
+            names,
+            [float(np.std(values, ddof=1)) for values in means],
+            [len(values) - 1 for values in means],
+        ),
+    ]
+    tables = [batch.table for batch in batches if batch.table is not None]
+    if len(tables) == len(batches):
+        within = [(table.residual_sd, table.df_within) for table in tables]
+        sds, dfs = zip(*within, strict=True)
+        charts.append(sd_chart("SD within locations", names, sds, dfs))
+    return tuple(charts)
+
+
+def brown_forsythe(name: str, groups: Sequence[Sequence[float]]) -> SpreadTest | None:
+    """Brown and Forsythe's test: a one-way analysis of the distances from each group's median.
 
     Args:
         name: of the test, for the report.
-        groups: two or more groups of two or more values.
-        centre: "mean" or "median".
+        groups: two or more groups of two or more independent values.
 
     Returns:
-        The test, or None where the distances from the centre do not vary inside any group.
+        The test, or None where the distances do not vary inside any group.
     """
-    middle = np.mean if centre == "mean" else np.median
-    arrays = [np.asarray(group, dtype=np.float64) for group in groups]
-    distances = [np.abs(array - middle(array)) for array in arrays]
+    distances = [np.abs(np.asarray(g, dtype=np.float64) - np.median(g)) for g in groups]
     counts = np.asarray([len(d) for d in distances])
     centres = np.asarray([d.mean() for d in distances])
     grand = float(np.concatenate(distances).mean())
@@ -164,36 +184,60 @@ def levene(name: str, groups: Sequence[Sequence[float]], *, centre: str) -> Spre
     return SpreadTest(name, statistic, df1, df2, float(f_upper_tail(statistic, df1, df2)))
 
 
-def individuals_chart(name: str, labels: Sequence[str], values: Sequence[float]) -> Chart:
-    """Individuals chart of two or more values: mean -+ 2.66 x mean moving range."""
-    centre = float(np.mean(values))
-    half = 3.0 * float(np.abs(np.diff(values)).mean()) / _D2_OF_TWO
-    lower, upper = (centre - half,) * len(values), (centre + half,) * len(values)
-    return Chart(name, tuple(labels), tuple(values), centre, lower, upper)
+def mean_chart(name: str, labels: Sequence[str], groups: Sequence[Sequence[float]]) -> Chart:
+    """Chart of the batch means, from the independent values of each batch.
 
-
-def moving_range_chart(name: str, labels: Sequence[str], values: Sequence[float]) -> Chart:
-    """Chart of the differences between neighbours: 0 to 3.267 x their mean."""
-    ranges = tuple(float(r) for r in np.abs(np.diff(values)))
-    centre = float(np.mean(ranges))
-    lower, upper = (0.0,) * len(ranges), (_D4_OF_TWO * centre,) * len(ranges)
-    return Chart(name, tuple(labels[1:]), ranges, centre, lower, upper)
-
-
-def sd_chart(
-    name: str, labels: Sequence[str], sds: Sequence[float], counts: Sequence[int]
-) -> Chart:
-    """S chart with its own limits for each count: c4 s -+ 3 s sqrt(1 - c4^2), not below zero.
-
-    The centre is sigma, the pooled standard deviation; a batch's limits are around c4 sigma.
+    For identical batches the mean of a_i of A values less the grand mean has the variance
+    sigma^2 (1/a_i - 1/A); over the pooled standard deviation it follows Student's t.
     """
-    df = np.asarray(counts, dtype=np.float64) - 1.0
-    sigma = float(np.sqrt((df * np.asarray(sds) ** 2).sum() / df.sum()))
-    c4 = [unbiasing(n) for n in counts]
-    half = [3.0 * math.sqrt(1.0 - c * c) for c in c4]
-    lower = tuple(max(0.0, sigma * (c - h)) for c, h in zip(c4, half, strict=True))
-    upper = tuple(sigma * (c + h) for c, h in zip(c4, half, strict=True))
-    return Chart(name, tuple(labels), tuple(sds), sigma, lower, upper)
+    counts = np.asarray([len(group) for group in groups], dtype=np.float64)
+    means = [float(np.mean(group)) for group in groups]
+    df = float(counts.sum()) - len(groups)
+    squares = sum(float(((np.asarray(g) - np.mean(g)) ** 2).sum()) for g in groups)
+    centre = float((counts * means).sum() / counts.sum())
+    factor = float(t_quantile(1.0 - CHART_RISK / 2.0, df)) * math.sqrt(squares / df)
+    half = [factor * math.sqrt(1.0 / n - 1.0 / counts.sum()) for n in counts]
+    return _chart(
+        name, labels, means, centre, [centre - h for h in half], [centre + h for h in half]
+    )
+
+
+def sd_chart(name: str, labels: Sequence[str], sds: Sequence[float], dfs: Sequence[int]) -> Chart:
+    """Chart of the batch SDs with limits for each number of degrees of freedom.
+
+    For identical batches the share of one in the pooled sum of squares follows the beta
+    distribution with half its own and half the others' degrees of freedom.
+    """
+    df = np.asarray(dfs, dtype=np.float64)
+    total = float(df.sum())
+    pooled = float(np.sqrt((df * np.asarray(sds) ** 2).sum() / total))
+    lower, upper = (
+        [
+            pooled * math.sqrt(total / own * float(beta_quantile(p, own / 2, (total - own) / 2)))
+            for own in df
+        ]
+        for p in (CHART_RISK / 2.0, 1.0 - CHART_RISK / 2.0)
+    )
+    return _chart(name, labels, sds, pooled, lower, upper)
+
+
+def _chart(  # noqa: PLR0917 - the columns of a chart
+    name: str,
+    labels: Sequence[str],
+    values: Sequence[float],
+    centre: float,
+    lower: Sequence[float],
+    upper: Sequence[float],
+) -> Chart:
+    slack = _ROUNDING * abs(centre)
+    return Chart(
+        name,
+        tuple(labels),
+        tuple(values),
+        centre,
+        tuple(low - slack for low in lower),
+        tuple(high + slack for high in upper),
+    )
 
 
 def unbiasing(n: int) -> float:

@@ -32,6 +32,11 @@ def f_upper_tail(f: ArrayLike, df1: ArrayLike, df2: ArrayLike) -> Floats:
     return _floats(special.fdtrc(df1, df2, f))
 
 
+def beta_quantile(p: ArrayLike, a: ArrayLike, b: ArrayLike) -> Floats:
+    """Value of the beta distribution with shapes `a` and `b` below which lies the probability."""
+    return _floats(special.betaincinv(a, b, p))
+
+
 def t_quantile(p: ArrayLike, df: ArrayLike) -> Floats:
     """Student's t below which lies the probability `p`."""
     return _floats(special.stdtrit(df, p))

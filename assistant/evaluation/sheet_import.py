@@ -1,20 +1,21 @@
 """From a file's text or bytes to rows and from rows to named columns; no number is read here.
 
-The separator of a CSV file is the one that makes its first row a heading with a vial and an
-assay column; the order of the columns does not matter. A workbook is read through openpyxl from
-an open binary stream: values only, first sheet, which must be the only one with anything on it.
+The heading is the first row that names a key (the vial, or location and position) and an assay;
+what stands above it is a title. The separator of a CSV file is the one that makes a heading; the
+order of the columns does not matter. A workbook is read through openpyxl from an open binary
+stream: values only; the one sheet with a heading is used, the others are named.
 """
 
 import csv
-import re
 import zipfile
 import zlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import BinaryIO
+from typing import BinaryIO, Never
 
 from assistant.errors import InputError
 from assistant.evaluation.number_parsing import Cell, text_of
+from assistant.evaluation.sheet_headings import Meaning, meaning_of
 
 # What openpyxl raises on bytes that are no workbook, or a damaged one: no zip, parts missing or
 # broken, XML of another shape.
@@ -32,24 +33,10 @@ _NOT_A_WORKBOOK = (
     EOFError,
 )
 SEPARATORS = (",", ";", "\t")
-_BRACKETED = re.compile(r"(.*?)\s*[(\[]\s*(.*?)\s*[)\]]")
-_TRAILING = re.compile(r"([a-z ]+?),? (%.*|mg/g|mg|g)")
-_VIAL = {"vial", "vial no", "vial number", "vial id", "vial label", "sample", "sample id"}
-_BATCH = {"batch", "lot", "batch no", "batch number", "lot no", "lot number"}
-_ASSAY = {"assay", "result", "content", "found", "api"}
-_MASS = {"mass", "weight", "net", "net mass", "net weight", "sample mass", "sample weight"}
-_MASS_UNITS = {"", "mg", "g"}
-_ASSAY_UNITS = {
-    "": "",
-    "%": "percent",
-    "% of target": "percent",
-    "% target": "percent",
-    "% lc": "percent",
-    "% label claim": "percent",
-    "fraction": "fraction",
-    "mg": "mg",
-    "mg/g": "mg/g",
-}
+MOST_TITLE_ROWS = 40
+"""So many rows are searched for the heading."""
+
+Rows = Sequence[Sequence[Cell]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,20 +48,22 @@ class Table:
     columns: tuple[str, ...]
     rows: tuple[tuple[int, tuple[Cell, ...]], ...]
     """Row number in the file, from 1, and the cells."""
+    set_aside: tuple[str, ...] = ()
+    """Title rows and other sheets, which are not used."""
 
 
 @dataclass(frozen=True, slots=True)
 class Columns:
-    """Which column holds what; indices from 0."""
+    """Which column holds what; indices from 0, None where there is none."""
 
-    vial: int
-    assay: int
+    assays: tuple[int, ...]
+    """One, or one for each injection."""
     unit: str
-    """'percent', 'fraction', 'mg', 'mg/g', or '' where the heading does not say."""
-    mass: int | None
-    mass_unit: str
-    """'mg' or 'g'; '' where the heading does not say."""
-    batch: int | None
+    """Of all of them, as `Meaning.unit`."""
+    single: Mapping[str, int]
+    """By kind, all other columns that are used."""
+    mass_units: Mapping[str, str]
+    """'mg' or 'g' by kind of mass; '' where the heading does not say."""
     ignored: tuple[str, ...]
     """Headings that are not used."""
 
@@ -98,12 +87,12 @@ def table_from_csv(text: str, name: str) -> Table:
             rows = list(csv.reader(lines, delimiter=separator, strict=True))
         except csv.Error:
             continue
-        if _has_heading(rows):
+        if _heading_at(rows) is not None:
             fits.append(rows)
     if len(fits) != 1:
         raise InputError(
             f"{name}: no heading with a vial and an assay column, parted by comma, semicolon or "
-            "tab, was found; the first row should read like 'vial,assay (%)'."
+            "tab, was found; it should read like 'vial,assay (% of target)'."
         )
     return _table(fits[0], name)
 
@@ -116,7 +105,7 @@ def table_from_workbook(stream: BinaryIO, name: str) -> Table:
         name: what messages call it.
 
     Raises:
-        InputError: it is no workbook, is empty, or has more than one sheet in use.
+        InputError: it is no workbook, is empty, or has no sheet or several with a heading.
     """
     try:
         sheets = _sheets(stream)
@@ -126,106 +115,122 @@ def table_from_workbook(stream: BinaryIO, name: str) -> Table:
         ) from error
     if not sheets:
         raise InputError(f"{name} is empty: it should hold a heading and one row per vial.")
-    if len(sheets) > 1:
-        raise InputError(f"{name} has {len(sheets)} sheets in use: keep the one with the assays.")
-    if not _has_heading(sheets[0]):
+    fits = [title for title, rows in sheets.items() if _heading_at(rows) is not None]
+    if not fits:
         raise InputError(
-            f"{name}: the first row should name a vial and an assay column, like 'vial' and "
-            "'assay (%)'."
+            f"{name}: no sheet has a row that names a vial and an assay column, like 'vial' and "
+            "'assay (% of target)'."
         )
-    return _table(sheets[0], name)
+    if len(fits) > 1:
+        raise InputError(
+            f"{name}: sheets {_listed(fits)} hold assays: keep the one that counts in the file."
+        )
+    others = tuple(f"sheet {title!r}" for title in sheets if title != fits[0])
+    return _table(sheets[fits[0]], name, others)
 
 
-def _sheets(stream: BinaryIO) -> list[list[list[Cell]]]:
-    """The cells of every sheet with anything on it."""
+def _sheets(stream: BinaryIO) -> dict[str, list[list[Cell]]]:
+    """The cells of every sheet with anything on it, by the sheet's name."""
     import openpyxl  # noqa: PLC0415 - slow to import, used for workbooks only
 
     book = openpyxl.load_workbook(stream, read_only=True, data_only=True)
-    sheets = []
+    sheets = {}
     for sheet in book.worksheets:
-        rows = [[_plain(cell) for cell in row] for row in sheet.iter_rows(values_only=True)]
+        rows = [
+            [_plain(cell.value, cell.number_format) for cell in row] for row in sheet.iter_rows()
+        ]
         if any(text_of(cell) for row in rows for cell in row):
-            sheets.append(rows)
+            sheets[sheet.title] = rows
     return sheets
 
 
-def _plain(cell: object) -> Cell:
-    """A workbook's value as a cell; dates and the like become text and are refused later."""
-    return cell if cell is None or isinstance(cell, str | int | float) else str(cell)
+def _plain(value: object, shown: str | None) -> Cell:
+    """A workbook's value as a cell, as it is shown: 0.992 in a % format becomes 99.2.
+
+    Dates and the like become text and are refused later.
+    """
+    if isinstance(value, int | float) and not isinstance(value, bool) and "%" in (shown or ""):
+        return round(100.0 * value, 10)
+    return value if value is None or isinstance(value, str | int | float) else str(value)
 
 
-def _has_heading(rows: Sequence[Sequence[Cell]]) -> bool:
-    """Whether the first row with anything on it names a vial and an assay column."""
-    for row in rows:
-        if any(text_of(cell) for cell in row):
-            kinds = [_kind(text_of(cell))[0] for cell in row]
-            return "vial" in kinds and "assay" in kinds
-    return False
+def _heading_at(rows: Rows) -> int | None:
+    """Index of the first row that names a key and an assay column; None where none does."""
+    for index, row in enumerate(rows[:MOST_TITLE_ROWS]):
+        kinds = {meaning_of(text_of(cell)).kind for cell in row if text_of(cell)}
+        if {"assay", "mean"} & kinds and ("vial" in kinds or {"location", "position"} <= kinds):
+            return index
+    return None
 
 
-def _table(rows: Sequence[Sequence[Cell]], name: str) -> Table:
-    used = [(i, row) for i, row in enumerate(rows, start=1) if any(text_of(c) for c in row)]
-    heading = [text_of(cell) for cell in used[0][1]]
-    while heading and not heading[-1]:
+def _table(rows: Rows, name: str, others: tuple[str, ...] = ()) -> Table:
+    start = _heading_at(rows) or 0
+    heading = [text_of(cell) for cell in rows[start]]
+    while not heading[-1]:
         heading.pop()
     body = []
-    for number, row in used[1:]:
+    for number, row in enumerate(rows[start + 1 :], start=start + 2):
         cells = list(row)
-        while len(cells) > len(heading) and not text_of(cells[-1]):
+        while cells and not text_of(cells[-1]):
             cells.pop()
         if len(cells) > len(heading):
             raise InputError(
                 f"{name}, row {number}: {len(cells)} cells under {len(heading)} headings; quote "
                 "decimal commas in a comma-separated file, or use semicolons."
             )
-        body.append((number, tuple(cells + [None] * (len(heading) - len(cells)))))
+        if cells:
+            body.append((number, tuple(cells + [None] * (len(heading) - len(cells)))))
     if not body:
         raise InputError(f"{name} holds a heading but no vial.")
-    return Table(name, tuple(heading), tuple(body))
+    titles = (" ".join(filter(None, map(text_of, row))) for row in rows[:start])
+    return Table(name, tuple(heading), tuple(body), (*filter(None, titles), *others))
 
 
 def columns_of(table: Table) -> Columns:
     """Which column holds what.
 
     Raises:
-        InputError: two columns could hold the same thing.
+        InputError: two columns could hold the same thing, or units differ between injections.
     """
-    found: dict[str, list[tuple[int, str]]] = {}
+    found: dict[str, list[tuple[int, Meaning]]] = {}
     for index, heading in enumerate(table.columns):
-        kind, unit = _kind(heading)
-        found.setdefault(kind, []).append((index, unit))
-    for kind in ("vial", "assay", "mass", "batch"):
-        if len(found.get(kind, [])) > 1:
-            names = " and ".join(repr(table.columns[i]) for i, _ in found[kind])
-            raise InputError(
-                f"{table.name}: columns {names} could both hold the {kind}; rename or remove one."
-            )
-    assay, unit = found["assay"][0]
-    mass, mass_unit = found["mass"][0] if "mass" in found else (None, "")
-    return Columns(
-        vial=found["vial"][0][0],
-        assay=assay,
-        unit=unit,
-        mass=mass,
-        mass_unit=mass_unit,
-        batch=found["batch"][0][0] if "batch" in found else None,
-        ignored=tuple(table.columns[i] for i, _ in found.get("", [])),
+        meaning = meaning_of(heading)
+        found.setdefault(meaning.kind, []).append((index, meaning))
+    if "assay" not in found:
+        found["assay"] = found.pop("mean")
+    assays = found.pop("assay")
+    ignored = tuple(table.columns[index] for index, _ in found.pop("", []))
+    _check_assays(table, assays)
+    for kind, several in found.items():
+        if len(several) > 1:
+            _refuse_twins(table, kind, [index for index, _ in several])
+    single = {kind: members[0][0] for kind, members in found.items()}
+    units = {
+        kind: members[0][1].unit
+        for kind, members in found.items()
+        if kind in ("mass", "gross", "tare")
+    }
+    return Columns(tuple(i for i, _ in assays), assays[0][1].unit, single, units, ignored)
+
+
+def _check_assays(table: Table, assays: Sequence[tuple[int, Meaning]]) -> None:
+    """Several assay columns must be numbered injections in one unit."""
+    if len(assays) == 1:
+        return
+    numbers = {meaning.number for _, meaning in assays}
+    if 0 in numbers or len(numbers) < len(assays):
+        _refuse_twins(table, "assay", [index for index, _ in assays])
+    if len({meaning.unit for _, meaning in assays}) > 1:
+        names = _listed([table.columns[index] for index, _ in assays])
+        raise InputError(f"{table.name}: columns {names} are in different units: use one.")
+
+
+def _refuse_twins(table: Table, kind: str, indices: Sequence[int]) -> Never:
+    names = _listed([table.columns[index] for index in indices])
+    raise InputError(
+        f"{table.name}: columns {names} could both hold the {kind}; rename or remove one."
     )
 
 
-def _kind(heading: str) -> tuple[str, str]:
-    """What a heading stands for ('vial', 'assay', 'mass', 'batch' or '') and its unit."""
-    plain = re.sub(r"[\s_.]+", " ", heading.casefold()).strip()
-    match = _BRACKETED.fullmatch(plain) or _TRAILING.fullmatch(plain)
-    word, unit = (match[1], match[2]) if match else (plain, "")
-    if word in _VIAL and not unit:
-        return "vial", ""
-    if word in _BATCH and not unit:
-        return "batch", ""
-    if word in _ASSAY and unit in _ASSAY_UNITS:
-        return "assay", _ASSAY_UNITS[unit]
-    if word in _MASS and unit in _MASS_UNITS:
-        return "mass", unit
-    if word in _ASSAY_UNITS and word and not unit:
-        return "assay", _ASSAY_UNITS[word]
-    return "", ""
+def _listed(names: Sequence[str]) -> str:
+    return " and ".join(map(repr, names))

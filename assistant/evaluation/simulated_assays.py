@@ -8,6 +8,8 @@ with normal effects of the stated standard deviations; the thief's marks are sys
 an evaluation of the made-up data can be compared with what was put in.
 """
 
+import csv
+import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -15,6 +17,7 @@ import numpy as np
 
 from assistant.errors import InputError
 from assistant.evaluation.results import Result, Vial
+from assistant.evaluation.sheet_rows import MADE_UP
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,12 +84,13 @@ def marks(vial: Vial, truth: Truth) -> float:
     )
 
 
-def sheet(made: Sequence[Result], batch: str | None = None) -> str:
-    """The results as a laboratory's CSV file, in % of target."""
-    head = "Vial,Assay (% of target)" + (",Batch" if batch else "")
-    tail = f",{batch}" if batch else ""
-    lines = [f"{result.vial},{result.assay!r}{tail}" for result in made]
-    return "\n".join([head, *lines]) + "\n"
+def sheet(made: Sequence[Result], batch: str) -> str:
+    """The results as a laboratory's CSV file, in % of target, each row marked as made up."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(["Vial", "Assay (% of target)", "Net mass (mg)", "Batch", "Origin"])
+    writer.writerows([one.vial, one.assay, one.mass_mg, batch, MADE_UP] for one in made)
+    return out.getvalue()
 
 
 def regular_vials(locations: int, positions: int, ports: int = 1) -> tuple[Vial, ...]:

@@ -1,9 +1,11 @@
 """Does the assay follow the way the sample was taken? Mass, depth, position, order, time open.
 
 These are the marks of a sampling artefact. A factor is compared at the finest level on which it
-varies: among the replicates of one spot, else among the ports of one insertion (both sides less
-their group's mean, so that a difference between places cannot pose as a trend), else on the
-means of the locations. Pearson's r with Fisher's interval, the slope, Spearman's rank
+varies: among the replicates of one spot, else among the ports of one insertion, else among
+locations. What varies between spots is tested between spots: the ports of one insertion are
+compared by the means of their spots, since the replicates of one spot share what is particular to
+it. Replicates and ports are taken less the mean of their group, so that a difference between places
+cannot pose as a trend. Pearson's r with Fisher's interval, the slope, Spearman's rank
 correlation, and Holm's adjustment of the p-values over the factors looked at.
 """
 
@@ -21,6 +23,8 @@ PORTS = "ports of one insertion"
 MEANS = "location means"
 _FEWEST_DF = 2
 _FLAT = 1e-12
+_ROUNDING = 1e-9
+"""Means of equal values may differ by less than this."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,13 +131,23 @@ def _comparable(pairs: Sequence[tuple[Spot, float, float]]) -> tuple[Floats, int
     for spot, x, y in pairs:
         spots.setdefault(spot, []).append((x, y))
         locations.setdefault(spot.location, []).append((x, y))
-    for members, basis in ((list(spots.values()), REPLICATES), (list(locations.values()), PORTS)):
-        groups = [np.asarray(group, dtype=np.float64) for group in members]
-        if any(np.ptp(group[:, 0]) > 0 for group in groups):
-            points = np.concatenate([group - group.mean(axis=0) for group in groups])
-            return points, len(points) - len(groups) - 1, basis
+    replicates = [np.asarray(group, dtype=np.float64) for group in spots.values()]
+    if any(np.ptp(group[:, 0]) > 0 for group in replicates):
+        return *_centred(replicates), REPLICATES
+    by_location: dict[str, list[Floats]] = {}
+    for spot, group in zip(spots, replicates, strict=True):
+        by_location.setdefault(spot.location, []).append(group.mean(axis=0))
+    ports = [np.asarray(group) for group in by_location.values()]
+    if any(np.ptp(group[:, 0]) > _ROUNDING for group in ports):
+        return *_centred(ports), PORTS
     means = [np.asarray(group).mean(axis=0) for group in locations.values()]
     return np.asarray(means, dtype=np.float64).reshape(-1, 2), len(means) - 2, MEANS
+
+
+def _centred(groups: Sequence[Floats]) -> tuple[Floats, int]:
+    """Points less the mean of their group, and the degrees of freedom of a common slope."""
+    points = np.concatenate([group - group.mean(axis=0) for group in groups])
+    return points, len(points) - len(groups) - 1
 
 
 def correlation(x: Floats, y: Floats) -> float | None:

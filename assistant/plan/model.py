@@ -296,6 +296,13 @@ class Acceptance(Part):
         return self
 
 
+class Laboratory(Part):
+    """How the laboratory reports its assays."""
+
+    unit: Literal["% of target", "% by weight", "fraction of target", "mg", "mg/g"] | None = None
+    """Unit of the assays; settles a heading that does not say of what a percentage is."""
+
+
 class Plan(Part):
     """A whole study on paper."""
 
@@ -313,6 +320,7 @@ class Plan(Part):
     handling: Handling = Handling()
     acceptance: Acceptance | None = None
     """Limits of the protocol; without them the published scheme alone decides."""
+    laboratory: Laboratory = Laboratory()
     cautions: tuple[Caution, ...] = ("isolated", "earthed", "protected")
     witnessed: tuple[WitnessedStep, ...] = ()
     """Steps that a witness must affirm before they count."""

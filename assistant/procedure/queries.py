@@ -16,7 +16,7 @@ from assistant.procedure.guards import caution_asked, named_samples, to_repeat
 from assistant.procedure.model import Session
 from assistant.procedure.table import rows
 
-_ALWAYS_LAST = (
+ANY_MOMENT = (
     Intent.SAY_AGAIN,
     Intent.WHERE_ARE_WE,
     Intent.WHAT_CAN_I_SAY,
@@ -61,7 +61,7 @@ def legal(session: Session, meaning: Meaning) -> bool:
 def advancing(session: Session) -> tuple[Meaning, ...]:
     """The phrases of this state, without those that are legal at any moment."""
     known = triggers(session.state)
-    chosen = [i for i in Intent if i in known and i not in _ALWAYS_LAST]
+    chosen = [i for i in Intent if i in known and i not in ANY_MOMENT]
     if session.state is State.BRIEFING:
         chosen = [i for i in chosen if i not in CAUTIONS.values() or i is caution_asked(session)]
     if not named_samples(session):
@@ -76,7 +76,7 @@ def at_any_moment(session: Session) -> tuple[Meaning, ...]:
     known = triggers(session.state)
     people = [p for p in session.plan.people if p.role == "operator"]
     found = []
-    for intent in (i for i in _ALWAYS_LAST if i in known):
+    for intent in (i for i in ANY_MOMENT if i in known):
         if intent is Intent.TAKE_OVER:
             found += [Meaning(intent=intent, call=p.call) for p in people]
         elif intent is not Intent.CORRECTION or session.past is not None:

@@ -3,7 +3,14 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from assistant.evaluation.campaign import Batch, BatchFigures, Campaign, Chart, compare
+from assistant.evaluation.campaign import (
+    CHART_RISK,
+    Batch,
+    BatchFigures,
+    Campaign,
+    Chart,
+    compare,
+)
 from assistant.evaluation.trends import holm
 from assistant.journal.head_code import head_code
 from assistant.report.document_model import (
@@ -16,8 +23,8 @@ from assistant.report.document_model import (
     Verdict,
     table,
 )
-from assistant.report.evaluation_run import Laboratory, joined_of
-from assistant.report.formatting import fixed, listed, moment, p_value, short
+from assistant.report.evaluation_run import Laboratory, joined_of, made_up
+from assistant.report.formatting import fixed, listed, made_up_mark, moment, p_value, short
 from assistant.report.sections import in_short
 from assistant.report.vial_records import RecordStudy
 
@@ -58,6 +65,12 @@ class Comparison:
     software: str
 
     @property
+    def made_up(self) -> tuple[str, ...]:
+        """What the comparison rests on that is made up, in any of its batches."""
+        found = (what for one in self.members for what in made_up(one.record, one.laboratory))
+        return tuple(dict.fromkeys(found))
+
+    @property
     def questions(self) -> tuple[Question, ...]:
         """Every test that was made, p adjusted over all."""
         means = self.campaign.means
@@ -74,7 +87,7 @@ class Comparison:
 
     @property
     def differences(self) -> tuple[str, ...]:
-        """What tells the batches apart: tests and points beyond their limits, in words."""
+        """What tells the batches apart: tests whose adjusted p is small, in words."""
         told = [
             f"{one.about} differ ({one.name}, p = {p_value(one.adjusted)})"
             for one in self.questions
@@ -82,12 +95,16 @@ class Comparison:
         ]
         if self.campaign.means.p is None and self.campaign.means.ms_between > 0:
             told.append("means differ, with no spread inside the batches")
-        told += [
-            f"{chart.name} beyond its limits: {listed(chart.outside)}"
+        return tuple(told)
+
+    @property
+    def remarkable(self) -> tuple[str, ...]:
+        """Points beyond the limits of a chart, in words; a hint, not a test."""
+        return tuple(
+            f"{chart.name}: {listed(chart.outside)}"
             for chart in self.campaign.charts
             if chart.outside
-        ]
-        return tuple(told)
+        )
 
     @property
     def alike(self) -> bool:
@@ -137,6 +154,7 @@ def document(comparison: Comparison) -> Document:
         ),
         footer=f"{len(names)} batches | {comparison.software}",
         utc=max(member.record.last.utc for member in comparison.members),
+        mark=made_up_mark(comparison.made_up),
     )
 
 
@@ -151,12 +169,16 @@ def verdict(comparison: Comparison) -> Verdict:
         if comparison.alike
         else "THE BATCHES DIFFER",
         sentence=(
-            f"{count} batches: no test is at {level} or less after adjustment, and no chart has a "
-            "point beyond its limits. With few batches a difference must be large to show."
+            f"{count} batches: no test is at {level} or less after adjustment. With few batches a "
+            "difference must be large to show."
             if comparison.alike
             else f"{count} batches: {found}."
         ),
         asides=tuple(
+            f"Beyond the limits of a control chart, {each}. Look for the reason."
+            for each in comparison.remarkable
+        )
+        + tuple(
             f"Partial, as asked for: batch {member.record.plan.study.batch}, vials "
             f"{in_short(member.problems)}."
             for member in comparison.members
@@ -222,9 +244,10 @@ def _pictures(comparison: Comparison) -> Iterator[Block]:
         height_in=plots.CHARTS_IN,
     )
     yield Text(
-        "Individuals: mean of the batch means ± 2.66 times their mean moving range. Moving range: "
-        "up to 3.267 times its mean. SD: limits of each batch's own number of results, from the "
-        "pooled SD. With fewer than some twenty batches such limits are provisional.",
+        "Each chart takes locations, not vials, as independent. Limits are exact for identical "
+        f"normal batches: one point lies beyond them with a probability of {100 * CHART_RISK:g} %, "
+        "as with three-sigma limits (Student's t for means, the beta distribution for SDs). A "
+        "point beyond its limits is a hint to look for a reason; the verdict is by the tests.",
         "small",
     )
 
@@ -256,9 +279,9 @@ def _tests(comparison: Comparison) -> Iterator[Block]:
             )
             for one in asked
         ],
-        note="Means: locations, not vials, are independent within a batch. Spread: Levene's W, "
-        "about the mean or (Brown and Forsythe) the median. Holm: adjusted over this table. "
-        "Control charts after Shewhart, constants as in ISO 7870-2.",
+        note="Locations, not vials, are independent within a batch: means and their spread are "
+        "compared by location means (Brown and Forsythe: distances from the median), the spread "
+        "within locations by the standard deviation at each spot. Holm: adjusted over this table.",
     )
     yield Text(
         "Significant is not large: batches may differ beyond chance by an amount that does not "

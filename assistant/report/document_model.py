@@ -101,6 +101,8 @@ class Document:
     utc: str
     """The time that the document carries, from the record: RFC 3339, ending in Z."""
     language: str = "en"
+    mark: str = ""
+    """Stands across every page, such as that the data is made up."""
 
 
 def table(

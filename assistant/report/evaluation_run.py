@@ -6,12 +6,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from assistant.errors import InputError
-from assistant.evaluation.assays import Joined, Sheet, join
+from assistant.evaluation.assay_units import Unit
+from assistant.evaluation.assays import Joined, join
 from assistant.evaluation.e2810 import STANDARD, Demand
 from assistant.evaluation.operating_characteristic import Characteristic, Design, characteristic
 from assistant.evaluation.results import by_spot
 from assistant.evaluation.review import Answer, Protocol, open_points, protocol_outcome
 from assistant.evaluation.schemes import INDUSTRY, PLAN_1, PLAN_2, UDU, Outcome
+from assistant.evaluation.sheet_rows import Sheet
 from assistant.evaluation.study import Options, Study, evaluate
 from assistant.journal.head_code import head_code
 from assistant.journal.signing import Signature
@@ -89,6 +91,11 @@ class Case:
         return Answer.OPEN if self.open_points else Answer.MET
 
     @property
+    def made_up(self) -> tuple[str, ...]:
+        """What this evaluation rests on that is made up."""
+        return made_up(self.record, self.laboratory)
+
+    @property
     def head(self) -> str:
         """Head code of the record at its end."""
         return head_code(self.record.last.seq, self.record.last.hash).text
@@ -108,6 +115,15 @@ class Case:
         """Within-location standard deviation behind the operating characteristic, % of target."""
         components = self.study.components
         return components.table.residual_sd if components is not None else 0.0
+
+
+def made_up(record: RecordStudy, laboratory: Laboratory) -> tuple[str, ...]:
+    """What of a record and its sheet is made up, as far as they say."""
+    said = {
+        "a rehearsal": record.opened.kind == "rehearsal",
+        "simulated assays": laboratory.sheet.made_up,
+    }
+    return tuple(what for what, so in said.items() if so)
 
 
 def protocol_of(plan: Plan) -> Protocol | None:
@@ -206,7 +222,10 @@ def joined_of(record: RecordStudy, laboratory: Laboratory, *, partial: bool) -> 
             "or ask for a partial evaluation."
         )
     batch = record.plan.study.batch
-    joined = join(laboratory.sheet, record.expected, record.target, batch=batch)
+    sheet, stated = laboratory.sheet, record.plan.laboratory.unit
+    if stated is not None and not sheet.confirmed:
+        sheet = sheet.in_unit(Unit(stated))
+    joined = join(sheet, record.expected, record.target, batch=batch)
     joined.require(partial=partial)
     return joined
 

@@ -85,3 +85,8 @@ def common_decimals(values: Sequence[float], most: int = 3) -> int:
 
 
 _DUST = 1e-9
+
+
+def made_up_mark(what: Sequence[str]) -> str:
+    """What stands across a report that rests on made-up data; "" where nothing is."""
+    return f"MADE-UP DATA: {' and '.join(what)}" if what else ""

@@ -28,6 +28,7 @@ def case_json(case: Case) -> bytes:
         {
             "format": EVALUATION,
             "software": case.software,
+            "made_up": list(case.made_up),
             "verdict": {
                 "scheme": outcome.scheme.key,
                 "verdict": outcome.verdict.value,
@@ -42,7 +43,8 @@ def case_json(case: Case) -> bytes:
             "laboratory": {
                 "name": sheet.name,
                 "sha256": case.laboratory.sha256,
-                "unit": sheet.unit.value,
+                "unit": case.joined.unit.value,
+                "injections": plain(case.joined.injections),
                 "columns_not_used": list(sheet.ignored),
             },
             "study": plain(case.study),
@@ -83,6 +85,7 @@ def campaign_json(comparison: Comparison) -> bytes:
         {
             "format": CAMPAIGN,
             "software": comparison.software,
+            "made_up": list(comparison.made_up),
             "alike": comparison.alike,
             "differences": list(comparison.differences),
             "significance": comparison.significance,

@@ -14,6 +14,7 @@ from reportlab.lib.enums import TA_CENTER, TA_RIGHT
 from reportlab.lib.pagesizes import A4
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import inch, mm
+from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import (
     BaseDocTemplate,
@@ -45,6 +46,7 @@ from assistant.report.plots import drawing
 LEFT, RIGHT, TOP, FOOT = 17 * mm, 17 * mm, 20 * mm, 19 * mm
 WIDTH = A4[0] - LEFT - RIGHT
 INK, QUIET, LINE, PALE = (HexColor(c) for c in ("#1d2833", "#5d6b78", "#c5ced6", "#f2f5f7"))
+PALER = HexColor("#eaedf0")
 
 _LETTERS = {"left": 0, "centre": TA_CENTER, "right": TA_RIGHT}
 _HEADING_ROOM, _LINE_ROOM, _BLOCK_ROOM = 19 * mm, 8 * mm, 22 * mm
@@ -69,13 +71,30 @@ def pdf(document: Document) -> bytes:
             pageCompression=1,
         )
         frame = Frame(LEFT, FOOT, WIDTH, A4[1] - TOP - FOOT, 0, 0, 0, 0)
-        template.addPageTemplates(PageTemplate(frames=[frame]))
+
+        def across(canvas: Canvas, _: object) -> None:
+            _across(canvas, document.mark)
+
+        template.addPageTemplates(PageTemplate(frames=[frame], onPage=across))
 
         def canvas(*given: Any, **named: Any) -> "_Numbered":  # noqa: ANN401 - passed on
             return _Numbered(*given, document=document, **named)
 
         template.build(list(_story(document)), canvasmaker=canvas)
     return out.getvalue()
+
+
+def _across(canvas: Canvas, mark: str) -> None:
+    """Set a mark across the page, under what will stand on it."""
+    if mark:
+        canvas.saveState()
+        canvas.setFillColor(PALER)
+        canvas.translate(A4[0] / 2, A4[1] / 2)
+        canvas.rotate(56)
+        size = min(44.0, 0.95 * 1000 * A4[1] / stringWidth(mark, BOLD, 1000))
+        canvas.setFont(BOLD, size)
+        canvas.drawCentredString(0, -size / 3, mark)
+        canvas.restoreState()
 
 
 class _Numbered(Canvas):  # type: ignore[misc]  # the package carries no types
@@ -112,6 +131,10 @@ class _Numbered(Canvas):  # type: ignore[misc]  # the package carries no types
         self.drawString(LEFT, foot - 3.2 * mm, self._document.footer)
         self.setFont(BOLD, 6.5)
         self.drawRightString(A4[0] - RIGHT, foot - 3.2 * mm, f"page {number} of {count}")
+        self.setFillColor(INK)
+        self.setFont(BOLD, 8)
+        self.drawCentredString(A4[0] / 2, A4[1] - TOP + 11 * mm, self._document.mark)
+        self.setFillColor(QUIET)
         if number > 1:
             self.setFont(PLAIN, 6.5)
             top = A4[1] - TOP + 6 * mm

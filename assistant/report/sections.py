@@ -23,7 +23,16 @@ from assistant.report.document_model import (
     table,
 )
 from assistant.report.evaluation_run import Case
-from assistant.report.formatting import counted, fixed, listed, moment, p_value, short, spread
+from assistant.report.formatting import (
+    counted,
+    fixed,
+    listed,
+    made_up_mark,
+    moment,
+    p_value,
+    short,
+    spread,
+)
 from assistant.report.sections_components import components
 
 DISCLAIMER = (
@@ -62,6 +71,7 @@ def document(case: Case) -> Document:
         footer=f"record {case.head} | plan {case.record.opened.plan_sha256[:16]} | "
         f"assays {case.laboratory.sha256[:16]} | {case.software}",
         utc=case.record.last.utc,
+        mark=made_up_mark(case.made_up),
     )
 
 
@@ -97,6 +107,10 @@ def _line(case: Case) -> str:
 
 
 def _limits(case: Case) -> Iterator[str]:
+    if case.made_up:
+        yield f"{made_up_mark(case.made_up)}."
+    if not case.record.opened.kind:
+        yield "The record does not say whether the session was live or a rehearsal."
     for outcome in case.study.outcomes:
         if outcome.scheme.key == "protocol":
             yield f"{outcome.scheme.title} ({outcome.scheme.source}): {outcome.sentence}"
@@ -195,7 +209,7 @@ def _facts(case: Case) -> Iterator[Block]:
             ("witness", listed(witnesses)),
             ("vials", f"{len(record.vials)}: {statuses}"),
             ("evaluated", f"{case.study.summary.n} vials, {_per_spot(case)}"),
-            ("assays", f"{case.laboratory.sheet.name}, in {case.laboratory.sheet.unit.value}"),
+            ("assays", f"{case.laboratory.sheet.name}, in {case.joined.unit.value}"),
             ("record", f"head code {case.head}"),
         ),
         columns=2,

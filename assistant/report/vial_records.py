@@ -10,7 +10,8 @@ from dataclasses import dataclass, field, replace
 
 from assistant.conformance import Told
 from assistant.errors import InputError
-from assistant.evaluation.assays import Expected, State, Target
+from assistant.evaluation.assay_units import Target
+from assistant.evaluation.assays import Expected, State
 from assistant.evaluation.results import Vial
 from assistant.journal.entry import Entry
 from assistant.plan import mixing

@@ -57,6 +57,8 @@ class Wish:
     seed: int = 1
     snr_db: float = 25.0
     voice: str = ""
+    room: bytes = b""
+    """Sound of a room (mono 16-bit) in place of noise, such as talk."""
     real_time: bool = False
     engine: EngineChoice = "phones"
     model: Path | None = None
@@ -128,7 +130,7 @@ class Rehearsal:
         self._speaker = SimulatedSpeaker(Voice(), self._clock)
         voice = wish.voice or OPERATOR_VOICES[wish.seed % len(OPERATOR_VOICES)]
         self._voice = Voice(voice, rate=150)
-        self._room = Loopback(snr_db=wish.snr_db, seed=wish.seed)
+        self._room = Loopback(snr_db=wish.snr_db, seed=wish.seed, recording=wish.room)
         self._operator = Operator(self.language, wish.script, wish.seed)
         self._folder = RecordFolder.create(wish.into, wish.plan, wish.grammar)
         keeper = Keeper(

@@ -7,14 +7,16 @@ from assistant.grammar.language import Language
 from assistant.grammar.rendering import phrase, understand, universe
 from assistant.ports import Decision, Judgement, Stakes, Utterance
 from assistant.procedure import queries
-from assistant.procedure.enums import Intent, State
+from assistant.procedure.enums import VIAL, Intent, State
 from assistant.procedure.events import Heard, Meaning
 from assistant.procedure.model import Session
 
-LENIENT: Final = frozenset(
+HARMLESS: Final = frozenset(
     {Intent.SAY_AGAIN, Intent.WHERE_ARE_WE, Intent.WHAT_CAN_I_SAY, Intent.STAND_BY}
 )
 """Heard wrongly, these neither advance a step nor record anything about a sample."""
+READ_BACK: Final = frozenset({*VIAL, Intent.MASS, Intent.TAKE_OVER, Intent.STOP_SAMPLING})
+"""Heard, these are read back or asked about in any case before they count."""
 ANSWERS: Final = frozenset({Intent.AFFIRM, Intent.NEGATIVE})
 """Legal only where a question was asked."""
 
@@ -48,7 +50,7 @@ class Hearing:
             mass = phrase(self._language, Meaning(intent=Intent.MASS))
             self._known.pop(mass, None)
         legal = {
-            phrase(self._language, meaning): _stakes(meaning.intent)
+            phrase(self._language, meaning): stakes(meaning.intent)
             for meaning in queries.options(session)
         }
         expected = frozenset(
@@ -121,7 +123,8 @@ class Hearing:
         return Heard(source=source, text=text, decision="accept", meaning=meaning)
 
 
-def _stakes(intent: Intent) -> Stakes:
+def stakes(intent: Intent) -> Stakes:
+    """What a phrase of this meaning can do where it is heard wrongly."""
     if intent in ANSWERS:
         return "answer"
-    return "lenient" if intent in LENIENT else "strict"
+    return "lenient" if intent in HARMLESS | READ_BACK else "strict"

@@ -174,7 +174,7 @@ class PhoneDetector:
         utterance = Utterance(pcm=event.clip)
         judgement = judged(event.judgement, utterance, self._name, speak=event.speak)
         placed = PlacedJudgement(judgement, self._segment(event, utterance))
-        if self._lost_at >= placed.segment.first_sample - LEAD:
+        if self._lost_at >= max(placed.segment.first_sample - LEAD, 0):
             self._phones.reset()
             return [_refused(placed, "overflow")]
         if judgement.decision != "accept":

@@ -62,6 +62,23 @@ class NoiseMaker:
         return self._loop[places]
 
 
+class RecordedNoise(NoiseMaker):
+    """A recording in place of noise, over and over."""
+
+    def __init__(self, dbfs: float, recording: bytes) -> None:
+        """Set the noise.
+
+        Args:
+            dbfs: root-mean-square level, in dB relative to full scale.
+            recording: mono 16-bit at `SAMPLE_RATE`, with some sound in it.
+        """
+        self._recording = samples_of(recording).astype(np.float64)
+        super().__init__(dbfs)
+
+    def _make_loop(self) -> npt.NDArray[np.float64]:
+        return np.asarray(self._recording / np.sqrt(np.mean(self._recording**2)))
+
+
 class Loopback:
     """Mixes what an operator says with background noise into blocks of 50 ms."""
 
@@ -72,6 +89,7 @@ class Loopback:
         speech_dbfs: float = -26.0,
         colour: Colour = "pink",
         seed: int = 1,
+        recording: bytes = b"",
     ) -> None:
         """Set the room.
 
@@ -81,9 +99,12 @@ class Loopback:
             speech_dbfs: level to which speech is brought, in dB relative to full scale.
             colour: kind of noise.
             seed: start of the noise generator.
+            recording: sound of a room (mono 16-bit), in place of noise.
         """
         self._speech_dbfs = speech_dbfs
         self._noise = NoiseMaker(speech_dbfs - snr_db, colour, seed)
+        if recording:
+            self._noise = RecordedNoise(speech_dbfs - snr_db, recording)
         self._waiting: deque[npt.NDArray[np.float64]] = deque()
         self.samples = 0
         """Samples given out so far: the room's clock."""

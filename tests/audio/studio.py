@@ -195,7 +195,7 @@ class Sitting:
         self._ear_voice = Voice()
         self.mouth = Mouth(sound.env)
         self.listener = Listener(sound.env)
-        words = (str(plan), "--engine", "embedded", *options)
+        words = (str(plan), *options)
         if command == "run":
             words = (*words, "--into", str(record), "--plain")
         self.program = Program(sound.env, command, *words)

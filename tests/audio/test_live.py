@@ -62,7 +62,10 @@ def heard(person: Sitting, intent: Intent, within: float = 15) -> tuple[float, H
 
 
 def press(person: Sitting) -> Heard:
-    """Step on the foot switch and return what came of it."""
+    """Hear the prompt out, step on the foot switch and return what came of it."""
+    person.follower.look()
+    person.hear_out(said_in(person.follower.entries[-1][0]))
+    person.pause(1.0)
     person.program.type()
     _, event = person.until(lambda _, e: isinstance(e, Heard) and e.source == "key", within=15)
     assert isinstance(event, Heard)
@@ -91,6 +94,28 @@ def test_a_good_room_passes_and_the_foot_switch_confirms(
         Intent.CAUTION_PROTECTED,
     ]
     assert person.follower.session.state is State.SEATING
+
+
+def test_a_held_key_is_one_press(sound: "VirtualSound", tmp_path: Path) -> None:
+    """Somebody stands on the foot switch: it repeats 33 times a second, and one step is taken."""
+    sound.play_noise(QUIET_ROOM_DBFS)
+    with sitting(sound, WEIGHED, tmp_path) as person:
+        person.check_sound()
+        checked(person)
+        for _ in range(3):
+            press(person)
+        person.follower.look()
+        person.hear_out(said_in(person.follower.entries[-1][0]))
+        person.pause(1.0)
+        for _ in range(100):
+            person.program.type()
+            person.pause(0.03)
+        person.pause(1.0)
+        person.follower.look()
+        keys = [e for _, e in person.follower.entries if isinstance(e, Heard)][3:]
+        state = person.follower.session.state
+    assert state is State.POSITIONING
+    assert [e.decision for e in keys] == ["accept"]
 
 
 def test_the_sound_check_is_also_a_command(sound: "VirtualSound", tmp_path: Path) -> None:

@@ -7,6 +7,7 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -16,8 +17,10 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
 
 from assistant.cli import main
-from assistant.cli.evaluation_inputs import MOST_BYTES
+from assistant.cli.assays import require_rehearsal
+from assistant.cli.evaluation_inputs import MOST_BYTES, read_record
 from assistant.clock import ManualClock
+from assistant.errors import InputError
 from assistant.journal.chain import read
 from assistant.journal.head_code import head_code
 from assistant.journal.signing import sign
@@ -59,7 +62,9 @@ def record(records: Path) -> Path:
     return records / "batch-1"
 
 
-def csv(assay: Callable[[int], object], head: str = "vial,assay (%)", count: int = 30) -> str:
+def csv(
+    assay: Callable[[int], object], head: str = "vial,assay (% of target)", count: int = 30
+) -> str:
     """A sheet with one row for each vial."""
     return "\n".join([head, *(f"{n},{assay(n)}" for n in range(1, count + 1))]) + "\n"
 
@@ -116,19 +121,26 @@ BAD = {
     "empty": ("", "is empty"),
     "wrong separator": (csv(good).replace(",", "|"), "parted by comma, semicolon or tab"),
     "no heading": ("1,99\n2,98\n", "no heading"),
-    "heading only": ("vial,assay (%)\n", "holds a heading but no vial"),
+    "heading only": ("vial,assay (% of target)\n", "holds a heading but no vial"),
     "decimal commas, comma-separated": (csv(lambda n: f"99,{n}"), "quote decimal commas"),
     "not a number": (csv(lambda n: "NaN" if n == 4 else good(n)), "row 5"),
     "text": (csv(lambda n: "lost" if n == 4 else good(n)), "row 5"),
     "negative": (csv(lambda n: -1 if n == 4 else good(n)), "vial 4 (row 5) is negative"),
-    "fractions": (csv(lambda n: f"0.9{n % 9}"), "are they fractions of 1?"),
+    "fractions": (csv(lambda n: f"0.9{n % 9}"), "read as fraction of target the mean is"),
+    "eight per cent by weight": (
+        csv(lambda n: 7.84 + 0.1 * (n % 3 - 1), "vial,Assay (%)"),
+        "read as % of target the mean is 7.84, SD 0.08 % of target; read as % by weight the mean",
+    ),
     "unit not named": (csv(good, "vial,assay"), "names no unit"),
     "milligrams without a mass": (csv(lambda _: 20, "vial,assay (mg)"), "needs the net mass"),
     "duplicate": (csv(good) + "4,99\n", "more than once in the sheet: 4"),
     "unknown": (csv(good, count=31), "unknown to the session: 31"),
     "missing": (csv(good, count=28), "without an assay: 29, 30"),
     "one location": (csv(good, count=3), "without an assay: 4, 5"),
-    "another batch": (csv(lambda n: f"{good(n)},Z9", "vial,assay (%),batch"), "another batch"),
+    "another batch": (
+        csv(lambda n: f"{good(n)},Z9", "vial,assay (% of target),batch"),
+        "another batch",
+    ),
     "far beyond": (csv(lambda n: "1e300" if n == 4 else good(n)), "Vial 4: the assay 1e+300 %"),
     "too large": ("x" * (MOST_BYTES + 1), "too many for a sheet"),
 }
@@ -156,10 +168,15 @@ def test_a_bad_sheet_is_one_clear_sentence(
 @pytest.mark.parametrize(
     ("text", "options"),
     [
-        (csv(good, "vial;assay (%)").replace(",", ";").replace(".", ","), []),
-        (csv(good, "vial\tassay (%)").replace(",", "\t"), []),
-        (csv(good).replace("vial,assay (%)", "assay (%),vial").replace("\n", "\r\n"), []),
-        (csv(lambda n: float(good(n)) / 100), ["--unit", "fraction"]),
+        (csv(good, "vial;assay (% of target)").replace(",", ";").replace(".", ","), []),
+        (csv(good, "vial\tassay (% of target)").replace(",", "\t"), []),
+        (
+            csv(good)
+            .replace("vial,assay (% of target)", "assay (% of target),vial")
+            .replace("\n", "\r\n"),
+            [],
+        ),
+        (csv(lambda n: float(good(n)) / 100), ["--unit", "fraction of target"]),
         (csv(lambda n: float(good(n)) * 0.8, "vial,assay (mg/g)"), []),
         (csv(lambda n: float(good(n)) * 0.8, "vial,assay"), ["--unit", "mg/g"]),
         (csv(lambda n: f"{float(good(n)) * 0.32},400", "vial,assay (mg),mass (mg)"), []),
@@ -170,11 +187,11 @@ def test_sheets_that_are_clear_are_read(
     text: str, options: list[str], record: Path, tmp_path: Path
 ) -> None:
     """Whatever the separator, the decimal mark, the order of columns and the unit: one mean."""
-    if options == ["--unit", "fraction"]:
-        text = text.replace("assay (%)", "assay")
+    if options == ["--unit", "fraction of target"]:
+        text = text.replace("assay (% of target)", "assay")
     if text.startswith("assay"):
         rows = [line.split(",") for line in text.split("\r\n")[1:] if line]
-        text = "\r\n".join(["assay (%),vial", *(f"{b},{a}" for a, b in rows)])
+        text = "\r\n".join(["assay (% of target),vial", *(f"{b},{a}" for a, b in rows)])
     sheet, out = tmp_path / "lab.csv", tmp_path / "r.json"
     sheet.write_text(text, "utf-8")
     assert main(["evaluate", str(record), str(sheet), "--json", str(out), *options]) == 0
@@ -188,13 +205,16 @@ def test_encodings_and_workbooks(record: Path, tmp_path: Path) -> None:
     for name, data in (
         ("a.csv", csv(good).encode("utf-8-sig")),
         ("b.txt", csv(good).replace(",", "\t").encode("utf-16")),
+        ("c.txt", csv(good).encode("utf-16-le")),
+        ("d.txt", csv(good).encode("utf-16-be")),
+        ("e.csv", b"Br\xfcnn Analytik\n" + csv(good).encode("latin-1")),
     ):
         (tmp_path / name).write_bytes(data)
         assert main(["evaluate", str(record), str(tmp_path / name)]) == 0
     book = openpyxl.Workbook()
     page = book.active
     assert page is not None
-    page.append(["Vial", "Assay (%)"])
+    page.append(["Vial", "Assay (% of target)"])
     for n in range(1, 31):
         page.append([n, float(good(n))])
     out = io.BytesIO()
@@ -206,7 +226,7 @@ def test_encodings_and_workbooks(record: Path, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("name", "data", "complaint"),
     [
-        ("a.csv", b"vial,assay (%)\n1,\xff\n", "not UTF-8 text at byte 17"),
+        ("a.csv", b"vial,assay (% of target)\n1,\x81\n", "neither UTF-8, UTF-16 nor Latin-1"),
         ("a.xlsx", b"PK\x03\x04 broken", "not a readable XLSX workbook"),
         ("a.ods", b"x", "save the assays as CSV or XLSX"),
         ("a", b"x", "no suffix is not"),
@@ -270,7 +290,7 @@ def test_one_replicate_only_is_stage_one(record: Path, tmp_path: Path) -> None:
     """One assay per location, the others said to be missing: the first stage decides."""
     sheet = tmp_path / "a.csv"
     rows = "".join(f"{n},{good(n)}\n" for n in range(1, 31, 3))
-    sheet.write_text(f"vial,assay (%)\n{rows}", "utf-8")
+    sheet.write_text(f"vial,assay (% of target)\n{rows}", "utf-8")
     assert main(["evaluate", str(record), str(sheet)]) == 2
     out = tmp_path / "r.json"
     assert main(["evaluate", str(record), str(sheet), "--partial", "--json", str(out)]) == 0
@@ -484,3 +504,21 @@ def test_comparisons_that_cannot_be(
     named = [word.replace("RECORD", str(record)).replace("SHEET", str(sheet)) for word in words]
     assert main(["compare", *named]) == 2
     assert complaint in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("kind", "words"), [("live", "is of a live session"), ("", "does not say that it is")]
+)
+def test_assays_are_made_up_for_rehearsals_only(
+    kind: str, words: str, record: Path, tmp_path: Path
+) -> None:
+    """A live session gets none, nor does an older record that does not say what it is."""
+    told, *_ = read_record(record)
+    require_rehearsal(told, record)
+    other = replace(told, opened=told.opened.model_copy(update={"kind": kind}))
+    with pytest.raises(InputError, match=words):
+        require_rehearsal(other, record)
+    golden = Path(__file__).parent.parent / "golden" / "schema-1" / "record"
+    shutil.copytree(golden, tmp_path / "old")
+    assert main(["assays", str(tmp_path / "old"), "-o", str(tmp_path / "a.csv")]) == 2
+    assert not (tmp_path / "a.csv").exists()

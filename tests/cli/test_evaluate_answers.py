@@ -123,3 +123,18 @@ def test_not_met_by_the_protocol(
     shown = capsys.readouterr().out
     assert shown.startswith("CRITERIA NOT MET: LIMITS OF THE PROTOCOL")
     assert limit in shown
+
+
+def test_the_unit_in_the_plan_settles_a_bare_percentage(tmp_path: Path) -> None:
+    """Eight per cent by weight, SD a tenth of target: never met as 7.84 % of target."""
+    plan = CONE + b'\n[laboratory]\nunit = "% by weight"\n'
+    with RecordFolder.create(tmp_path / "r", plan, GRAMMAR) as record:
+        quick_record(record, ManualClock(datetime(2026, 3, 4, 8, tzinfo=UTC)), plan, GRAMMAR)
+    sheet, out = tmp_path / "lab.csv", tmp_path / "r.json"
+    rows = "".join(f"{n},{7.84 + (n % 3 - 1):.2f}\n" for n in range(1, 31))
+    sheet.write_text(f"vial,Assay (%)\n{rows}", "utf-8")
+    assert main(["evaluate", str(tmp_path / "r"), str(sheet), "--json", str(out)]) == 1
+    told = json.loads(out.read_text("utf-8"))
+    assert told["laboratory"]["unit"] == "% by weight"
+    assert round(told["study"]["summary"]["mean"], 2) == 98.0
+    assert round(told["study"]["summary"]["sd"], 1) == 10.4

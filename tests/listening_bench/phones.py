@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Decision, Stakes
+from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Decision
 from assistant.speech.detector import PlacedJudgement
 from assistant.speech.phone_decoder import Pronunciations, load_model
 from assistant.speech.phone_listening import PhoneDetector, PhonesEngine
@@ -47,10 +47,8 @@ class Phones:
 
     def detector(self, union: Sequence[str], situation: Situation) -> PhoneDetector:
         """Return a detector for one place in the procedure."""
-        legal: dict[str, Stakes] = {
-            each: "strict" if each in situation.harmful else "lenient" for each in situation.legal
-        }
-        self._engine.prepare(union, legal)
+        legal = {each: situation.stakes.get(each, "strict") for each in situation.legal}
+        self._engine.prepare(union, legal, situation.expected)
         return PhoneDetector(self._engine)
 
     def hear(self, case: Case) -> Heard:

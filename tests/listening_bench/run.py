@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Final
 
 from assistant.grammar.rendering import NUMBER
+from assistant.ports import Stakes
 from assistant.procedure.enums import Intent
 from assistant.speech.cut_and_judge import CutAndJudge
 from assistant.speech.detector import Detector
@@ -100,7 +101,9 @@ def _second_sayings(
 ) -> dict[int, Case]:
     """What is said after a refusal, and after an ask-back of the right phrase."""
     affirm, negative = phrases[Intent.AFFIRM].lower(), phrases[Intent.NEGATIVE].lower()
-    asking = Situation("asked-back", (affirm, negative), frozenset())
+    both = frozenset({affirm, negative})
+    answers: dict[str, Stakes] = dict.fromkeys(both, "answer")
+    asking = Situation("asked-back", tuple(both), frozenset(), stakes=answers, expected=both)
     found: dict[int, Case] = {}
     for each in sorted(missed, key=lambda outcome: outcome.case.number):
         case = cases[each.case.number]

@@ -1,11 +1,14 @@
 """Which phrases can be said where: read from the phrases file and the procedure's table."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
+from assistant.ports import Stakes
 from assistant.procedure.enums import ACTIVE, VIAL, Intent, State
+from assistant.procedure.queries import ANY_MOMENT
 from assistant.procedure.table import rows
+from assistant.session.utterance_to_event import stakes
 
 POSITIONS: Final = ("bottom", "middle", "top")
 VIALS: Final = (
@@ -41,6 +44,10 @@ class Situation:
     """Those of `legal` that advance a step or record something."""
     read_back: frozenset[str] = frozenset()
     """Those of `legal` that are asked back before they count."""
+    stakes: Mapping[str, Stakes] = field(default_factory=dict)
+    """What each of `legal` can do; strict where not given."""
+    expected: frozenset[str] = frozenset()
+    """Those of `legal` that answer the prompt spoken there."""
 
 
 def _said(intent: Intent, text: str, turn: int) -> list[str]:
@@ -85,7 +92,11 @@ def situations(phrases: Mapping[str, str]) -> tuple[Situation, ...]:
             harmful = frozenset(text for text, intent in said.items() if intent not in HARMLESS)
             asked = frozenset(text for text, intent in said.items() if intent in READ_BACK)
             if said:
-                found.append(Situation(f"{state}-{turn}", tuple(said), harmful, asked))
+                weighed = {text: stakes(intent) for text, intent in said.items()}
+                due = frozenset(text for text, each in said.items() if each not in ANY_MOMENT)
+                found.append(
+                    Situation(f"{state}-{turn}", tuple(said), harmful, asked, weighed, due)
+                )
     return tuple(found)
 
 

@@ -23,6 +23,11 @@ def stakes() -> dict[str, Stakes]:
     return {each: "lenient" if each in harmless else "strict" for each in phrases()}
 
 
+def expected(clip: Clip) -> tuple[str, ...]:
+    """Return what the prompt before a clip asks for: its phrase, and anything where it has none."""
+    return (clip.phrase,) if clip.phrase and clip.kind != "digits" else phrases()
+
+
 @dataclass
 class Tally:
     """What became of the clips of one row of the table."""
@@ -89,7 +94,7 @@ def run(verifier: PhraseVerifier, clips: Iterable[Clip]) -> dict[tuple[str, str]
         legal: Mapping[str, Stakes] = stakes()
         if clip.kind == "digits":
             legal = {**legal, f"{NUMBER} milligrams": "strict"}
-        verifier.set_legal(legal)
+        verifier.set_legal(legal, expected=expected(clip))
         tally = found.setdefault((clip.kind, clip.level), Tally())
         begun = time.process_time()
         events = play(verifier, clip)

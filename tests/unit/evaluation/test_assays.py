@@ -7,19 +7,12 @@ import openpyxl
 import pytest
 
 from assistant.errors import InputError
-from assistant.evaluation.assays import (
-    Expected,
-    Sheet,
-    State,
-    Target,
-    Unit,
-    join,
-    percent_of_target,
-    read_sheet,
-)
+from assistant.evaluation.assay_units import Target, Unit, percent_of_target
+from assistant.evaluation.assays import Expected, State, join
 from assistant.evaluation.number_parsing import Cell, Place, decimal_mark, number, text_of
 from assistant.evaluation.results import Result, Vial
 from assistant.evaluation.sheet_import import columns_of, table_from_csv, table_from_workbook
+from assistant.evaluation.sheet_rows import Sheet, read_sheet
 from assistant.evaluation.simulated_assays import Truth, regular_vials, results, sheet
 
 PLACE = Place(2, "assay")
@@ -50,11 +43,11 @@ def workbook(*sheets: list[list[object]]) -> io.BytesIO:
 @pytest.mark.parametrize(
     "text",
     [
-        "vial,assay (%)\n1,99.4\n2,100.1\n",
+        "vial,assay (% of target)\n1,99.4\n2,100.1\n",
         "\ufeffAssay (% of target);VIAL No.\n99,4;1\n100,1;2\n",
-        "batch\tvial\tassay [%]\tremark\r\nB7\t1\t99.4 %\tok\r\n\r\nB7\t2\t100.1\t\r\n",
+        "batch\tvial\tassay [% of target]\tremark\r\nB7\t1\t99.4 %\tok\r\n\r\nB7\t2\t100.1\t\r\n",
         '"vial","% target"\n"1","99,4"\n"2","100,1"\n',
-        "vial,assay (%),\n1,99.4,\n2,100.1,,\n",
+        "vial,assay (% of target),\n1,99.4,\n2,100.1,,\n",
     ],
     ids=["comma", "semicolon and decimal comma", "tab", "quoted decimal comma", "empty columns"],
 )
@@ -71,23 +64,23 @@ def test_the_same_two_vials_in_five_dialects(text: str) -> None:
         ("", "lab.csv is empty"),
         ("\n \n", "lab.csv is empty"),
         (",,\n", "no heading with a vial"),
-        ("vial|assay (%)\n1|99\n", "no heading with a vial and an assay column"),
+        ("vial|assay (% of target)\n1|99\n", "no heading with a vial and an assay column"),
         ("vial,weight\n1,99\n", "no heading with a vial"),
         ('vial,"assay\n1,99\n', "no heading with a vial"),
-        ("vial,assay (%)\n", "a heading but no vial"),
-        ("vial,assay (%)\n1,99,4\n", "row 2: 3 cells under 2 headings"),
-        ("vial,assay (%),% target\n1,99,99\n", "could both hold the assay"),
-        ("vial,assay\n1,99\n", "names no unit"),
-        ("vial,assay (%),mass\n1,99,500\n", "should name its unit"),
-        ("vial,assay (%)\n,99\n", "row 2: the vial has no label"),
-        ("vial,assay (%)\n1,n.d.\n", "'n.d.' .row 2, column 'assay .%.'. is not a number"),
-        ("vial,assay (%)\n1,NaN\n", "not a number"),
-        ("vial,assay (%)\n1,1e999\n", "not a usable number"),
-        ("vial,assay (%)\n1,-3\n", "vial 1 .row 2. is negative"),
-        ("vial,assay (%),mass (mg)\n1,99,0\n", "mass of vial 1 .row 2. must be above 0"),
-        ("vial,assay (%)\n1,\n", "no assay at all"),
-        ("vial;assay (%)\n1;0,99\n2;1,01\n", "are they fractions of 1"),
-        ("vial,assay (fraction)\n1,99.2\n", "are they percentages"),
+        ("vial,assay (% of target)\n", "a heading but no vial"),
+        ("vial,assay (% of target)\n1,99,4\n", "row 2: 3 cells under 2 headings"),
+        ("vial,assay (% of target),% target\n1,99,99\n", "could both hold the assay"),
+        ("vial,assay (% of target),mass\n1,99,500\n", "should name its unit"),
+        ("vial,assay (% of target)\n,99\n", "row 2: the vial has no label"),
+        (
+            "vial,assay (% of target)\n1,n.d.\n",
+            "'n.d.' .row 2, column 'assay .% of target.'. is not a number",
+        ),
+        ("vial,assay (% of target)\n1,NaN\n", "not a number"),
+        ("vial,assay (% of target)\n1,1e999\n", "not a usable number"),
+        ("vial,assay (% of target)\n1,-3\n", "vial 1 .row 2. is negative"),
+        ("vial,assay (% of target),mass (mg)\n1,99,0\n", "mass of vial 1 .row 2. must be above 0"),
+        ("vial,assay (% of target)\n1,\n", "no assay at all"),
         ("vial;mg\n1;1,234\n", "thousands or as a decimal"),
         ("vial;mg\n1;1.234,5\n", "more than one mark"),
         ("vial;mg\n1;24.5\n2;24,7\n", "one decimal mark in the whole file"),
@@ -103,14 +96,14 @@ def test_the_unit_of_the_command_fills_in_or_agrees() -> None:
     """Without a heading's unit the command's is taken; against it, it is refused."""
     assert read("vial,assay\n1,99\n", Unit.PERCENT).unit is Unit.PERCENT
     assert read("vial,assay (mg/g)\n1,99\n", Unit.MG_PER_G).unit is Unit.MG_PER_G
-    with pytest.raises(InputError, match="is in mg, not in percent as asked"):
+    with pytest.raises(InputError, match="is in mg, not in % of target as asked"):
         read("vial,assay (mg)\n1,99\n", Unit.PERCENT)
 
 
 def test_a_comma_is_clear_once_another_cell_shows_it() -> None:
     """99,123 beside 98,7 is a decimal; so is 0,998."""
     assert [e.value for e in read("vial;% lc\n1;99,123\n2;98,7\n").entries] == [99.123, 98.7]
-    assert [e.value for e in read("vial;fraction\n1;0,998\n").entries] == [0.998]
+    assert [e.value for e in read("vial;fraction of target\n1;0,998\n").entries] == [0.998]
 
 
 def test_text_and_numbers_of_cells() -> None:
@@ -142,12 +135,12 @@ def test_a_workbook_reads_like_its_csv() -> None:
 
 def test_bad_workbooks_get_their_sentences() -> None:
     """No workbook, an empty one, two sheets in use, no heading, a date for an assay."""
-    head: list[object] = ["vial", "assay (%)"]
+    head: list[object] = ["vial", "assay (% of target)"]
     for stream, words in (
         (io.BytesIO(b"vial,assay\n1,99\n"), "is not a readable XLSX workbook"),
         (workbook([]), "is empty"),
-        (workbook([head, [1, 99]], [head, [1, 99]]), "2 sheets in use"),
-        (workbook([[1, 99]]), "first row should name"),
+        (workbook([head, [1, 99]], [head, [1, 99]]), "sheets 'Sheet' and 'Sheet1' hold assays"),
+        (workbook([[1, 99]]), "no sheet has a row that names"),
     ):
         with pytest.raises(InputError, match=words):
             table_from_workbook(stream, "lab.xlsx")
@@ -157,15 +150,17 @@ def test_bad_workbooks_get_their_sentences() -> None:
 
 def test_unused_columns_are_named() -> None:
     """What is not used is listed, so that nothing vanishes silently."""
-    found = columns_of(table_from_csv("vial,assay (%),analyst,mass (lb)\n1,99,X,1\n", "lab.csv"))
+    found = columns_of(
+        table_from_csv("vial,assay (% of target),analyst,mass (lb)\n1,99,X,1\n", "lab.csv")
+    )
     assert found.ignored == ("analyst", "mass (lb)")
-    assert read("vial,assay (%),analyst\n1,99,X\n").ignored == ("analyst",)
+    assert read("vial,assay (% of target),analyst\n1,99,X\n").ignored == ("analyst",)
 
 
 @pytest.mark.parametrize(
     ("heading", "unit"),
     [
-        ("Assay %", Unit.PERCENT),
+        ("% by weight", Unit.BY_WEIGHT),
         ("Assay, % of target", Unit.PERCENT),
         ("content_mg/g", Unit.MG_PER_G),
         ("Found [mg]", Unit.MG),
@@ -182,7 +177,7 @@ def test_headings_name_their_unit_in_several_ways(heading: str, unit: Unit) -> N
 
 def test_join_gives_results_in_the_order_of_the_session() -> None:
     """Rows may come in any order; the place of each vial comes from the session."""
-    joined = join(read("assay (%),vial\n97.0,4\n98.0,2\n99.0,3\n100.0,01\n"), VIALS)
+    joined = join(read("assay (% of target),vial\n97.0,4\n98.0,2\n99.0,3\n100.0,01\n"), VIALS)
     assert joined.problems == ()
     found = joined.require()
     assert [(r.vial, r.location, r.assay) for r in found] == [
@@ -196,7 +191,7 @@ def test_join_gives_results_in_the_order_of_the_session() -> None:
 def test_leading_zeros_are_forgiven_only_where_no_other_vial_is_meant() -> None:
     """With vials 1 and 01 in the session, 001 is unknown and 01 is itself."""
     vials = [Expected(Vial(label, "L1", 1, 1)) for label in ("1", "01", "A0")]
-    joined = join(read("vial,assay (%)\n1,99\n01,98\n001,97\nA0,96\n"), vials)
+    joined = join(read("vial,assay (% of target)\n1,99\n01,98\n001,97\nA0,96\n"), vials)
     assert joined.unknown == ("001",)
     assert [result.assay for result in joined.results] == [99.0, 98.0, 96.0]
 
@@ -205,7 +200,7 @@ def test_everything_that_does_not_fit_is_listed_by_name() -> None:
     """Unknown, duplicate, foreign, missing, void and unreconciled vials, each in its list."""
     states = [State.TAKEN, State.VOID, State.UNRECONCILED, State.TAKEN]
     vials = [Expected(site, state) for site, state in zip(SITES, states, strict=True)]
-    text = "vial,assay (%),lot\n1,99,B1\n1,98,B1\n2,97,B1\n9,96,B1\n4,95,B2\n3,94,\n"
+    text = "vial,assay (% of target),lot\n1,99,B1\n1,98,B1\n2,97,B1\n9,96,B1\n4,95,B2\n3,94,\n"
     joined = join(read(text), vials, batch="B1")
     assert joined.problems == (
         "unknown to the session: 9",
@@ -223,11 +218,11 @@ def test_a_partial_evaluation_goes_on_without_what_is_missing() -> None:
     """Missing, void and unreconciled vials stop only until the user decides."""
     states = [State.TAKEN, State.VOID, State.UNRECONCILED, State.TAKEN]
     vials = [Expected(site, state) for site, state in zip(SITES, states, strict=True)]
-    joined = join(read("vial,assay (%)\n1,99\n2,97\n4,\n"), vials)
+    joined = join(read("vial,assay (% of target)\n1,99\n2,97\n4,\n"), vials)
     with pytest.raises(InputError, match=r"without an assay: 4; void .* partial evaluation"):
         joined.require()
     assert [result.vial for result in joined.require(partial=True)] == ["1"]
-    void_without_assay = join(read("vial,assay (%)\n1,99\n"), vials[:2])
+    void_without_assay = join(read("vial,assay (% of target)\n1,99\n"), vials[:2])
     assert void_without_assay.problems == ()
 
 
@@ -280,8 +275,9 @@ def test_a_made_up_sheet_reads_back_to_the_same_results() -> None:
     places = regular_vials(3, 2, 2)
     made = results(places, Truth(), seed=7)
     vials = [Expected(each) for each in places]
-    for batch in (None, "B-7"):
-        assert join(read(sheet(made, batch)), vials, batch=batch).require() == made
+    found = read(sheet(made, "B-7"))
+    assert found.made_up
+    assert join(found, vials, batch="B-7").require() == made
 
 
 def test_cells_know_their_place() -> None:
@@ -293,5 +289,5 @@ def test_cells_know_their_place() -> None:
 
 def test_results_of_a_join_are_results() -> None:
     """The composition gets plain results."""
-    (found,) = join(read("vial,assay (%)\n1,99\n"), VIALS[:1]).results
+    (found,) = join(read("vial,assay (% of target)\n1,99\n"), VIALS[:1]).results
     assert isinstance(found, Result)

@@ -51,8 +51,9 @@ def test_without_spread_only_the_marks_remain() -> None:
 def test_the_sheet_is_plain_csv() -> None:
     """A heading with the unit and one row per vial, with the batch where there is one."""
     made = results(regular_vials(2, 1), Truth(between_sd=0.0, within_sd=0.0), seed=1)
-    assert sheet(made) == "Vial,Assay (% of target)\n1,100.0\n2,100.0\n"
-    assert sheet(made, "B7").splitlines()[1] == "1,100.0,B7"
+    head, first, _ = sheet(made, "B7").splitlines()
+    assert head == "Vial,Assay (% of target),Net mass (mg),Batch,Origin"
+    assert first == "1,100.0,500.0,B7,made up by sampling-assistant"
 
 
 @pytest.mark.parametrize("sd", [-1.0, float("nan")])

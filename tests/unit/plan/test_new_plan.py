@@ -60,7 +60,7 @@ def test_text_is_complete_and_commented() -> None:
     assert table["dose"] == {"mass_mg": 100.0, "label_claim_mg": 12.5}
     known = {field.alias or name for name, field in Plan.model_fields.items()}
     assert set(table) | {
-        "weighing", "limits", "handling", "acceptance", "cautions", "witnessed"
+        "weighing", "limits", "handling", "acceptance", "laboratory", "cautions", "witnessed"
     } == known  # fmt: skip
     for commented in ("# [weighing]", "# [limits]", "# replicates_reason", "# active_d50_um"):
         assert commented in text

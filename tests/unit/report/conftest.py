@@ -9,8 +9,8 @@ import pytest
 
 from assistant.clock import ManualClock
 from assistant.conformance import retell
-from assistant.evaluation.assays import read_sheet
 from assistant.evaluation.sheet_import import table_from_csv
+from assistant.evaluation.sheet_rows import read_sheet
 from assistant.evaluation.simulated_assays import Truth, results
 from assistant.grammar.language import parse_grammar
 from assistant.plan import parse_plan
@@ -81,7 +81,7 @@ def _text(record: RecordStudy, truth: Truth, seed: int) -> str:
         f"{one.vial},{one.assay},{one.mass_mg or 380 + 7 * (index % 9)}"
         for index, one in enumerate(made)
     ]
-    return "\n".join(["vial,assay (%),net mass (mg)", *rows]) + "\n"
+    return "\n".join(["vial,assay (% of target),net mass (mg)", *rows]) + "\n"
 
 
 @pytest.fixture

@@ -62,18 +62,18 @@ def test_a_batch_with_another_spread_is_found(compare: Compare) -> None:
     """By the tests of spread, and by the chart of the SDs."""
     found = compare([*ALIKE[:3], Truth(100.0, 0.8, 4.0)])
     assert any("spread differ" in text for text in found.differences)
-    (chart,) = [text for text in found.differences if text.startswith("batch SD beyond")]
+    (chart,) = [text for text in found.remarkable if text.startswith("SD within locations")]
     assert "TV2603" in chart
 
 
 def test_p_values_are_adjusted_over_the_tests(compare: Compare) -> None:
-    """Holm: no adjusted p is below its own, and the smallest is four times its own."""
+    """Holm: no adjusted p is below its own, and the smallest is three times its own."""
     found = compare(ALIKE)
     pairs = [(q.p, q.adjusted) for q in found.questions]
-    assert len(pairs) == 4
+    assert len(pairs) == 3
     assert all(p is not None and a is not None and a >= p for p, a in pairs)
     least, adjusted = min(pairs, key=lambda pair: pair[0] or 0.0)
-    assert adjusted == pytest.approx(min(1.0, 4 * (least or 0.0)), rel=1e-12)
+    assert adjusted == pytest.approx(min(1.0, 3 * (least or 0.0)), rel=1e-12)
 
 
 def test_batches_without_any_spread_differ_by_their_numbers(record: Record, sheet: Sheet) -> None:
@@ -82,7 +82,7 @@ def test_batches_without_any_spread_differ_by_their_numbers(record: Record, shee
     for number in (99, 101):
         taken = record(changes=[("TV2611", f"TV{number}")])
         rows = "".join(f"{n},{number}\n" for n in range(1, 31))
-        pairs.append((taken, sheet(f"vial,assay (%)\n{rows}")))
+        pairs.append((taken, sheet(f"vial,assay (% of target)\n{rows}")))
     found = make_comparison(pairs, partial=False, significance=0.05, software="x")
     assert found.differences[0] == "means differ, with no spread inside the batches"
     assert found.questions[0].adjusted is None
@@ -100,13 +100,13 @@ def test_a_partial_comparison_says_what_it_left_out(record: Record, sheet: Sheet
     """Below the verdict, batch by batch."""
     first, second = record(), record(changes=[("TV2611", "TV2612")])
     rows = "".join(f"{n},{99 + n % 4}\n" for n in range(2, 31))
-    pairs = [(first, sheet(f"vial,assay (%)\n{rows}")), (second, sheet(second))]
+    pairs = [(first, sheet(f"vial,assay (% of target)\n{rows}")), (second, sheet(second))]
     with pytest.raises(InputError, match="without an assay: 1"):
         make_comparison(pairs, partial=False, significance=0.05, software="x")
     found = make_comparison(pairs, partial=True, significance=0.05, software="x")
-    assert verdict(found).asides == (
-        "Partial, as asked for: batch TV2611, vials without an assay: 1.",
-    )
+    hint, left_out = verdict(found).asides
+    assert hint.startswith("Beyond the limits of a control chart, batch mean: TV2611, TV2612.")
+    assert left_out == "Partial, as asked for: batch TV2611, vials without an assay: 1."
 
 
 def test_one_batch_or_a_batch_twice_is_no_campaign(record: Record, sheet: Sheet) -> None:

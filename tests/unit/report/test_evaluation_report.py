@@ -1,11 +1,16 @@
 """The evaluation report: what it says, and that both its forms say it the same each time."""
 
+import json
 import re
+import shutil
+import subprocess
 import zlib
 from base64 import a85decode, b64decode
 from collections.abc import Callable
 from dataclasses import replace
 from html.parser import HTMLParser
+from pathlib import Path
+from typing import Literal
 
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -26,9 +31,10 @@ from assistant.report.document_model import (
 )
 from assistant.report.evaluation_run import Case, Laboratory, Wish, make_case
 from assistant.report.html import html
+from assistant.report.json_output import case_json
 from assistant.report.pdf import pdf
 from assistant.report.plots import components, drawing
-from assistant.report.sections import document, in_short
+from assistant.report.sections import document, in_short, verdict
 from assistant.report.vial_records import RecordStudy
 from assistant.testing import Instead
 
@@ -54,6 +60,16 @@ SECTIONS = [
     "Signatures under the record",
     "Methods and sources",
 ]
+
+
+def pages_of(made: bytes, folder: Path) -> list[str]:
+    """The text of each page of a PDF, as another program reads it."""
+    reader = shutil.which("pdftotext")
+    if reader is None:
+        pytest.skip("pdftotext (poppler-utils) is not installed")
+    (folder / "r.pdf").write_bytes(made)
+    told = subprocess.run([reader, str(folder / "r.pdf"), "-"], capture_output=True, check=True)
+    return told.stdout.decode().split("\f")[:-1]
 
 
 def words(made: Document) -> str:
@@ -218,7 +234,7 @@ def test_a_session_broken_off_says_where_it_stands(record: Record, sheet: Sheet)
 def test_one_result_per_location_says_what_cannot_be_told(record: Record, sheet: Sheet) -> None:
     """No components, no replicates, the curve on the SD of all; both forms are still set."""
     lines = "".join(f"{3 * n + 1},{99 + n % 3}\n" for n in range(10))
-    assays = sheet("vial,assay (%)\n" + lines)
+    assays = sheet("vial,assay (% of target)\n" + lines)
     found = make_case(record(), assays, Wish(partial=True), software="x")
     made = document(found)
     assert "cannot be told from" in words(section(made, "Variance components"))
@@ -268,7 +284,7 @@ def test_long_lists_are_cut_at_the_top() -> None:
 
 def test_equal_results_are_reported_as_such(record: Record, sheet: Sheet) -> None:
     """Zero variance: no F, no REML, no screening, one indication, and both forms are set."""
-    text = "vial,assay (%)\n" + "".join(f"{n},99\n" for n in range(1, 31))
+    text = "vial,assay (% of target)\n" + "".join(f"{n},99\n" for n in range(1, 31))
     made = document(make_case(record(), sheet(text), Wish(), software="x"))
     said = words(made)
     assert "All results are equal" in said
@@ -281,7 +297,7 @@ def test_equal_results_are_reported_as_such(record: Record, sheet: Sheet) -> Non
 def test_nothing_to_compare_is_said(record: Record, sheet: Sheet) -> None:
     """Two locations with one result each know no factor that could be compared."""
     stopped = record(Instead(State.SEATING, Meaning(intent=Intent.STOP_SAMPLING), visit=3))
-    assays = sheet("vial,assay (%)\n1,99\n4,101\n")
+    assays = sheet("vial,assay (% of target)\n1,99\n4,101\n")
     made = document(make_case(stopped, assays, Wish(partial=True), software="x"))
     assert "No factor of the sampling is known" in words(section(made, "Marks of the sampler"))
     assert "Nothing in particular" in words(section(made, "What the numbers point to"))
@@ -290,7 +306,7 @@ def test_nothing_to_compare_is_said(record: Record, sheet: Sheet) -> None:
 
 def test_unequal_and_negative_components_are_explained(record: Record, sheet: Sheet) -> None:
     """An estimate below zero is given as zero and said to be so."""
-    text = "vial,assay (%)\n" + "".join(f"{n},{99 + n % 3}\n" for n in range(1, 31))
+    text = "vial,assay (% of target)\n" + "".join(f"{n},{99 + n % 3}\n" for n in range(1, 31))
     made = document(make_case(record(), sheet(text), Wish(), software="x"))
     assert "below zero and given as zero" in words(section(made, "Variance components"))
 
@@ -453,3 +469,32 @@ def test_a_break_shows_in_the_vials(case: MakeCase) -> None:
     made = document(case(Instead(State.FILLING, broken)))
     first = rows(made, "Every vial")[0]
     assert first[6] == "\N{EN DASH}"
+
+
+def test_made_up_data_is_marked_on_every_page(
+    case: MakeCase, record: Record, sheet: Sheet, tmp_path: Path
+) -> None:
+    """Across each page, at its head, beside the answer, in the numbers; a live one has no mark."""
+    rehearsed = case()
+    mark = "MADE-UP DATA: a rehearsal"
+    pages = pages_of(pdf(document(rehearsed)), tmp_path)
+    assert len(pages) > 3
+    assert all(mark in page for page in pages)
+    assert mark in verdict(rehearsed).asides[0]
+    assert f'<p class="mark">{mark}</p>'.encode() in html(document(rehearsed))
+    assert json.loads(case_json(rehearsed))["made_up"] == ["a rehearsal"]
+
+    def of_kind(kind: Literal["", "live"], *, simulated: bool = False) -> Case:
+        told = record()
+        assays = sheet(told)
+        return make_case(
+            replace(told, opened=told.opened.model_copy(update={"kind": kind})),
+            replace(assays, sheet=replace(assays.sheet, made_up=simulated)),
+            Wish(),
+            software="sampling-assistant 9.9",
+        )
+
+    assert document(of_kind("live")).mark == ""
+    assert document(of_kind("live", simulated=True)).mark == "MADE-UP DATA: simulated assays"
+    assert b'class="mark"' not in html(document(of_kind("live")))
+    assert "does not say whether" in verdict(of_kind("")).asides[0]

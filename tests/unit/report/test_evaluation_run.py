@@ -85,7 +85,7 @@ def test_a_session_that_is_not_closed_stops_the_verdict(record: Record, sheet: S
     """Unless a partial evaluation is asked for; then two insertions are enough for one."""
     broken = record(until=State.SEATING)
     with pytest.raises(InputError, match=r"not closed \(it stands at seating\)"):
-        make_case(broken, sheet("vial,assay (%)\n1,99\n"), Wish(), software="x")
+        make_case(broken, sheet("vial,assay (% of target)\n1,99\n"), Wish(), software="x")
     stopped = record(Instead(State.SEATING, Meaning(intent=Intent.STOP_SAMPLING), visit=4))
     assert not stopped.complete
     taken = make_case(stopped, sheet(stopped), Wish(partial=True), software="x")
@@ -96,7 +96,9 @@ def test_a_session_that_is_not_closed_stops_the_verdict(record: Record, sheet: S
 def test_missing_and_empty_vials_stop_until_somebody_decides(record: Record, sheet: Sheet) -> None:
     """They are named; a partial evaluation goes on without them and keeps the list."""
     found = record(EMPTY)
-    assays = sheet("vial,assay (%)\n" + "".join(f"{n},{99 + n % 3}\n" for n in range(3, 31)))
+    assays = sheet(
+        "vial,assay (% of target)\n" + "".join(f"{n},{99 + n % 3}\n" for n in range(3, 31))
+    )
     with pytest.raises(InputError, match="without an assay: 1; not reconciled in the session: 2"):
         make_case(found, assays, Wish(), software="x")
     partial = make_case(found, assays, Wish(partial=True), software="x")
@@ -117,14 +119,14 @@ def test_a_foreign_or_doubled_vial_is_never_passed_over(
 ) -> None:
     """Not even in a partial evaluation."""
     found = record()
-    text = "vial,assay (%)\n" + "".join(f"{n},99\n" for n in range(1, 31)) + row + "\n"
+    text = "vial,assay (% of target)\n" + "".join(f"{n},99\n" for n in range(1, 31)) + row + "\n"
     with pytest.raises(InputError, match=complaint):
         make_case(found, sheet(text), Wish(partial=partial), software="x")
 
 
 def test_another_batch_is_never_passed_over(record: Record, sheet: Sheet) -> None:
     """A sheet that names another batch belongs to another session."""
-    text = "vial,assay (%),batch\n" + "".join(f"{n},99,XX1\n" for n in range(1, 31))
+    text = "vial,assay (% of target),batch\n" + "".join(f"{n},99,XX1\n" for n in range(1, 31))
     with pytest.raises(InputError, match=r"of another batch: 1 \(XX1\)"):
         make_case(record(), sheet(text), Wish(partial=True), software="x")
 
@@ -147,7 +149,9 @@ def test_the_curve_is_that_of_this_design(case: MakeCase) -> None:
 def test_without_replicates_the_axis_is_the_sd_of_all(record: Record, sheet: Sheet) -> None:
     """One assay per location: nothing within, everything between."""
     rows = "".join(f"{3 * n + 1},{99 + n % 3}\n" for n in range(10))
-    found = make_case(record(), sheet("vial,assay (%)\n" + rows), Wish(partial=True), software="x")
+    found = make_case(
+        record(), sheet("vial,assay (% of target)\n" + rows), Wish(partial=True), software="x"
+    )
     assert found.study.components is None
     assert found.within_sd == 0.0
     assert axis_estimate(found.study) == found.study.summary.sd

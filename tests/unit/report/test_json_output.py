@@ -78,7 +78,7 @@ def test_the_same_case_gives_the_same_bytes(case: MakeCase) -> None:
 
 def test_what_does_not_exist_is_null(record: Record, sheet: Sheet) -> None:
     """With equal results there is no F and no REML."""
-    text = "vial,assay (%)\n" + "".join(f"{n},99\n" for n in range(1, 31))
+    text = "vial,assay (% of target)\n" + "".join(f"{n},99\n" for n in range(1, 31))
     found = make_case(record(), sheet(text), Wish(), software="x")
     read = json.loads(case_json(found))
     assert read["study"]["components"]["table"]["f"] is None

@@ -143,6 +143,14 @@ def test_lost_sound_spoils_what_surrounds_it_and_nothing_later(
     assert told(play(detector, sound("say again"))) == [("accept", "say again", "")]
 
 
+def test_what_is_said_at_once_has_no_gap_before_it(engine: PhonesEngine, sound: Sound) -> None:
+    """The stream begins less than the lead before the phrase, and nothing was lost."""
+    blocks = sound("sampler at depth")[14:]
+    (placed,) = play(PhoneDetector(engine), blocks)
+    assert placed.segment.first_sample < 7200
+    assert placed.judgement.reason != "overflow"
+
+
 def test_a_prompt_drops_half_a_phrase_but_not_one_that_is_held(
     engine: PhonesEngine, sound: Sound
 ) -> None:
@@ -188,15 +196,16 @@ def test_talk_that_resembles_nothing_is_refused_in_silence(
 
 def test_a_second_try_without_success_is_answered(engine: PhonesEngine, sound: Sound) -> None:
     """Nobody keeps talking to a program that is silent; an answer by key begins anew."""
-    (clear,) = play(PhoneDetector(engine), sound("say again"))
-    engine.tighten(float(clear.judgement.scores["total"]) - 0.7)
+    (clear,) = play(PhoneDetector(engine), sound("sampler at depth"))
+    engine.tighten(float(clear.judgement.scores["total"]) - 1.0)
     detector = PhoneDetector(engine)
     reasons = []
     for _ in range(4):
-        reasons += [reason for _, _, reason in told(play(detector, sound("say again")))]
+        reasons += [reason for _, _, reason in told(play(detector, sound("sampler at depth")))]
     assert reasons == ["unclear", "unclear", "unanswered", "unanswered"]
     detector.answered()
-    assert told(play(detector, sound("say again"))) == [("ask", "say again", "unclear")]
+    found = told(play(detector, sound("sampler at depth")))
+    assert found == [("ask", "sampler at depth", "unclear")]
 
 
 def test_the_end_of_a_file_decides_on_the_last_phrase(engine: PhonesEngine, sound: Sound) -> None:

@@ -1,0 +1,143 @@
+"""Units of an assay: what 100 % is, and the question to ask where a sheet leaves that open.
+
+A bare "%" can mean percent of target or percent by weight, and "% w/w" is written for both. Such
+a heading is never guessed: the means of both readings are shown, and the command or the plan says
+which is meant. The same is asked where a heading is clear but its mean is not that of a blend.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from math import isfinite
+
+from assistant.errors import InputError
+from assistant.evaluation.descriptive import summarise
+from assistant.evaluation.results import check_percent
+
+PLAUSIBLE = (50.0, 150.0)
+"""A mean beyond these, % of target, is asked about; a choice of this program."""
+CLOSE = (80.0, 120.0)
+"""So is a mean beyond these where another unit would bring it within; a choice of this program."""
+
+
+class Unit(StrEnum):
+    """Units of an assay."""
+
+    PERCENT = "% of target"
+    BY_WEIGHT = "% by weight"
+    FRACTION = "fraction of target"
+    MG = "mg"
+    MG_PER_G = "mg/g"
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """What 100 % is: the active in one dosage unit of the stated mass."""
+
+    label_mg: float
+    unit_mass_mg: float
+
+    def __post_init__(self) -> None:
+        """Refuse what is no dosage unit.
+
+        Raises:
+            InputError: the masses are not 0 < label <= unit.
+        """
+        if not 0 < self.label_mg <= self.unit_mass_mg:
+            raise InputError(
+                f"A dosage unit of {self.unit_mass_mg:g} mg cannot hold {self.label_mg:g} mg of "
+                "active: correct the plan."
+            )
+
+    @property
+    def mg_per_g(self) -> float:
+        """Target content of the blend, mg/g."""
+        return 1000.0 * self.label_mg / self.unit_mass_mg
+
+
+def percent_of_target(
+    vial: str, value: float, unit: Unit, mass_mg: float | None, target: Target | None
+) -> float:
+    """An assay in % of target.
+
+    Args:
+        vial: for messages.
+        value: the assay in `unit`.
+        unit: of the assay.
+        mass_mg: net mass of powder in the vial, mg; needed for assays in mg.
+        target: what 100 % is; needed for assays by weight, in mg and in mg/g.
+
+    Raises:
+        InputError: mass or target is missing, or the outcome cannot be a content.
+    """
+    if unit is Unit.MG:
+        if not mass_mg:
+            raise InputError(
+                f"Vial {vial}: an assay in mg needs the net mass; weigh the vial or give the "
+                "assay in mg/g or % of target."
+            )
+        value, unit = 1000.0 * value / mass_mg, Unit.MG_PER_G
+    percent = value * _factor(unit, target)
+    check_percent(vial, percent)
+    return percent
+
+
+def _factor(unit: Unit, target: Target | None) -> float:
+    """What turns an assay in this unit into % of target; an assay in mg is mg/g by then."""
+    if unit is Unit.PERCENT:
+        return 1.0
+    if unit is Unit.FRACTION:
+        return 100.0
+    if target is None:
+        raise InputError(
+            f"Assays in {unit} need the target content: give label and unit mass in the plan."
+        )
+    return (1000.0 if unit is Unit.BY_WEIGHT else 100.0) / target.mg_per_g
+
+
+def readings(values: Sequence[float], units: Sequence[Unit], target: Target | None) -> str:
+    """What the assays would be in each of the units: means and standard deviations in words."""
+    told = []
+    for unit in units:
+        if target is None and unit not in (Unit.PERCENT, Unit.FRACTION):
+            continue
+        factor = _factor(unit, target)
+        found = summarise([value * factor for value in values])
+        sd = f", SD {found.sd:.2f}" if found.sd is not None else ""
+        told.append(f"read as {unit} the mean is {found.mean:.2f}{sd} % of target")
+    return "; ".join(told)
+
+
+def check_plausible(
+    where: str, values: Sequence[float], unit: Unit, target: Target | None, mean: float
+) -> None:
+    """Ask where the mean of a clear heading is not that of a blend, or another unit fits better.
+
+    Args:
+        where: file and column, for the message.
+        values: the assays in `unit`.
+        unit: as the heading says.
+        target: what 100 % is.
+        mean: of the results, % of target.
+
+    Raises:
+        InputError: it has to be asked.
+    """
+    others = [
+        one
+        for one in (Unit.PERCENT, Unit.BY_WEIGHT, Unit.FRACTION, Unit.MG_PER_G)
+        if one is not unit and (target is not None or one in (Unit.PERCENT, Unit.FRACTION))
+    ]
+    raw = summarise(values).mean
+    fitting = [one for one in others if _within(raw * _factor(one, target), CLOSE)]
+    if _within(mean, CLOSE) or (_within(mean, PLAUSIBLE) and not fitting):
+        return
+    instead = f" ({readings(values, fitting, target)})" if fitting else ""
+    raise InputError(
+        f"{where} says {unit}, and the mean would be {mean:.2f} % of target{instead}: confirm the "
+        f'unit with --unit "{unit}", or give another one.'
+    )
+
+
+def _within(value: float, limits: tuple[float, float]) -> bool:
+    return isfinite(value) and limits[0] <= value <= limits[1]

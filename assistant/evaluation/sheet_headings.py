@@ -1,0 +1,99 @@
+"""What the headings of a laboratory's sheet stand for, in the words laboratories use."""
+
+import re
+from dataclasses import dataclass
+
+from assistant.evaluation.assay_units import Unit
+
+OF_TARGET = (
+    r"%\s*(?:of\s+)?(?:the\s+)?(?:target|label(?:led)?(?: (?:claim|amount|content|strength))?"
+    r"|l\.?c\.?|claim|nominal|theor(?:y|etical)|declared)(?: (?:content|amount|value))?"
+)
+_UNITS: tuple[tuple[str, str], ...] = (
+    (OF_TARGET, Unit.PERCENT),
+    (r"%\s*by (?:weight|mass)", Unit.BY_WEIGHT),
+    (r"fraction of (?:target|label claim|nominal)", Unit.FRACTION),
+    (r"mg\s*(?:/|per )\s*g", Unit.MG_PER_G),
+    (r"%\s*\(?(?:w/w|m/m|wt/wt)\)?|(?:w/w|m/m|wt)[- ]?%", "%"),
+    (r"%|per ?cent(?:age)?", "%"),
+    (r"fraction", "fraction"),
+    (r"mg", Unit.MG),
+    (r"g", "g"),
+)
+"""Patterns of a unit, the first that fits counts; '%' and 'fraction' do not say of what."""
+
+_NUMBER = r"(?: (?:no|nr|number|id|label|code|name))?"
+_INJECTION = (
+    r"(?:assay |result |content |potency )?(?:assay|inj|injection|result|prep|determination) ?[1-9]"
+)
+_WORDS: tuple[tuple[str, str], ...] = (
+    (rf"vial{_NUMBER}|sample{_NUMBER}|label(?: code)?|bar ?code|code", "vial"),
+    (r"(?:sampling )?(?:location|spot)" + _NUMBER, "location"),
+    (r"(?:shaft |die )?position|die set|set|replicate|rep(?:licate)?" + _NUMBER, "position"),
+    (r"port" + _NUMBER, "port"),
+    (r"(?:injection|inj|preparation|prep|determination)" + _NUMBER, "injection"),
+    (r"(?:batch|lot)" + _NUMBER, "batch"),
+    (r"origin", "origin"),
+    (r"(?:mean|average|avg)(?: (?:assay|result|content|potency))?", "mean"),
+    (
+        r"(?:drug )?(?:assay|content|potency)(?: (?:result|value|found))?|result|found|api|"
+        + _INJECTION,
+        "assay",
+    ),
+    (r"(?:gross|full)(?: (?:mass|weight|wt))?", "gross"),
+    (r"(?:tare|empty)(?: (?:mass|weight|wt))?", "tare"),
+    (r"(?:net|sample|powder)? ?(?:mass|weight|wt)|net", "mass"),
+)
+_MASSES = ("mass", "gross", "tare")
+
+
+@dataclass(frozen=True, slots=True)
+class Meaning:
+    """What a heading stands for."""
+
+    kind: str = ""
+    """'vial', 'location', 'position', 'port', 'injection', 'batch', 'origin', 'assay', 'mean',
+    'mass', 'gross', 'tare', or '' for a column that is not used."""
+    unit: str = ""
+    """Of assays a `Unit`, '%' or 'fraction' where it does not say of what; of masses 'mg' or 'g';
+    '' where the heading does not say."""
+    number: int = 0
+    """Of an injection that has a column of its own, from 1."""
+
+
+def meaning_of(heading: str) -> Meaning:
+    """What a heading stands for; upper case, dots, brackets and the order do not matter."""
+    plain = re.sub(r"[\s_]+", " ", heading.casefold().replace("#", " no ")).strip()
+    word, unit = _parted(plain)
+    if re.search(r"\brsd\b|\bsd\b", word):
+        return Meaning()
+    for pattern, kind in _WORDS:
+        if re.fullmatch(pattern, word):
+            return _fitting(kind, unit, word)
+    if not word and unit and unit != "g":
+        return Meaning("assay", unit)
+    return Meaning()
+
+
+def _parted(plain: str) -> tuple[str, str]:
+    """The heading's word and its unit."""
+    for pattern, unit in _UNITS:
+        found = re.search(rf"(?:^|(?<=[\s(\[,;:/]))(?:{pattern})(?=$|[\s)\],;:])", plain)
+        if found:
+            rest = plain[: found.start()] + " " + plain[found.end() :]
+            return _bare(rest), str(unit)
+    return _bare(plain), ""
+
+
+def _bare(text: str) -> str:
+    return " ".join(re.sub(r"[()\[\],;:.]", " ", text).split())
+
+
+def _fitting(kind: str, unit: str, word: str) -> Meaning:
+    """The meaning where word and unit go together; otherwise the column is not used."""
+    if kind in ("assay", "mean"):
+        digit = re.search(r"[1-9]$", word)
+        return Meaning(kind, unit, int(digit[0]) if digit else 0) if unit != "g" else Meaning()
+    if kind in _MASSES:
+        return Meaning(kind, unit) if unit in ("", "mg", "g") else Meaning()
+    return Meaning() if unit else Meaning(kind)
