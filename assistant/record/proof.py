@@ -1,5 +1,6 @@
 """Proving a record: chain, order, times, plan, grammar, clips, torn tails and signed heads."""
 
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 
 from assistant.clock import SystemClock
@@ -58,12 +59,13 @@ class Proof:
         return frozenset(signature.statement.count for signature in self.signatures)
 
 
-def prove(record: OpenRecord, code: str = "") -> Proof:
+def prove(record: OpenRecord, code: str = "", counts: AbstractSet[int] = frozenset()) -> Proof:
     """Prove everything about a record but who signed it; one pass, memory flat.
 
     Args:
         record: opened for reading.
         code: a head code as typed, "" for none.
+        counts: entries whose hashes are wanted too, in `Proof.heads`.
 
     Raises:
         InputError: the head code is none.
@@ -73,7 +75,7 @@ def prove(record: OpenRecord, code: str = "") -> Proof:
     entries = record.entries()
     if code:
         entries = watch(code, entries)
-    for told in record.told(note_heads(entries, proof.counts, proof.heads)):
+    for told in record.told(note_heads(entries, proof.counts | counts, proof.heads)):
         proof.note(told)
         prove_files(record, told, proof)
     proof.times.end()
