@@ -11,7 +11,7 @@ from assistant import __version__
 MEANINGS = ("performed", "witnessed", "reviewed", "approved")
 """What a signature can mean; the journal's own list is not imported, so that --help stays fast."""
 
-REQUIREMENTS = ("anchored-to-end", "closed", "live", *MEANINGS)
+REQUIREMENTS = ("anchored-to-end", "closed", "live", "steady-time", *MEANINGS)
 """What `verify --require` can ask for; `assistant.record.standing` answers."""
 
 T = TypeVar("T")
@@ -124,6 +124,11 @@ def _run(sub: Sub) -> None:
     sub.add_argument("--key", choices=("enter", "space"), help="the confirm key or foot switch")
     _engines(sub)
     sub.add_argument("--plain", action="store_true", help="lines of text instead of the panel")
+    sub.add_argument(
+        "--register",
+        type=Path,
+        help="file, best on another medium, that opening, heads and end are noted in",
+    )
 
 
 def _sound_check(sub: Sub) -> None:
@@ -201,6 +206,11 @@ def _verify(sub: Sub) -> None:
         "--signed",
         metavar="CODE",
         help="signature code that was noted; shows whether a signature was taken away since",
+    )
+    sub.add_argument(
+        "--register",
+        type=Path,
+        help="register of the station; also names the sessions that have vanished since",
     )
     sub.add_argument(
         "--re-hear",
