@@ -8,8 +8,9 @@ before 0.2.0 noticed steps only, and no clock that crept.
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from assistant.conformance import Told
-from assistant.procedure.events import ClockStepped
+from assistant.clock import BUILT
+from assistant.conformance import PRESENT, Told
+from assistant.procedure.events import ClockStepped, Event, Opened
 
 __all__ = ["TOLERANCE_S", "Doubt", "Times"]
 
@@ -58,11 +59,19 @@ class Times:
             self._boot, self._base = entry.boot, self._offset
             if self._latest - utc > TOLERANCE_S:
                 self._waiting.append(Doubt(entry.seq, self._latest - utc, "runs back"))
+            self._opened(told.event, entry.seq, utc)
         elif isinstance(told.event, ClockStepped):
             self._stepped(float(told.event.seconds))
         elif (away := self._away(self._base)) > TOLERANCE_S:
             self._doubt(Doubt(entry.seq, away, "differs from the steady clock"))
         self._latest, self._seq = utc, entry.seq
+
+    def _opened(self, event: Event, seq: int, utc: float) -> None:
+        """Doubt a live session that began before the program that wrote it was built."""
+        early = datetime.fromisoformat(BUILT).timestamp() - utc
+        live = isinstance(event, Opened) and event.kind == "live" and event.software == PRESENT
+        if live and early > TOLERANCE_S:
+            self._waiting.append(Doubt(seq, early, "is before the program was built,"))
 
     def end(self) -> None:
         """No entry follows in this start: what is not explained yet never will be."""

@@ -5,11 +5,12 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from assistant.conformance import Told
+from assistant.clock import BUILT
+from assistant.conformance import PRESENT, Told
 from assistant.journal.chain import seal
 from assistant.plan import parse_plan
 from assistant.ports import Instant
-from assistant.procedure.events import AudioLost, ClockStepped, Event, dump
+from assistant.procedure.events import AudioLost, ClockStepped, Event, Opened, dump
 from assistant.procedure.machine import Outcome
 from assistant.procedure.model import begin
 from assistant.record.times import Times
@@ -91,3 +92,26 @@ def test_a_record_from_the_future_is_pointed_out() -> None:
     assert found.doubtful == 0
     found.compare("2026-03-04T07:00:00.000000Z")
     assert [str(d) for d in found.doubts] == ["entry 1: UTC is ahead of now by 3600.0 s"]
+
+
+def test_a_live_session_before_the_program_was_built_is_pointed_out() -> None:
+    """Unless its wrong clock is on record; a rehearsal may be at any time."""
+    live = Opened(
+        software=PRESENT,
+        plan_sha256="",
+        grammar_sha256="",
+        operator="Ada",
+        engine="phones",
+        microphone="m",
+        speaker="s",
+        kind="live",
+    )
+    early = (datetime.fromisoformat(BUILT) - START).total_seconds()
+    told = followed([("a", 0.0, 0.0, live)])
+    assert [str(d) for d in told.doubts] == [
+        f"entry 1: UTC is before the program was built, by {early:.1f} s"
+    ]
+    assert followed([("a", 0.0, 0.0, live), ("a", 0.1, 0.1, stepped(-early))]).doubtful == 0
+    for other in ({"kind": "rehearsal"}, {"software": "sampling-assistant 0.0.1"}):
+        assert followed([("a", 0.0, 0.0, live.model_copy(update=other))]).doubtful == 0
+    assert followed([("a", 0.0, early + 1, live)]).doubtful == 0
