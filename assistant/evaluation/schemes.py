@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 from enum import StrEnum
+from math import floor
 
 from assistant.evaluation.acceptance_value import L1, AcceptanceValue, acceptance_value
 from assistant.evaluation.descriptive import summarise
@@ -251,7 +252,8 @@ def acceptance_limit_2(table: OneWay, demand: Demand = STANDARD) -> tuple[Outcom
 def _limit_outcome(scheme: Scheme, bound: Bound, criteria: tuple[Criterion, ...]) -> Outcome:
     sentence = (
         f"With {100 * bound.demand.confidence:g} % confidence at least "
-        f"{100 * bound.probability:.1f} % of future samples would pass the dosage-unit test; "
+        f"{floor(1000 * bound.probability) / 10:.1f} % of future samples would pass the "
+        "dosage-unit test; "
         f"{100 * bound.demand.coverage:g} % are asked for."
     )
     verdict = Verdict.MET if bound.accepted else Verdict.FAIL

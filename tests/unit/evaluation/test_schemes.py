@@ -249,3 +249,11 @@ def test_equal_results_point_to_the_data() -> None:
     assert found is not None
     assert found.cause is Cause.DATA
     assert no_variation([99.0, 99.1]) is None
+
+
+def test_at_least_is_rounded_down() -> None:
+    """A bound just below 1 is no certainty."""
+    firsts = [99.2, 99.8, 100.4, 98.9, 99.5, 100.1, 99.0, 100.6, 99.7, 99.4]
+    outcome, bound = schemes.acceptance_limit_1(firsts)
+    assert 0.99999 < bound.probability < 1.0
+    assert "at least 99.9 % of future samples" in outcome.sentence
