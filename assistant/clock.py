@@ -5,6 +5,9 @@ from datetime import UTC, datetime, timedelta
 
 from assistant.ports import Instant
 
+BUILT = "2026-11-25T00:00:00.000000Z"
+"""A clock that shows an earlier moment is wrong: this version was built later."""
+
 
 class SystemClock:
     """Wall clock and steady clock of this machine."""

@@ -26,8 +26,10 @@ from assistant.procedure.machine import Outcome
 from assistant.session.audio_devices import Wanted, open_devices
 from assistant.session.live import LiveSession, Setting, first_operator
 from assistant.session.pronunciation_check import refuse_alike
+from assistant.session.register_keeper import RegisterKeeper
 from assistant.speech.keyboard import ENTER
 from assistant.storage.record_writer import RecordFolder
+from assistant.storage.register import Register
 
 CAUTION = """\
 A vessel can move, powder can burn, tip over or harm. Follow your site's procedures, local codes and
@@ -51,6 +53,7 @@ class Options(EngineOptions):
     headset: bool
     key: Literal["enter", "space"]
     plain: bool
+    register: Path | None
 
 
 def run(options: Options) -> int:
@@ -61,6 +64,9 @@ def run(options: Options) -> int:
         language, opened = _words(options, stack)
         engine, profile_sha256 = chosen_engine(options, language)
         devices = stack.enter_context(open_devices(_wanted(options)))
+        register = (
+            RegisterKeeper(Register(options.register), options.into) if options.register else None
+        )
         watcher = _Watcher(console, plain=options.plain or options.audio is not None)
         setting = Setting(
             language=language,
@@ -73,7 +79,7 @@ def run(options: Options) -> int:
             operator=options.operator or "",
             profile_sha256=profile_sha256,
             headset=options.headset,
-            observers=(watcher,),
+            observers=(watcher, register) if register else (watcher,),
             on_tick=watcher.tick,
         )
         clock = ManualClock() if options.audio else None
@@ -82,6 +88,8 @@ def run(options: Options) -> int:
         with watcher.shown():
             session = live.run(devices.blocks())
     show_end(console, session, options.into)
+    if register and register.missing:
+        console.print(f"the register could not be written: {register.missing} notes are missing")
     if session.state is State.CLOSED:
         return 0
     if session.state is not State.STOPPED:

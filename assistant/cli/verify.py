@@ -1,8 +1,8 @@
 """`verify`: is this record what it was when it was written, and could it have happened?"""
 
 from collections import Counter
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from rich.console import Console
@@ -15,8 +15,11 @@ from assistant.journal.signing import Signature, check, require_last
 from assistant.printable import printable
 from assistant.procedure.model import begin
 from assistant.record import OpenRecord, Proof, open_record, prove, software
+from assistant.record.registered import registered, vanished
 from assistant.record.standing import standing_of
+from assistant.record.times import Times
 from assistant.storage.keys import load_public
+from assistant.storage.register import Session, sessions
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,6 +30,7 @@ class Options:
     head: str | None
     keys: Path | None
     signed: str | None
+    register: Path | None
     require: list[str]
     re_hear: bool
 
@@ -39,12 +43,17 @@ def run(options: Options) -> int:
     """
     console = terminal()
     record = open_record(options.record)
-    proof = prove(record, options.head or "")
+    known = sessions(options.register) if options.register else {}
+    session = known.get(record.first_hash())
+    proof = prove(record, options.head or "", session.heads.keys() if session else frozenset())
     genuine = proof.signatures if options.keys is not None else ()
     standing = standing_of(proof, options.head or "", genuine)
     if proof.last is None or standing is None:
         raise RecordBroken(f"{options.record} holds no entry; nothing can be proved.")
     last = proof.last.entry
+    if options.register is not None:
+        anchor = registered(proof, session, options.register)
+        standing = replace(standing, anchors=(*standing.anchors, anchor))
     if options.signed is not None:
         require_last(options.signed, proof.signatures)
     if options.keys is not None:
@@ -57,11 +66,35 @@ def run(options: Options) -> int:
         console.print(line)
     if proof.torn:
         console.print(f"torn lines set aside: {proof.torn}; their bytes are kept")
+    _show_times(console, proof.times)
     _show_versions(console, proof)
     _show_signatures(console, proof, options.keys)
+    _show_vanished(console, known)
     if options.re_hear:
         _rehear(console, record)
     return show_lacking(console, standing, options.require)
+
+
+def _show_vanished(console: Console, known: Mapping[str, Session]) -> None:
+    """Say which sessions of the register have no record where it stood."""
+    for session in vanished(known.values()):
+        how = "ended" if session.ended else "not ended"
+        console.print(
+            f"register: the session begun {session.began} ({max(session.heads)} entries, {how}) "
+            f"has no record in {printable(session.folder)} any more"
+        )
+
+
+def _show_times(console: Console, times: Times) -> None:
+    """Say where the wall clock does not fit, no step of it being on record."""
+    if not times.doubtful:
+        console.print("times: UTC agrees with the steady clock, or its steps are on record")
+        return
+    console.print(f"times: at {times.doubtful} entries UTC does not fit, and no step is on record:")
+    for doubt in times.doubts:
+        console.print(f"  {doubt}")
+    if times.doubtful > len(times.doubts):
+        console.print(f"  and {times.doubtful - len(times.doubts)} more")
 
 
 def _show_versions(console: Console, proof: Proof) -> None:

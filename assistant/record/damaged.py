@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from assistant.clock import SystemClock
 from assistant.conformance import Told, proved
 from assistant.errors import RecordBroken
 from assistant.journal.head_code import watch
@@ -56,3 +57,5 @@ def told_as_far_as_it_holds(
         except RecordBroken as fault:
             faults.append(str(fault))
         yield told
+    proof.times.end()
+    proof.times.compare(SystemClock().now().utc)

@@ -10,6 +10,7 @@ from pydantic import ValidationError
 from assistant.conformance import Told, follow, on_time, proved
 from assistant.errors import RecordBroken
 from assistant.grammar.language import Language, recall_grammar
+from assistant.journal.chain import read
 from assistant.journal.entry import Entry
 from assistant.plan import Plan, parse_plan
 from assistant.procedure.events import Opened, load
@@ -30,6 +31,15 @@ class OpenRecord:
     def entries(self) -> Iterator[Entry]:
         """Read it from the first entry; plan and grammar are proved to be those it began with."""
         return with_own_files(self.view, proved(self.view.lines(), self.plan, self.language))
+
+    def first_hash(self) -> str:
+        """Return the hash of the first entry, "" without any.
+
+        Raises:
+            RecordBroken: the first entry is not sound.
+        """
+        first = next(read(self.view.lines()), None)
+        return first.hash if first else ""
 
     def told(self, entries: Iterable[Entry] | None = None) -> Iterator[Told]:
         """Fold it from the first entry, each proved to stand where and when it may.

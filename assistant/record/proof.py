@@ -1,5 +1,6 @@
 """Proving a record: chain, order, times, plan, grammar, clips, torn tails and signed heads."""
 
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 
 from assistant.clock import SystemClock
@@ -10,6 +11,7 @@ from assistant.journal.signing import Signature, check, note_heads
 from assistant.procedure.events import Heard, Opened, RemarkTaken, Resumed
 from assistant.record.opening import OpenRecord
 from assistant.record.signing_rules import objections
+from assistant.record.times import Times
 from assistant.storage.signatures import load_signatures
 
 __all__ = ["Proof", "prove", "prove_files"]
@@ -37,10 +39,13 @@ class Proof:
     """Numbers that this version derives otherwise; the first `MOST_SHOWN` of them."""
     differing: int = 0
     """How many they are in all."""
+    times: Times = field(default_factory=Times)
+    """Whether wall clock and steady clock agree."""
 
     def note(self, told: Told) -> None:
         """Take an entry in."""
         self.last = told
+        self.times.note(told)
         if isinstance(told.event, Opened | Resumed):
             self.software = tuple(dict.fromkeys((*self.software, told.event.software)))
         if isinstance(told.event, Opened):
@@ -54,12 +59,13 @@ class Proof:
         return frozenset(signature.statement.count for signature in self.signatures)
 
 
-def prove(record: OpenRecord, code: str = "") -> Proof:
+def prove(record: OpenRecord, code: str = "", counts: AbstractSet[int] = frozenset()) -> Proof:
     """Prove everything about a record but who signed it; one pass, memory flat.
 
     Args:
         record: opened for reading.
         code: a head code as typed, "" for none.
+        counts: entries whose hashes are wanted too, in `Proof.heads`.
 
     Raises:
         InputError: the head code is none.
@@ -69,9 +75,11 @@ def prove(record: OpenRecord, code: str = "") -> Proof:
     entries = record.entries()
     if code:
         entries = watch(code, entries)
-    for told in record.told(note_heads(entries, proof.counts, proof.heads)):
+    for told in record.told(note_heads(entries, proof.counts | counts, proof.heads)):
         proof.note(told)
         prove_files(record, told, proof)
+    proof.times.end()
+    proof.times.compare(SystemClock().now().utc)
     check(proof.signatures, proof.heads)
     _require_rules(proof, record)
     return proof

@@ -38,6 +38,8 @@ class Standing:
     """What the first entry says it was: live, rehearsal; "" where it does not say."""
     anchors: tuple[Anchor, ...] = ()
     """Only those that were checked against something from outside."""
+    doubtful_times: int = 0
+    """Entries whose UTC disagrees with the steady clock, runs back or lies ahead of now."""
 
     @property
     def anchored(self) -> int:
@@ -76,8 +78,8 @@ class Standing:
         """Return a sentence for each requirement that does not hold.
 
         Args:
-            required: "anchored-to-end", "closed", "live" and meanings of signatures; several
-                meanings must be signed by different persons.
+            required: "anchored-to-end", "closed", "live", "steady-time" and meanings of
+                signatures; several meanings must be signed by different persons.
         """
         wanted = set(required)
         found = []
@@ -87,6 +89,11 @@ class Standing:
             found.append(f"The session is not closed but {self.state.value}.")
         if "live" in wanted and self.kind != "live":
             found.append(f"The session is not live but {self.kind or 'of a kind not on record'}.")
+        if "steady-time" in wanted and self.doubtful_times:
+            found.append(
+                f"At {self.doubtful_times} entries UTC disagrees with the steady clock, runs back "
+                "or lies ahead of now."
+            )
         meanings = [meaning for meaning in MEANINGS if meaning in wanted]
         if meanings and not self._signed(meanings):
             found.append(
@@ -122,7 +129,9 @@ def standing_of(proof: Proof, code: str, genuine: Iterable[Signature]) -> Standi
     said = [signature.statement for signature in genuine]
     anchors += [signed(one.name, one.meaning, one.count) for one in said]
     session = proof.last.outcome.session
-    return Standing(proof.last.entry.seq, session.state, proof.kind, tuple(anchors))
+    return Standing(
+        proof.last.entry.seq, session.state, proof.kind, tuple(anchors), proof.times.doubtful
+    )
 
 
 def signed(name: str, meaning: str, count: int) -> Anchor:

@@ -26,7 +26,7 @@ from assistant.procedure.model import Session, begin
 from assistant.record import fingerprint, software
 from assistant.record.opening import with_own_files
 from assistant.session.journal_writer import Keeper
-from assistant.session.monitors import ClockWatch, NoiseWatch
+from assistant.session.monitors import ClockWatch, NoiseWatch, clock_behind
 from assistant.session.session_loop import Conductor, Observer, Parts
 from assistant.session.sound_check import (
     Delays,
@@ -216,9 +216,17 @@ class LiveSession:
         again = torn.sha256 if torn else ""
         tails = [t for t in self._folder.asides() if t.sha256 not in noted or t.sha256 == again]
         resumed = tuple(self._resumed(len(t.data), t.sha256) for t in tails)
+        clock = self._behind(last.utc if last else "")
         if last is None:
-            return (self._opened(), *resumed)
-        return resumed or (self._resumed(0, ""),)
+            return (self._opened(), *resumed, *clock)
+        return (*(resumed or (self._resumed(0, ""),)), *clock)
+
+    def _behind(self, last_utc: str) -> tuple[Event, ...]:
+        """What is wrong with the machine's clock at the start; a simulated one may say anything."""
+        if isinstance(self.clock, ManualClock):
+            return ()
+        behind = clock_behind(self.clock.now(), last_utc)
+        return (behind,) if behind else ()
 
     def _resumed(self, torn_bytes: int, torn_sha256: str) -> Resumed:
         setting = self._setting

@@ -2,6 +2,7 @@
 
 from datetime import datetime
 
+from assistant.clock import BUILT
 from assistant.ports import Instant
 from assistant.procedure.effects import StartTimer
 from assistant.procedure.events import ClockStepped, NoiseRose, TimerRang
@@ -93,19 +94,36 @@ class KeyWatch:
 
 
 class ClockWatch:
-    """Compares the wall clock with the steady one."""
+    """Compares the wall clock with the steady one: it may neither jump nor creep away."""
 
     def __init__(self) -> None:
         """Know no moment yet."""
         self._offset: float | None = None
 
     def look(self, now: Instant) -> ClockStepped | None:
-        """Say by how much the wall clock jumped since the last look, if it did."""
+        """Say by how much the wall clock has moved since it was last reported, if it has."""
         offset = datetime.fromisoformat(now.utc).timestamp() - now.mono_ns / 1e9
-        before, self._offset = self._offset, offset
-        if before is None or abs(offset - before) <= CLOCK_STEP_S:
+        if self._offset is None:
+            self._offset = offset
+        moved = offset - self._offset
+        if abs(moved) <= CLOCK_STEP_S:
             return None
-        return ClockStepped(seconds=f"{offset - before:.3f}")
+        self._offset = offset
+        return ClockStepped(seconds=f"{moved:.3f}")
+
+
+def clock_behind(now: Instant, last_utc: str) -> ClockStepped | None:
+    """Say by how much the wall clock is behind a moment that has certainly passed, if it is.
+
+    Args:
+        now: the moment of starting.
+        last_utc: of the last entry on record, "" without any.
+    """
+    passed = max(last_utc, BUILT)
+    behind = datetime.fromisoformat(now.utc) - datetime.fromisoformat(passed)
+    if behind.total_seconds() >= -CLOCK_STEP_S:
+        return None
+    return ClockStepped(seconds=f"{behind.total_seconds():.3f}")
 
 
 class NoiseWatch:

@@ -1,13 +1,15 @@
 """`verify`: what holds is proven, what does not is named, with the exit code of the answer."""
 
 from collections.abc import Callable
+from datetime import datetime, timedelta
 from pathlib import Path
 from subprocess import CompletedProcess
 
 import pytest
 
-from assistant.journal.chain import read
+from assistant.journal.chain import line, read, seal
 from assistant.journal.head_code import head_code
+from assistant.ports import Instant
 from assistant.storage.record_reader import RecordView
 
 Make = Callable[[str], Path]
@@ -187,3 +189,40 @@ def test_a_rehearsal_is_not_live(taken: Make, command: Run) -> None:
     done = command("verify", taken("whole"), "--require", "live")
     assert done.returncode == 1
     assert "is not live but" in done.stdout
+
+
+def sealed_anew(record: Path, moved: Callable[[int, datetime], datetime]) -> None:
+    """Seal a record with other wall-clock times, as anybody who can write the folder could."""
+    lines, last = [], None
+    for entry in read(RecordView(record).lines()):
+        utc = moved(entry.seq, datetime.fromisoformat(entry.utc))
+        at = Instant(utc.strftime("%Y-%m-%dT%H:%M:%S.%fZ").rjust(27, "0"), int(entry.mono))
+        last = seal(
+            last, at=at, boot=entry.boot, by=entry.by, event=entry.event, outcome=entry.outcome
+        )
+        lines.append(line(last))
+    (record / "record.jsonl").write_bytes(b"".join(lines))
+
+
+@pytest.mark.parametrize(
+    ("moved", "said"),
+    [
+        (lambda seq, utc: utc + timedelta(hours=seq > 20), "differs from the steady clock"),
+        (lambda seq, utc: utc - timedelta(hours=seq), "differs from the steady clock"),
+        (lambda _, utc: utc.replace(year=2131), "entry 62: UTC is ahead of now"),
+    ],
+)
+def test_times_that_cannot_be_are_pointed_out(
+    moved: Callable[[int, datetime], datetime], said: str, taken: Make, command: Run
+) -> None:
+    """Hours forward, hours backwards and the future: said, and refused where it is required."""
+    record = taken("whole")
+    assert "times: UTC agrees with the steady clock" in command("verify", record).stdout
+    assert command("verify", record, "--require", "steady-time").returncode == 0
+    sealed_anew(record, moved)
+    done = command("verify", record)
+    assert done.returncode == 0
+    assert said in done.stdout
+    done = command("verify", record, "--require", "steady-time")
+    assert done.returncode == 1
+    assert "required and missing: At " in done.stdout

@@ -4,12 +4,12 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from assistant.clock import ManualClock, SystemClock
+from assistant.clock import BUILT, ManualClock, SystemClock
 from assistant.ports import Instant
 from assistant.procedure.effects import StartTimer
 from assistant.procedure.enums import Timer
 from assistant.procedure.events import ClockStepped, NoiseRose, TimerRang
-from assistant.session.monitors import ClockWatch, NoiseWatch, RemarkWatch, Timers
+from assistant.session.monitors import ClockWatch, NoiseWatch, RemarkWatch, Timers, clock_behind
 
 START = datetime(2026, 3, 4, 8, tzinfo=UTC)
 
@@ -77,9 +77,31 @@ def test_a_step_of_the_wall_clock_is_told_once() -> None:
     watch = ClockWatch()
     assert watch.look(moment(0)) is None
     assert watch.look(moment(1, 1.5)) is None
-    assert watch.look(moment(2, 3601.5)) == ClockStepped(seconds="3600.000")
+    assert watch.look(moment(2, 3601.5)) == ClockStepped(seconds="3601.500")
     assert watch.look(moment(3, 3601.5)) is None
     assert watch.look(moment(4, -10.0)) == ClockStepped(seconds="-3611.500")
+
+
+def test_a_clock_that_creeps_is_told() -> None:
+    """However small the steps; told again when it has gone on by as much."""
+    watch = ClockWatch()
+    told = [(n, watch.look(moment(n, n * 0.1))) for n in range(60)]
+    assert [n for n, event in told if event] == [21, 42]
+    assert told[21][1] == ClockStepped(seconds="2.100")
+
+
+def test_a_clock_behind_what_has_passed_is_told() -> None:
+    """Before the last entry, or before the program was built; a small step is none."""
+    built = datetime.fromisoformat(BUILT)
+    now = Instant((built + timedelta(hours=1)).strftime("%Y-%m-%dT%H:%M:%S.%fZ"), 5)
+    assert clock_behind(now, "") is None
+    last = (built + timedelta(hours=2)).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+    assert clock_behind(now, last) == ClockStepped(seconds="-3600.000")
+    assert clock_behind(now, now.utc) is None
+    early = Instant("1999-12-31T23:59:59.000000Z", 5)
+    told = clock_behind(early, "")
+    assert told is not None
+    assert float(told.seconds) < -8e8
 
 
 def test_a_lasting_rise_of_the_noise_is_told_once() -> None:

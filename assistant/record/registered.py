@@ -1,0 +1,51 @@
+"""A record against the register of its station."""
+
+from collections.abc import Iterable
+from pathlib import Path
+
+from assistant.errors import RecordBroken, RecordError
+from assistant.journal.chain import read
+from assistant.record.proof import Proof
+from assistant.record.standing import Anchor
+from assistant.storage.record_reader import RecordView
+from assistant.storage.register import Session
+
+__all__ = ["registered", "vanished"]
+
+
+def registered(proof: Proof, session: Session | None, register: Path) -> Anchor:
+    """Prove that a record holds every head that the register noted; return the anchor it is.
+
+    Args:
+        proof: of the record; its heads include those at the register's counts.
+        session: what the register says of it, None for nothing.
+        register: its file, for messages.
+
+    Raises:
+        RecordBroken: the session is not there, or the record was rewritten or cut off since.
+    """
+    if session is None:
+        raise RecordBroken(
+            f"The register {register} knows no session that began with this first entry: the "
+            "record was written anew, or belongs to another station."
+        )
+    for count, head in session.heads.items():
+        if proof.heads.get(count) != head:
+            raise RecordBroken(
+                f"The register {register} noted another entry {count} of this session: the record "
+                "was rewritten or cut off before that; look for another copy."
+            )
+    return Anchor(max(session.heads), f"the register {register.name}")
+
+
+def vanished(sessions: Iterable[Session]) -> list[Session]:
+    """Return the sessions whose record no longer stands where the register says it stood."""
+    return [session for session in sessions if not _stands(session)]
+
+
+def _stands(session: Session) -> bool:
+    try:
+        first = next(read(RecordView(Path(session.folder)).lines()), None)
+    except (RecordError, RecordBroken):
+        return False
+    return first is not None and first.hash == session.session

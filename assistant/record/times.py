@@ -1,0 +1,116 @@
+"""Whether the wall clock of a record agrees with its steady clock and never runs back.
+
+An operating system may set its wall clock at any time; the session notices and puts it on record.
+A difference that nothing on record explains is pointed out. It does not break a record: versions
+before 0.2.0 noticed steps only, and no clock that crept.
+"""
+
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from assistant.clock import BUILT
+from assistant.conformance import PRESENT, Told
+from assistant.procedure.events import ClockStepped, Event, Opened
+
+__all__ = ["TOLERANCE_S", "Doubt", "Times"]
+
+TOLERANCE_S = 2.5
+"""What the session notices, 2 s, and the time until it looks again."""
+_MOST_SHOWN = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """An entry whose wall clock does not fit, and by how many seconds."""
+
+    seq: int
+    seconds: float
+    how: str
+
+    def __str__(self) -> str:
+        """Say it in one line."""
+        return f"entry {self.seq}: UTC {self.how} by {abs(self.seconds):.1f} s"
+
+
+@dataclass(slots=True)
+class Times:
+    """Follows both clocks from entry to entry; memory does not grow with the record."""
+
+    doubts: list[Doubt] = field(default_factory=list)
+    """Entries that nothing on record explains, the first of them."""
+    doubtful: int = 0
+    """How many they are in all."""
+    _boot: str | None = None
+    _base: float = 0.0
+    """Seconds of UTC at the zero of the steady clock, in this start of the program."""
+    _latest: float = float("-inf")
+    _waiting: list[Doubt] = field(default_factory=list)
+    """Doubts that a step noticed soon after still explains."""
+    _offset: float = 0.0
+    _seq: int = 0
+
+    def note(self, told: Told) -> None:
+        """Take an entry in."""
+        entry = told.entry
+        utc = datetime.fromisoformat(entry.utc).timestamp()
+        self._offset = utc - int(entry.mono) / 1e9
+        if entry.boot != self._boot:
+            self.end()
+            self._boot, self._base = entry.boot, self._offset
+            if self._latest - utc > TOLERANCE_S:
+                self._waiting.append(Doubt(entry.seq, self._latest - utc, "runs back"))
+            self._opened(told.event, entry.seq, utc)
+        elif isinstance(told.event, ClockStepped):
+            self._stepped(float(told.event.seconds))
+        elif (away := self._away(self._base)) > TOLERANCE_S:
+            self._doubt(Doubt(entry.seq, away, "differs from the steady clock"))
+        self._latest, self._seq = utc, entry.seq
+
+    def _opened(self, event: Event, seq: int, utc: float) -> None:
+        """Doubt a live session that began before the program that wrote it was built."""
+        early = datetime.fromisoformat(BUILT).timestamp() - utc
+        live = isinstance(event, Opened) and event.kind == "live" and event.software == PRESENT
+        if live and early > TOLERANCE_S:
+            self._waiting.append(Doubt(seq, early, "is before the program was built,"))
+
+    def end(self) -> None:
+        """No entry follows in this start: what is not explained yet never will be."""
+        for doubt in self._waiting:
+            self._keep(doubt)
+        self._waiting.clear()
+
+    def compare(self, now: str) -> None:
+        """Compare the last entry with this moment: a record cannot be of the future.
+
+        Args:
+            now: UTC, RFC 3339.
+        """
+        ahead = self._latest - datetime.fromisoformat(now).timestamp()
+        if ahead > TOLERANCE_S:
+            self._keep(Doubt(self._seq, ahead, "is ahead of now"))
+
+    def _away(self, base: float) -> float:
+        return abs(self._offset - base)
+
+    def _stepped(self, seconds: float) -> None:
+        """A step is on record: it explains what came since, if it leads to where the clock is.
+
+        At the beginning of a start it tells of the time since the start before.
+        """
+        base = self._base + seconds
+        if self._away(base) <= TOLERANCE_S:
+            self._base = base
+            self._waiting.clear()
+        elif self._away(self._base) <= TOLERANCE_S:
+            explained = [d for d in self._waiting if abs(d.seconds + seconds) <= TOLERANCE_S]
+            self._waiting = [d for d in self._waiting if d not in explained]
+
+    def _doubt(self, doubt: Doubt) -> None:
+        if len(self._waiting) >= _MOST_SHOWN:
+            self._keep(self._waiting.pop(0))
+        self._waiting.append(doubt)
+
+    def _keep(self, doubt: Doubt) -> None:
+        self.doubtful += 1
+        if len(self.doubts) < _MOST_SHOWN:
+            self.doubts.append(doubt)
