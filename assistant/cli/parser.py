@@ -228,6 +228,15 @@ def _sign(sub: Sub) -> None:
     _passphrase(sub)
 
 
+def _sign_report(sub: Sub) -> None:
+    sub.add_argument("report", type=Path, help="the report, PDF or HTML")
+    sub.add_argument("--as", dest="name", metavar="NAME", help="printed name, to sign")
+    sub.add_argument("--meaning", choices=("prepared", "reviewed", "approved"), help="why you sign")
+    sub.add_argument("--key", type=Path, help="your private key, NAME.key.pem")
+    _passphrase(sub)
+    sub.add_argument("--keys", type=Path, help="folder of public keys, to check the signatures by")
+
+
 def _keys(sub: Sub) -> None:
     sub.add_argument("name", help="printed name of the person")
     sub.add_argument("--into", type=Path, required=True, help="existing folder for both keys")
@@ -384,6 +393,7 @@ _COMMANDS: tuple[tuple[str, str, str, Options], ...] = (
     ("verify", "verify", "verify a record", _verify),
     ("keys", "keys", "make a pair of signing keys", _keys),
     ("sign", "sign", "sign a record", _sign),
+    ("sign-report", "sign_report", "sign a report, or check its signatures", _sign_report),
     ("export", "export", "export a record as tables, JSON or a sheet to print", _export),
     ("assays", "assays", "simulate assay results", _assays),
     ("evaluate", "evaluate", "evaluate assay results and write the report", _evaluate),

@@ -3,9 +3,9 @@
 - within-location variance: exact, from chi-squared;
 - share of the between-location variance (intraclass correlation): exact, from F;
 - between-location variance: the modified large-sample (MLS) limits of Ting et al. 1990, as in
-  Burdick & Graybill 1992 (formula from memory; its coverage is confirmed by simulation);
+  Burdick & Graybill 1992 (formula read in a secondary text; coverage confirmed by simulation);
 - total variance: Satterthwaite, slightly liberal when the locations dominate;
-- upper limit of the total variance: Graybill & Wang 1980, conservative (from memory likewise).
+- upper limit of the total variance: Graybill & Wang 1980, conservative (read likewise).
 
 With unequal numbers of replicates the between mean square is replaced by h x the variance of the
 location means, h the harmonic mean of the numbers (Thomas & Hultquist 1978, from memory); the

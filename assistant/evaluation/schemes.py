@@ -95,8 +95,11 @@ PLAN_1 = Scheme(
     key="e2810-plan-1",
     title="Acceptance limit with confidence and coverage, one result per location",
     source="ASTM E2709/E2810 by the method of Bergum 1990 and Bergum & Li 2007",
-    status="standard practice for dosage units, not for lot release; applying it to blend samples "
-    "is optional",
+    status="practice for dosage units. Of the pharmacopoeial test E2810-23, 4.3, says that it is "
+    "not intended for lot release; the practice itself can serve process demonstration or "
+    "validation, continued verification, in-process testing or lot release (E2810-19, 4.5). "
+    "Confidence, coverage and number of samples are the user's choice; applying it to blend "
+    "samples is optional",
     rounding="none",
 )
 PLAN_2 = Scheme(

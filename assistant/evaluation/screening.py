@@ -5,7 +5,7 @@ Shapiro-Wilk through scipy; Grubbs' test with its critical value from Student's 
     G = max|x - mean| / s,   critical ((n-1)/sqrt n) sqrt(t^2/(n - 2 + t^2)),
     t the upper alpha/(2n) quantile at n - 2 degrees of freedom,
 
-as in the NIST/SEMATECH e-Handbook, section 1.3.5.17 (from memory).
+as in the NIST/SEMATECH e-Handbook, section 1.3.5.17.
 """
 
 import math

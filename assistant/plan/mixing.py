@@ -2,8 +2,9 @@
 
 Masses are milligrams, diameters micrometres, densities g/mL; RSDs are percent of the mean content.
 The formulas assume spheres, no agglomerates and a free random mix, so they give a lower limit and
-never an acceptance limit. Stange and Poole-Taylor-Wall from memory; the low-dose form is derived
-(compound Poisson) and was confirmed by simulation.
+never an acceptance limit. Derived: with Poisson numbers of both kinds of particles of masses a and
+f, a content P in a sample of mass M has to the first order the variance P (1 - P) [(1 - P) a + P f]
+/ M, known as Stange's form; it was confirmed by simulation.
 """
 
 from math import exp, log, pi, sqrt

@@ -176,7 +176,7 @@ def sight_lines(plan: Plan) -> Iterator[Finding]:
         fit_if(die <= CLEAR_SHARE * limit, Verdict.CAUTION if die < limit else Verdict.UNFIT),
         f"RSD {die:.2f} % in one die, {one:.2f} % in one unit dose",
         f"{CLEAR_SHARE * limit:g} %, half of the SD to be judged ({limit:g} %)",
-        "Stange, Poole-Taylor-Wall (from memory); ISPE 2015",
+        "derived: Poisson numbers of particles; ISPE 2015",
         "a lower limit for single particles, free of lumps; never an acceptance limit",
     )
     yield _gy(plan, share, sample, limit)

@@ -18,6 +18,7 @@ from assistant.evaluation.study import Options, Study, evaluate
 from assistant.journal.head_code import head_code
 from assistant.journal.signing import Signature
 from assistant.plan import Plan
+from assistant.plan.dies import doses_per_die
 from assistant.report.vial_records import RecordStudy, random_mixture_rsd
 
 SCHEMES = (INDUSTRY.key, UDU.key, PLAN_1.key, PLAN_2.key)
@@ -94,6 +95,15 @@ class Case:
     def made_up(self) -> tuple[str, ...]:
         """What this evaluation rests on that is made up."""
         return made_up(self.record, self.laboratory)
+
+    @property
+    def doses(self) -> tuple[float, float]:
+        """Least and most unit doses in one sample: as weighed, else what a die holds by plan."""
+        masses = [result.mass_mg for result in self.study.results if result.mass_mg is not None]
+        if not masses:
+            return doses_per_die(self.record.plan)
+        dose = self.record.plan.dose.mass_mg
+        return min(masses) / dose, max(masses) / dose
 
     @property
     def head(self) -> str:

@@ -76,6 +76,20 @@ def limit(value: float) -> str:
     return f"{value:.1f}" if value == int(value) else f"{value:.4g}"
 
 
+def beside(value: float | None, bound: float) -> str:
+    """A figure beside its limit, to one decimal more, and to more where it would look like it.
+
+    A probability below 1 is never written as 1.
+    """
+    if value is None:
+        return MISSING
+    decimals = len(limit(bound).partition(".")[2]) + 1
+    while value != bound and float(fixed(value, decimals)) == bound and decimals < _MOST_DECIMALS:
+        decimals += 1
+    text = fixed(value, decimals)
+    return fixed(1.0 - 10.0**-decimals, decimals) if value < 1.0 <= float(text) else text
+
+
 def common_decimals(values: Sequence[float], most: int = 3) -> int:
     """The fewest decimals, 1 to `most`, with which all values are written in full."""
     for decimals in range(1, most):
@@ -85,6 +99,7 @@ def common_decimals(values: Sequence[float], most: int = 3) -> int:
 
 
 _DUST = 1e-9
+_MOST_DECIMALS = 9
 
 
 def made_up_mark(what: Sequence[str]) -> str:

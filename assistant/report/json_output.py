@@ -29,6 +29,7 @@ def case_json(case: Case) -> bytes:
             "format": EVALUATION,
             "software": case.software,
             "made_up": list(case.made_up),
+            "unit_doses_in_a_sample": list(case.doses),
             "verdict": {
                 "scheme": outcome.scheme.key,
                 "verdict": outcome.verdict.value,

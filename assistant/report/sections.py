@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from assistant.evaluation.indications import Figure, Indication
 from assistant.evaluation.results import by_location
 from assistant.evaluation.review import Answer
+from assistant.evaluation.schemes import PLAN_1, PLAN_2, UDU
 from assistant.procedure.model import Status
 from assistant.report import sections_record as of_record
 from assistant.report import sections_results as of_results
@@ -34,6 +35,8 @@ from assistant.report.formatting import (
     spread,
 )
 from assistant.report.sections_components import components
+from assistant.report.sections_computed import computed
+from assistant.report.sections_results import MORE_THAN_ONE, spread_of
 
 DISCLAIMER = (
     "This report says what the numbers say about this study. It releases nothing: that is for the "
@@ -42,6 +45,9 @@ DISCLAIMER = (
 
 MOST_LETTERS = 240
 """Longer lists of vials are cut at the top of the report; the table of all vials has them."""
+
+OF_UNITS = (UDU.key, PLAN_1.key, PLAN_2.key)
+"""Schemes made for dosage units."""
 
 _YES = {True: "yes", False: "no", None: "not tested"}
 
@@ -58,6 +64,7 @@ def document(case: Case) -> Document:
         *of_results.sampler(case),
         *of_results.curve(case),
         *of_results.screening(case),
+        *computed(case),
         *of_record.deviations(case),
         *of_record.vials(case),
         *of_record.identity(case),
@@ -107,10 +114,7 @@ def _line(case: Case) -> str:
 
 
 def _limits(case: Case) -> Iterator[str]:
-    if case.made_up:
-        yield f"{made_up_mark(case.made_up)}."
-    if not case.record.opened.kind:
-        yield "The record does not say whether the session was live or a rehearsal."
+    yield from _basis(case)
     for outcome in case.study.outcomes:
         if outcome.scheme.key == "protocol":
             yield f"{outcome.scheme.title} ({outcome.scheme.source}): {outcome.sentence}"
@@ -125,6 +129,19 @@ def _limits(case: Case) -> Iterator[str]:
     standing = [d.deviation for d in case.record.deviations if d.deviation.status == "open"]
     if standing:
         yield f"{counted(len(standing), 'deviation')} not disposed of."
+
+
+def _basis(case: Case) -> Iterator[str]:
+    """What the answer rests on that takes from its weight."""
+    if case.made_up:
+        yield f"{made_up_mark(case.made_up)}."
+    if not case.record.opened.kind:
+        yield "The record does not say whether the session was live or a rehearsal."
+    if case.wish.scheme in OF_UNITS and case.doses[1] > MORE_THAN_ONE:
+        yield (
+            f"{case.wish.scheme} judges dosage units, and these samples hold "
+            f"{spread_of(case.doses)} unit doses: single doses vary more."
+        )
 
 
 def in_short(problems: Sequence[str]) -> str:
@@ -175,8 +192,7 @@ def _figure(figure: Figure) -> str:
 
 
 def _facts(case: Case) -> Iterator[Block]:
-    record = case.record
-    plan = record.plan
+    record, plan = case.record, case.record.plan
     yield Heading("The study")
     counts = Counter(vial.status for vial in record.vials)
     statuses = ", ".join(f"{counts[s]} {s.value}" for s in Status if counts[s])
@@ -194,6 +210,7 @@ def _facts(case: Case) -> Iterator[Block]:
             ("blend", f"{plan.powder.fill_mass_kg:g} kg in a {plan.vessel.kind}"),
             ("sampler", f"{sampler.identity}, {sampler.kind}, {sampler.shaft} shaft"),
             ("dies", f"{sampler.die_set}, {sampler.die_volume_ml:g} mL"),
+            ("doses a sample", spread_of(case.doses)),
             (
                 "design",
                 f"{len(plan.locations)} locations, {len(sampler.positions)} from a spot, "

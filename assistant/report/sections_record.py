@@ -162,8 +162,7 @@ def sources(case: Case) -> Iterator[Block]:
     yield table(
         [("figure", 0.22, "left"), ("method", 0.42, "left"), ("source", 0.36, "left")],
         [*_METHODS, *_mixture(case)],
-        note="From memory: the source was not at hand when the program was written, and its tests "
-        "confirm the formula in another way.",
+        note="Where a formula was read in a secondary text, the original paper was not at hand.",
     )
 
 
@@ -173,7 +172,7 @@ def _mixture(case: Case) -> Iterator[tuple[str, str, str]]:
         yield (
             "random mixture",
             f"RSD {fixed(limit)} % in samples of the mean mass, for the particles of the plan",
-            "Stange; Poole, Taylor and Wall (from memory)",
+            "derived: Poisson numbers of particles, to the first order",
         )
 
 
@@ -193,17 +192,17 @@ _METHODS = (
     (
         "interval between",
         "modified large-sample limits, cut at zero",
-        "Ting et al. 1990; Burdick and Graybill 1992 (from memory)",
+        "Ting et al. 1990, formula read in a secondary text; coverage simulated",
     ),
     (
         "interval of both",
         "MSB/n + (1 - 1/n) MSW, with Satterthwaite's degrees of freedom",
-        "Satterthwaite 1946 (from memory)",
+        "Satterthwaite 1946, formula read in a secondary text",
     ),
     (
         "upper limit of both",
         "the same sum, one-sided, conservative",
-        "Graybill and Wang 1980 (from memory)",
+        "Graybill and Wang 1980, formula read in a secondary text",
     ),
     ("share between", "exact: L/(1 + L) with L = (F/F-quantile - 1)/n", "textbook"),
     ("REML", "closed form of the restricted likelihood in the location means", "derived"),
@@ -220,13 +219,13 @@ _METHODS = (
     (
         "acceptance limits, plan 2",
         "interval of the mean by Student's t on the location means, of the SD as its upper limit",
-        "this program's choice; Graybill and Wang 1980",
+        "this program's choice for the mean; Graybill and Wang 1980 for the SD",
     ),
     ("normality", "Shapiro-Wilk", "Shapiro and Wilk 1965"),
     (
         "farthest value",
         "Grubbs, two-sided",
-        "NIST/SEMATECH e-Handbook 1.3.5.17 (from memory)",
+        "Grubbs' test as in the NIST/SEMATECH e-Handbook, 1.3.5.17",
     ),
     (
         "trends",

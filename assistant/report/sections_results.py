@@ -9,6 +9,7 @@ from assistant.evaluation.trends import Trend
 from assistant.report.document_model import Block, Heading, Picture, Text, table
 from assistant.report.evaluation_run import Case, axis_estimate
 from assistant.report.formatting import (
+    beside,
     common_decimals,
     fixed,
     interval,
@@ -112,14 +113,53 @@ def schemes(case: Case) -> Iterator[Block]:
             ("rounding", 0.2, "left"),
         ],
         [(o.scheme.key, o.scheme.source, o.scheme.status, o.scheme.rounding) for o in ordered],
+        note="Meeting an acceptance limit is not passing <905>: it assumes normal results and "
+        "says nothing of a loss of content during shelf life (E2810-19, 4.4).",
     )
+    if case.doses[1] > MORE_THAN_ONE:
+        yield Text(_doses(case), "warning")
+    yield Text(_FDA, "small")
+
+
+def spread_of(doses: tuple[float, float]) -> str:
+    """Unit doses in a sample, in words."""
+    low, high = fixed(doses[0]), fixed(doses[1])
+    return low if low == high else f"{low} to {high}"
+
+
+def _doses(case: Case) -> str:
+    low, high = case.doses
+    factor = (low * high) ** 0.25  # root of the geometric mean of the multiples
+    return (
+        f"The samples hold {spread_of(case.doses)} unit doses. A larger sample averages out what "
+        "differs inside it, so the spread here is a lower limit for that of single doses. In a "
+        f"perfect random mixture single doses would vary about {factor:.2f} times as much (the "
+        "root of the multiple); how much more they vary in a real blend, where particles cling "
+        "or segregate, depends on the blend. Nothing was scaled: no published rule for it is known "
+        "to this program."
+    )
+
+
+MORE_THAN_ONE = 1.1
+"""Unit doses in a sample from which on the report warns; a choice of this program."""
+
+_FDA = (
+    "What the FDA answered after withdrawing the draft (Questions and Answers on CGMP, production "
+    "and process controls): the draft had one of three replicates assayed, and the agency now "
+    "recommends to evaluate all of them, so that the analysis can demonstrate that variability by "
+    "location is not significant. Section VII took its limits from USP <905>, which is no "
+    "statistical sampling plan: its results should not be extrapolated to a larger population. "
+    "21 CFR 211.110(a)(3) asks for control procedures on the adequacy of mixing; (b) asks that "
+    "in-process specifications agree with the final ones and rest on process average and "
+    "variability where possible, and on suitable statistical procedures where appropriate."
+)
 
 
 def _scheme_rows(outcome: Outcome, *, leads: bool) -> Iterator[tuple[str, ...]]:
     title = f"{outcome.scheme.title} ({outcome.scheme.key})"
     yield (f"{title}, gives the verdict" if leads else title), "", "", outcome.verdict.value
     for criterion in outcome.criteria:
-        found = short(criterion.value)
+        found = beside(criterion.value, criterion.limit)
         yield criterion.text, found, limit(criterion.limit), _MET[criterion.met]
     yield outcome.sentence, "", "", ""
     for lacking in outcome.shortfalls:

@@ -9,28 +9,26 @@ from assistant.plan.model import Plan
 
 
 def dictionary(language: Language) -> Callable[[str], Sequence[str]]:
-    """Return what looks a word up in the embedded dictionary and in the grammar's own.
+    """Return what looks a word up in the pronouncing dictionary and in the grammar's own.
 
     Raises:
-        DeviceError: the embedded recogniser is missing.
+        DeviceError: the dictionary is missing.
         GrammarError: a pronunciation of the grammar uses a sound the model does not have.
     """
-    from assistant.speech.pocketsphinx_engine import (  # noqa: PLC0415 - loads a library
-        known_ways,
-        open_decoder,
-    )
+    from assistant.speech.phone_decoder import Pronunciations  # noqa: PLC0415 - loads numpy
+    from assistant.speech.pocketsphinx_engine import model_folder  # noqa: PLC0415 - the same
 
-    decoder = open_decoder(language.pronunciations)
-    return cache(lambda word: tuple(known_ways(decoder, word)))
+    words = Pronunciations(model_folder(), language.pronunciations)
+    return cache(lambda word: tuple(" ".join(way) for way in words.word(word)))
 
 
 def refuse_alike(language: Language, plan: Plan) -> None:
     """Refuse a grammar whose phrases cannot be told apart in the states of a plan.
 
-    Only English can be judged: the embedded dictionary knows no other language.
+    Only English can be judged: the dictionary knows no other language.
 
     Raises:
-        DeviceError: the embedded recogniser is missing.
+        DeviceError: the dictionary is missing.
         GrammarError: names the first word, phrase or pair at fault.
     """
     if language.language.split("-")[0] == "en":

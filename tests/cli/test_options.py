@@ -27,6 +27,7 @@ LINES = {
     "verify": "folder --keys folder --register r --signed c",
     "keys": "Ana --into folder --passphrase-file a.txt",
     "sign": "folder --as Ana --meaning reviewed --key Ana.key.pem",
+    "sign_report": "r.pdf --as Ana --meaning approved --key Ana.key.pem --keys folder",
     "export": "folder --as csv -o out --keys folder",
     "assays": "folder -o a.csv --mean 99",
     "evaluate": "folder a.csv -o a.pdf --json a.json --unit mg --method-sd 0.4",

@@ -18,21 +18,27 @@ _DICTIONARY: Final = "cmudict-en-us.dict"
 
 
 @cache
-def _dictionary(path: Path) -> Mapping[str, tuple[str, ...]]:
-    """Return each word's pronunciations as they are written, in the order of the file."""
+def _dictionary(path: Path) -> str:
+    """Return the file, which is searched as it is: as objects its words take 40 MB."""
     try:
-        lines = path.read_text(encoding="utf-8").splitlines()
+        return f"\n{path.read_text(encoding='utf-8')}\n"
     except OSError as fault:
         raise DeviceError(
             f"The pronouncing dictionary {path} cannot be read ({fault.strerror}); "
             "reinstall the package pocketsphinx"
         ) from None
-    found: dict[str, tuple[str, ...]] = {}
-    for line in lines:
-        word, _, phones = line.partition(" ")
-        plain = word.partition("(")[0]
-        found[plain] = (*found.get(plain, ()), phones)
-    return found
+
+
+def _ways(dictionary: str, word: str) -> tuple[str, ...]:
+    """Return a word's pronunciations as they are written, in the order of the file."""
+    found: list[str] = []
+    while True:
+        key = f"\n{word}({len(found) + 1}) " if found else f"\n{word} "
+        at = dictionary.find(key)
+        if at < 0:
+            return tuple(found)
+        start = at + len(key)
+        found.append(dictionary[start : dictionary.index("\n", start)])
 
 
 class Pronunciations:
@@ -61,7 +67,7 @@ class Pronunciations:
 
     def word(self, word: str) -> tuple[Way, ...]:
         """Return every pronunciation of a lower-case word, the grammar's own first; () if none."""
-        said = dict.fromkeys((*self._own.get(word, ()), *self._shared.get(word, ())))
+        said = dict.fromkeys((*self._own.get(word, ()), *_ways(self._shared, word)))
         return tuple(tuple(way.split()) for way in said)
 
     def missing(self, words: Iterable[str]) -> list[str]:

@@ -54,6 +54,7 @@ SECTIONS = [
     "Marks of the sampler",
     "How often would such a blend meet the criteria?",
     "Screening, for information only",
+    "How it was computed",
     "Deviations of the session",
     "Every vial",
     "Record, software and inputs",
@@ -153,7 +154,7 @@ def test_the_verdict_rests_on_its_numbers(case: MakeCase) -> None:
     assert f"30 results from 10 locations: mean {summary.mean:.2f}, SD {summary.sd:.2f}" in (
         verdict.sentence
     )
-    assert verdict.asides == ()
+    assert verdict.asides == ("MADE-UP DATA: a rehearsal.",)
     uneven = document(case(truth=Truth(100.0, 7.0, 0.5))).blocks[0]
     assert isinstance(uneven, Verdict)
     assert (uneven.met, uneven.line) == (False, "CRITERIA NOT MET: INVESTIGATE")
@@ -356,8 +357,8 @@ def test_without_particle_sizes_no_random_mixture_is_cited(case: MakeCase) -> No
         ("active_gsd = 1.8\n", ""),
         ("active_density_g_ml = 1.3\n", ""),
     ]
-    assert "Stange" in words(document(case()))
-    assert "Stange" not in words(document(case(changes=changes)))
+    assert "Poisson numbers" in words(document(case()))
+    assert "Poisson numbers" not in words(document(case(changes=changes)))
 
 
 def test_identity_is_complete(case: MakeCase) -> None:
@@ -498,3 +499,33 @@ def test_made_up_data_is_marked_on_every_page(
     assert document(of_kind("live", simulated=True)).mark == "MADE-UP DATA: simulated assays"
     assert b'class="mark"' not in html(document(of_kind("live")))
     assert "does not say whether" in verdict(of_kind("")).asides[0]
+
+
+def test_standards_are_quoted_for_what_they_say(case: MakeCase) -> None:
+    """Edition and section, the FDA's answer, the regulation; nothing is printed from memory."""
+    said = words(document(case()))
+    for quoted in (
+        "Of the pharmacopoeial test E2810-23, 4.3, says that it is not intended for lot release",
+        "in-process testing or lot release (E2810-19, 4.5)",
+        "variability by location is not significant",
+        "its results should not be extrapolated to a larger population",
+        "21 CFR 211.110(a)(3)",
+    ):
+        assert quoted in said
+    assert "memory" not in said
+
+
+def test_samples_of_more_than_one_dose_are_warned_about(case: MakeCase) -> None:
+    """A dosage-unit scheme on samples of 1.5 doses says so on its first page, with the factor."""
+    plain = case()
+    said = words(document(plain))
+    assert "The samples hold 1.52 to 1.74 unit doses." in said
+    assert "about 1.28 times as much" in said  # root of 1.63
+    assert not any("unit doses" in aside for aside in verdict(plain).asides)
+    asides = verdict(case(wish=Wish(scheme="usp-905"))).asides
+    assert any("usp-905 judges dosage units" in aside for aside in asides)
+    unweighed = words(document(case(masses=False)))
+    assert "The samples hold 1.44 to 1.86 unit doses." in unweighed
+    large = [("mass_mg = 250.0", "mass_mg = 440.0")]
+    single = words(document(case(changes=large)))
+    assert "A larger sample averages" not in single

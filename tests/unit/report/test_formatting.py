@@ -4,6 +4,7 @@ import pytest
 
 from assistant.report.formatting import (
     MISSING,
+    beside,
     common_decimals,
     counted,
     fixed,
@@ -85,3 +86,22 @@ def test_values_share_their_decimals() -> None:
     assert common_decimals([99.0, 101.0]) == 1
     assert common_decimals([99.0, 101.25]) == 2
     assert common_decimals([99.0, 100 / 3]) == 3
+
+
+@pytest.mark.parametrize(
+    ("value", "bound", "text"),
+    [
+        (1.02502, 3.0, "1.03"),
+        (3.0004, 3.0, "3.0004"),
+        (3.0, 3.0, "3.00"),
+        (0.99997, 0.95, "0.999"),
+        (1.0, 0.95, "1.000"),
+        (2.4600, 3.0423, "2.4600"),
+        (None, 3.0, "\N{EN DASH}"),
+    ],
+)
+def test_a_figure_has_one_decimal_more_than_its_limit(
+    value: float | None, bound: float, text: str
+) -> None:
+    """Never rounded onto the limit, nor up to certainty."""
+    assert beside(value, bound) == text
