@@ -124,11 +124,7 @@ def _run(sub: Sub) -> None:
     sub.add_argument("--key", choices=("enter", "space"), help="the confirm key or foot switch")
     _engines(sub)
     sub.add_argument("--plain", action="store_true", help="lines of text instead of the panel")
-    sub.add_argument(
-        "--register",
-        type=Path,
-        help="file, best on another medium, that opening, heads and end are noted in",
-    )
+    sub.add_argument("--register", type=Path, help="file to note opening, heads and end in")
 
 
 def _sound_check(sub: Sub) -> None:
