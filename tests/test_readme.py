@@ -48,6 +48,22 @@ def test_the_test_command_is_there_for_ci() -> None:
     assert text.splitlines()[2].startswith("python3 -m venv")
 
 
+NAMED = re.compile(r"`(tests/[\w/]+\.py)(?:::(\w+))?`")
+
+
+def test_every_test_that_is_named_exists() -> None:
+    """The regulatory mapping rests on tests; each must be there under its name."""
+    root = README.parent
+    named = NAMED.findall(README.read_text("utf-8"))
+    assert len(named) > 20
+    missing = [
+        f"{file}::{name}"
+        for file, name in named
+        if not (root / file).is_file() or f"def {name}" not in (root / file).read_text("utf-8")
+    ]
+    assert missing == []
+
+
 def rewrite() -> None:
     """Put the generated parts into the README."""
     text = README.read_text("utf-8")

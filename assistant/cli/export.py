@@ -9,17 +9,18 @@ from assistant.cli.files import write_file
 from assistant.cli.output import terminal
 from assistant.cli.requirements import show_lacking
 from assistant.clock import SystemClock
-from assistant.errors import InputError
+from assistant.errors import GrammarError, InputError, PlanError
 from assistant.journal.signing import Signature, forged, misplaced
 from assistant.printable import printable
 from assistant.record import OpenRecord, Proof, open_record
-from assistant.record.damaged import begin_proof, told_as_far_as_it_holds
+from assistant.record.damaged import begin_proof, entries_alone, told_as_far_as_it_holds
 from assistant.record.signing_rules import objections
 from assistant.record.standing import Standing, standing_of
 from assistant.report.export import Export, to_json
 from assistant.report.export import Signature as Shown
-from assistant.report.export_collect import Collector
+from assistant.report.export_collect import Collector, entries_only
 from assistant.storage.keys import load_public
+from assistant.storage.record_reader import RecordView
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
@@ -46,7 +47,7 @@ def run(options: Options) -> int:
         InputError: the output cannot be written there.
         RecordError: there is no record, or a file cannot be read or written.
     """
-    export, standing = collected(open_record(options.record), options.keys, options.head or "")
+    export, standing = _readable(options.record, options.keys, options.head or "")
     output: Path = options.output
     if options.form == "csv":
         _write_tables(export, output)
@@ -71,6 +72,21 @@ def run(options: Options) -> int:
     return show_lacking(console, standing, options.require)
 
 
+def _readable(folder: Path, keys: Path | None, code: str) -> tuple[Export, Standing | None]:
+    """Collect a record; its entries alone where its plan or grammar cannot be read."""
+    try:
+        record = open_record(folder)
+    except (PlanError, GrammarError) as fault:
+        faults = [str(fault)]
+    else:
+        return collected(record, keys, code)
+    proof = begin_proof(folder, faults)
+    entries = entries_alone(RecordView(folder), proof, faults, code)
+    known = load_public(keys) if keys is not None else None
+    shown = [_shown(signature, "", proof, known) for signature in proof.signatures]
+    return entries_only(entries, faults, shown), None
+
+
 def collected(
     record: OpenRecord, keys: Path | None, code: str = ""
 ) -> tuple[Export, Standing | None]:
@@ -87,7 +103,7 @@ def collected(
         InputError: the folder of keys cannot be used.
     """
     faults: list[str] = []
-    proof = begin_proof(record, faults)
+    proof = begin_proof(record.view.path, faults)
     collector = Collector(record.plan)
     faults += collector.collect(told_as_far_as_it_holds(record, proof, faults, code))
     known = load_public(keys) if keys is not None else None

@@ -66,6 +66,8 @@ def run(options: Options) -> int:
         console.print(line)
     if proof.torn:
         console.print(f"torn lines set aside: {proof.torn}; their bytes are kept")
+    for stranger in record.view.strangers():
+        console.print(f"no part of the record: {printable(stranger)}")
     _show_times(console, proof.times)
     _show_versions(console, proof)
     _show_signatures(console, proof, options.keys)

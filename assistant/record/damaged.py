@@ -1,28 +1,33 @@
 """Reading a record of which something does not hold: every fault is noted, the rest is read."""
 
 from collections.abc import Iterator
+from pathlib import Path
 
 from assistant.clock import SystemClock
 from assistant.conformance import Told, proved
 from assistant.errors import RecordBroken
+from assistant.journal.chain import read
+from assistant.journal.entry import Entry
 from assistant.journal.head_code import watch
 from assistant.journal.signing import note_heads
+from assistant.record.identity import fingerprint
 from assistant.record.opening import OpenRecord
 from assistant.record.proof import Proof, prove_files
+from assistant.storage.record_reader import RecordView
 from assistant.storage.signatures import load_signatures
 
-__all__ = ["begin_proof", "told_as_far_as_it_holds"]
+__all__ = ["begin_proof", "entries_alone", "told_as_far_as_it_holds"]
 
 
-def begin_proof(record: OpenRecord, faults: list[str]) -> Proof:
+def begin_proof(folder: Path, faults: list[str]) -> Proof:
     """Return a proof not yet made, with the signatures; none where their file was changed.
 
     Args:
-        record: opened for reading.
+        folder: of the record.
         faults: takes a sentence about a changed file.
     """
     try:
-        return Proof(load_signatures(record.view.path))
+        return Proof(load_signatures(folder))
     except RecordBroken as fault:
         faults.append(str(fault))
     return Proof(())
@@ -59,3 +64,32 @@ def told_as_far_as_it_holds(
         yield told
     proof.times.end()
     proof.times.compare(SystemClock().now().utc)
+
+
+def entries_alone(view: RecordView, proof: Proof, faults: list[str], code: str = "") -> list[Entry]:
+    """Return the entries that the chain proves, where plan or grammar cannot be read.
+
+    Nothing is folded: that each event could follow the one before is not shown.
+
+    Args:
+        view: of the record.
+        proof: takes the heads at its signatures.
+        faults: takes what does not hold, and which file was changed.
+        code: a head code as typed, "" for none.
+
+    Raises:
+        InputError: the head code is none.
+    """
+    found: list[Entry] = []
+    entries = read(view.lines())
+    if code:
+        entries = watch(code, entries)
+    try:
+        found.extend(note_heads(entries, proof.counts, proof.heads))
+    except RecordBroken as fault:
+        faults.append(str(fault))
+    opened = found[0].event if found else {}
+    for name, data in (("plan", view.plan), ("grammar", view.grammar)):
+        if fingerprint(data) != opened.get(f"{name}_sha256"):
+            faults.append(f"The file {name}.toml was changed: its bytes are not those on record.")
+    return found

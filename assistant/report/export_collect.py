@@ -225,6 +225,46 @@ class Collector:
         )
 
 
+def entries_only(
+    lines: Sequence[Line], faults: Sequence[str], signatures: Sequence[Signature]
+) -> Export:
+    """Return what can be exported of a record whose plan or grammar cannot be read: its entries.
+
+    Samples and deviations follow from the plan, so there are none; what was spoken is in the
+    entries.
+
+    Args:
+        lines: that the chain proves.
+        faults: everything that does not hold, at least why there is no plan or grammar.
+        signatures: under the record.
+    """
+    first, last = (lines[0], lines[-1]) if lines else (None, None)
+    opened = first.event if first else {}
+    names = ("software", "engine", "microphone", "speaker", "kind", *_HASHES)
+    unknown = dict.fromkeys(
+        ("title", "protocol", "product", "batch", "stage", "sampler", "die_set"), "not readable"
+    )
+    return Export(
+        condition="damaged",
+        faults=tuple(faults),
+        head=Head(seq=last.seq, hash=last.hash, code=head_code(last.seq, last.hash).text)
+        if last
+        else None,
+        session=Session(
+            **unknown,
+            **{name: str(opened.get(name, "")) for name in names},
+            opened=Moment(utc=first.utc, by=first.by, seq=first.seq) if first else None,
+            state=str(last.outcome.get("state", "")) if last else "",
+        ),
+        people=(),
+        totals={},
+        samples=(),
+        deviations=(),
+        signatures=tuple(signatures),
+        entries=tuple(_entry(line) for line in lines),
+    )
+
+
 def _kept(mark: str, *, had_mark: bool) -> set[str]:
     """Which marks of a vial still stand after its status became the one of `mark`.
 

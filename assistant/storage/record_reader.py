@@ -8,6 +8,7 @@ from assistant.errors import RecordBroken, RecordError
 from assistant.storage.appender import MAX_LINE
 from assistant.storage.clips import load_clip
 from assistant.storage.filesystem import Disk, failure
+from assistant.storage.lock import LOCK
 from assistant.storage.torn_tail import TornTail, find_tail
 
 __all__ = ["RecordView"]
@@ -17,6 +18,8 @@ PLAN = "plan.toml"
 GRAMMAR = "grammar.toml"
 CLIPS = "clips"
 ASIDE = "aside"
+
+_FILES = (RECORD, PLAN, GRAMMAR, "signatures.jsonl", LOCK)
 
 
 class RecordView:
@@ -93,6 +96,11 @@ class RecordView:
         """
         return load_clip(self.path / CLIPS, name, self._disk)
 
+    def strangers(self) -> tuple[str, ...]:
+        """Return the files in the folder that are no part of a record, by their relative paths."""
+        found = (p.relative_to(self.path) for p in sorted(self.path.rglob("*")) if not p.is_dir())
+        return tuple(path.as_posix() for path in found if not _belongs(path))
+
     def _lines(self, limit: int | None) -> Iterator[bytes]:
         """Yield the lines of the first `limit` bytes (None: of the whole file)."""
         path = self.path / RECORD
@@ -116,3 +124,14 @@ class RecordView:
             return self._disk.read_file(path)
         except OSError as error:
             raise failure("read", path, error) from error
+
+
+def _belongs(path: Path) -> bool:
+    """Tell whether a record has such a file; `path` is relative to its folder."""
+    match path.parts:
+        case (name,):
+            return name in _FILES
+        case (folder, name):
+            return (folder, Path(name).suffix) in ((CLIPS, ".flac"), (ASIDE, ".torn"))
+        case _:
+            return False

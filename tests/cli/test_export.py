@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import random
 import re
 import zlib
 from base64 import a85decode
@@ -339,3 +340,52 @@ def test_names_from_all_over_europe_are_printed(taken: Make, tmp_path: Path, com
     )
     for letter in "ŠŘčŻłωи":
         assert f"<{ord(letter):04X}>".encode() in maps, letter
+
+
+@pytest.mark.parametrize("form", ["csv", "json", "sheet"])
+@pytest.mark.parametrize("file", ["plan.toml", "grammar.toml"])
+def test_a_plan_that_cannot_be_read_stops_no_export(
+    form: str, file: str, taken: Make, command: Run, sign: Sign
+) -> None:
+    """Every entry that the chain proves is exported, marked; the changed file is named."""
+    record = taken("whole")
+    out = record.parent / f"out-{form}"
+    assert sign(record, REVIEWER, "reviewed") == 0
+    (record / file).write_bytes(b"= " + (record / file).read_bytes())
+    done = command("export", record, "--as", form, "-o", out)
+    assert done.returncode == 1
+    assert f"The file {file} was changed" in " ".join(done.stdout.split())
+    assert "damaged record, 62 entries" in done.stdout
+
+
+def test_what_is_left_of_a_record_without_a_plan(taken: Make, command: Run) -> None:
+    """Up to the broken entry; nothing of an empty record; another's head code is told."""
+    record, code = taken("whole"), command("verify", taken("alone")).stdout.split()
+    out = record.parent / "e.json"
+    (record / "plan.toml").write_bytes(b"=")
+    words = ("export", record, "--as", "json", "-o", out)
+    other = code[code.index("code") + 1]
+    assert "does not lead to the head code" in command(*words, "--head", other).stdout
+    edit(record, lambda lines: [*lines[:9], b"{}\n", *lines[10:]])
+    assert command(*words).returncode == 1
+    told = json.loads(out.read_text("utf-8"))
+    assert (told["head"]["seq"], len(told["entries"])) == (9, 9)
+    assert any("Entry 10 " in fault for fault in told["faults"])
+    edit(record, lambda _: [])
+    assert command(*words).returncode == 1
+    told = json.loads(out.read_text("utf-8"))
+    assert (told["head"], told["entries"], told["session"]["state"]) == (None, [], "")
+
+
+def test_no_changed_bit_of_the_plan_stops_the_export(taken: Make, command: Run) -> None:
+    """A hundred and fifty of them, drawn at random."""
+    record, chance = taken("whole"), random.Random(1)  # noqa: S311 - repeatable, no secret
+    genuine = (record / "plan.toml").read_bytes()
+    out = record.parent / "e.json"
+    for _ in range(150):
+        changed = bytearray(genuine)
+        changed[chance.randrange(len(changed))] ^= 1 << chance.randrange(8)
+        (record / "plan.toml").write_bytes(bytes(changed))
+        out.unlink(missing_ok=True)
+        assert command("export", record, "--as", "json", "-o", out).returncode == 1
+        assert json.loads(out.read_text("utf-8"))["condition"] == "damaged"

@@ -226,3 +226,19 @@ def test_times_that_cannot_be_are_pointed_out(
     done = command("verify", record, "--require", "steady-time")
     assert done.returncode == 1
     assert "required and missing: At " in done.stdout
+
+
+def test_files_that_are_no_part_of_a_record_are_named(
+    taken: Make, command: Run, sign: Callable[..., int]
+) -> None:
+    """Beside it, among the clips and deeper down; what belongs there is not named."""
+    record = taken("torn")
+    assert sign(record, "Ada Lindqvist", "reviewed") == 0
+    assert "no part of the record" not in command("verify", record).stdout
+    for name in ("notes\x1b.txt", "clips/a.wav", "more/clips/b.flac"):
+        (record / name).parent.mkdir(parents=True, exist_ok=True)
+        (record / name).write_bytes(b"")
+    done = command("verify", record)
+    assert done.returncode == 0
+    for name in ("notes\\u{1b}.txt", "clips/a.wav", "more/clips/b.flac"):
+        assert f"no part of the record: {name}\n" in done.stdout
