@@ -1,6 +1,7 @@
 """The three answers of `evaluate`: met; met, but; not met."""
 
 import json
+import shutil
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
@@ -138,3 +139,25 @@ def test_the_unit_in_the_plan_settles_a_bare_percentage(tmp_path: Path) -> None:
     assert told["laboratory"]["unit"] == "% by weight"
     assert round(told["study"]["summary"]["mean"], 2) == 98.0
     assert round(told["study"]["summary"]["sd"], 1) == 10.4
+
+
+@pytest.mark.parametrize(("name", "code"), [("met", 0), ("open", 4), ("not met", 1)])
+def test_the_readme_shows_what_the_program_says(
+    *,
+    name: str,
+    code: int,
+    records: Path,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Each command of the README's three answers, run; its lines are the first of the output."""
+    readme = (Path(__file__).parents[2] / "README.md").read_text("utf-8")
+    block = readme.split(f"<!-- answer {name} -->\n```\n")[1].split("\n```")[0]
+    make, evaluate, *shown = block.splitlines()
+    shutil.copytree(records / "plain", tmp_path / "r")
+    monkeypatch.chdir(tmp_path)
+    assert main(make.split()[2:]) == 0
+    capsys.readouterr()
+    assert main(evaluate.split()[2:]) == code
+    assert capsys.readouterr().out.splitlines()[: len(shown)] == shown

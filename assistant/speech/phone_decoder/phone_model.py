@@ -31,8 +31,8 @@ FRAME_MS: Final = 20
 SHORTEST_SAMPLES: Final = 800
 _LEAD_FRAMES: Final = 10
 """Rows of silence put before the sound and dropped again. In training every clip began in silence:
-of windows of 4 s that begin within a word the network hears phones in few (2 of 22 as it should),
-with this lead in all (22 of 22)."""
+of 22 windows of 4 s along one piece of talk it heard 40 phones or more in 3, none in 10; with this
+lead 45 or more in all."""
 _REINSTALL: Final = "reinstall the package sampling-assistant"
 
 LogProbabilities = npt.NDArray[np.float64]

@@ -238,6 +238,10 @@ REFUSED: dict[str, tuple[str, str]] = {
         rows("Location", "Replicate", "% LC", cells=[("L1", "", 99)]),
         "has no location or position",
     ),
+    "two batches": (
+        rows("Vial", "Batch", "Lot", "% LC", cells=[(1, "A", "B", 99)]),
+        "columns 'Batch' and 'Lot' could both hold the batch",
+    ),
     "tablets": (rows("Tablet", "mg/tablet", cells=[(1, 20)]), "no heading with a vial"),
 }
 

@@ -7,6 +7,7 @@ import pytest
 
 from assistant.errors import InputError
 from assistant.evaluation.results import assays_by_spot
+from assistant.evaluation.review import Answer
 from assistant.evaluation.simulated_assays import Truth
 from assistant.procedure.enums import Intent, State
 from assistant.procedure.events import Meaning
@@ -18,6 +19,7 @@ from assistant.report.evaluation_run import (
     make_case,
     outcome_of,
 )
+from assistant.report.sections import verdict
 from assistant.report.vial_records import RecordStudy
 from assistant.testing import Instead
 
@@ -173,3 +175,25 @@ def test_deviations_mark_their_vials(case: MakeCase) -> None:
     back = Instead(State.EMPTYING_DIES, Meaning(intent=Intent.CORRECTION), visit=3)
     assert case(short, back).touched == {}
     assert case(short).touched == {"2": [1]}
+
+
+PEOPLE = '[[people]]\nname = "Mira'
+LIMITS = """[acceptance]
+justification = "VP-07, 6.2"
+mean = [99.5, 105.0]
+
+[laboratory]
+unit = "% of target"
+
+"""
+
+
+def test_the_plan_s_limits_and_unit_take_part(case: MakeCase) -> None:
+    """Limits of the protocol decide beside the scheme; a far mean is an open point without them."""
+    judged = case(changes=[(PEOPLE, LIMITS + PEOPLE)])
+    assert judged.answer is Answer.NOT_MET
+    assert verdict(judged).line == "CRITERIA NOT MET: LIMITS OF THE PROTOCOL"
+    assert verdict(judged).asides[1].startswith("Limits of the study's protocol (VP-07, 6.2): Not")
+    far = case(truth=Truth(mean=85.0, between_sd=0.4, within_sd=0.4))
+    assert (far.answer, verdict(far).line) == (Answer.OPEN, "CRITERIA MET, BUT 1 open point")
+    assert verdict(far).asides[1].startswith("Open point 1: The mean is")

@@ -1,0 +1,361 @@
+"""The options of each command, one function a command; what several share stands below them."""
+
+import argparse
+from collections.abc import Callable
+from pathlib import Path
+
+MEANINGS = ("performed", "witnessed", "reviewed", "approved")
+"""What a signature can mean; the journal's own list is not imported, so that --help stays fast."""
+
+REQUIREMENTS = ("anchored-to-end", "closed", "live", "steady-time", *MEANINGS)
+"""What `verify --require` can ask for; `assistant.record.standing` answers."""
+
+Sub = argparse.ArgumentParser
+Options = Callable[[Sub], None]
+
+
+def _check(sub: Sub) -> None:
+    _plan(sub)
+    sub.add_argument("--details", action="store_true", help="add limits, sources and chances")
+
+
+def _phrases(sub: Sub) -> None:
+    sub.add_argument("plan", nargs="?", default="double-cone", help="plan file or shipped plan")
+    _grammar(sub)
+
+
+def _output(sub: Sub) -> None:
+    sub.add_argument("-o", "--output", type=Path, required=True, help="file to write")
+
+
+def _plan_to_file(sub: Sub) -> None:
+    _plan(sub)
+    _output(sub)
+
+
+def _new_plan(sub: Sub) -> None:
+    _output(sub)
+    sub.add_argument(
+        "--answer",
+        action="append",
+        default=[],
+        metavar="KEY=VALUE",
+        help="answer to a question, given in advance",
+    )
+    sub.add_argument("--defaults", action="store_true", help="use every default answer")
+
+
+def _rehearse(sub: Sub) -> None:
+    _plan(sub, optional=True)
+    _grammar(sub)
+    sub.add_argument("--into", type=Path, help="folder for the record (default: a fresh one)")
+    sub.add_argument("--script", help="script of operator errors: a file, or a shipped one by name")
+    sub.add_argument(
+        "--seed", type=int, default=1, help="random seed for the operator's pauses and the noise"
+    )
+    sub.add_argument(
+        "--snr-db", type=float, default=25.0, help="signal-to-noise ratio of the room, dB"
+    )
+    sub.add_argument("--voice", default="", help="the operator's eSpeak voice")
+    sub.add_argument("--real-time", action="store_true", help="run at real speed")
+    sub.add_argument("--aloud", action="store_true", help="play the prompts (implies --real-time)")
+    sub.add_argument("--quiet", action="store_true", help="no transcript, only the result")
+    _engine(sub)
+
+
+def _run(sub: Sub) -> None:
+    sub.add_argument(
+        "plan", nargs="?", help="plan file, or a shipped plan by name; not with --resume"
+    )
+    _grammar(sub)
+    sub.add_argument("--into", type=Path, required=True, help="folder of the record")
+    sub.add_argument("--operator", help="first operator (default: the first in the plan)")
+    sub.add_argument("--audio", type=Path, help="WAV or FLAC file instead of the microphone")
+    sub.add_argument("--resume", action="store_true", help="continue the record in the folder")
+    _devices(sub)
+    sub.add_argument(
+        "--keyboard", action="store_true", help="no microphone: type phrases, press keys"
+    )
+    sub.add_argument(
+        "--headset",
+        action=argparse.BooleanOptionalAction,
+        help="a legal phrase may cut a prompt short",
+    )
+    sub.add_argument("--key", choices=("enter", "space"), help="the confirm key or foot switch")
+    _engines(sub)
+    sub.add_argument("--plain", action="store_true", help="lines of text instead of the panel")
+    sub.add_argument(
+        "--register",
+        type=Path,
+        help="file, best on another medium, that opening, heads and end are noted in",
+    )
+
+
+def _sound_check(sub: Sub) -> None:
+    _plan(sub, optional=True)
+    _grammar(sub)
+    _devices(sub)
+    _engines(sub)
+
+
+def _devices(sub: Sub) -> None:
+    """Options of the commands that use real devices; what is not given comes from a file."""
+    sub.set_defaults(configured=True)
+    sub.add_argument("--microphone", help="part of the device's name")
+    sub.add_argument("--speaker", help="part of the device's name")
+    sub.add_argument("--silent", action="store_true", help="prompts as text only")
+
+
+def _engine(sub: Sub, default: str | None = "phones") -> None:
+    sub.add_argument(
+        "--engine",
+        choices=("phones", "embedded", "vosk"),
+        default=default,
+        help="the recogniser: the phone model of this program (default), pocketsphinx, or Vosk",
+    )
+    sub.add_argument("--model", type=Path, help="folder of a dynamic-graph Vosk model")
+
+
+def _engines(sub: Sub) -> None:
+    _engine(sub, default=None)
+    sub.add_argument("--profile", metavar="NAME", help="name of the enrolled speaker")
+    _profiles(sub)
+
+
+def _enrol(sub: Sub) -> None:
+    sub.add_argument("name", help="name of the speaker")
+    _plan(sub, optional=True)
+    _grammar(sub)
+    _devices(sub)
+    sub.add_argument(
+        "--audio",
+        type=Path,
+        metavar="FOLDER",
+        help="folder of recordings, one per phrase, such as dies-are-seated.wav",
+    )
+    _profiles(sub)
+
+
+def _replay(sub: Sub) -> None:
+    sub.add_argument("record", type=Path, help="folder of the record")
+    sub.add_argument("--speed", type=float, default=1.0, help="2 is twice as fast as the session")
+    sub.add_argument("--aloud", action="store_true", help="play the clips and the prompts")
+    start = sub.add_mutually_exclusive_group()
+    start.add_argument("--from", type=int, dest="start", metavar="SEQ", help="entry to begin with")
+    start.add_argument("--deviation", type=int, metavar="N", help="begin at deviation N")
+    start.add_argument("--location", metavar="CODE", help="begin at this location")
+
+
+def _proof(sub: Sub) -> None:
+    sub.add_argument("--head", help="head code heard or written down during the work")
+    sub.add_argument("--keys", type=Path, help="folder of public keys, to check the signatures by")
+    sub.add_argument(
+        "--require",
+        action="append",
+        choices=REQUIREMENTS,
+        default=[],
+        help="what must hold, else exit code 1; may be given several times, and several meanings "
+        "must be signed by different persons",
+    )
+
+
+def _verify(sub: Sub) -> None:
+    sub.add_argument("record", type=Path, help="folder of the record")
+    _proof(sub)
+    sub.add_argument(
+        "--signed",
+        metavar="CODE",
+        help="signature code that was noted; shows whether a signature was taken away since",
+    )
+    sub.add_argument(
+        "--register",
+        type=Path,
+        help="register of the station; also names the sessions that have vanished since",
+    )
+    sub.add_argument(
+        "--re-hear",
+        action="store_true",
+        help="also hear every voice confirmation again, with the phone model and pocketsphinx, "
+        "and list where one hears something else; that does not change the exit code",
+    )
+
+
+def _sign(sub: Sub) -> None:
+    sub.add_argument("record", type=Path, help="folder of the record")
+    sub.add_argument("--as", dest="name", required=True, metavar="NAME", help="printed name")
+    sub.add_argument("--meaning", choices=MEANINGS, required=True, help="why you sign")
+    sub.add_argument("--key", type=Path, required=True, help="your private key, NAME.key.pem")
+    _passphrase(sub)
+
+
+def _sign_report(sub: Sub) -> None:
+    sub.add_argument("report", type=Path, help="the report, PDF or HTML")
+    sub.add_argument("--as", dest="name", metavar="NAME", help="printed name, to sign")
+    sub.add_argument("--meaning", choices=("prepared", "reviewed", "approved"), help="why you sign")
+    sub.add_argument("--key", type=Path, help="your private key, NAME.key.pem")
+    _passphrase(sub)
+    sub.add_argument("--keys", type=Path, help="folder of public keys, to check the signatures by")
+
+
+def _keys(sub: Sub) -> None:
+    sub.add_argument("name", help="printed name of the person")
+    sub.add_argument("--into", type=Path, required=True, help="existing folder for both keys")
+    _passphrase(sub)
+
+
+def _passphrase(sub: Sub) -> None:
+    sub.add_argument(
+        "--passphrase-file",
+        type=Path,
+        help="file whose first line is the passphrase (default: a hidden prompt)",
+    )
+
+
+def _export(sub: Sub) -> None:
+    sub.add_argument("record", type=Path, help="folder of the record")
+    sub.add_argument(
+        "--as",
+        dest="form",
+        choices=("csv", "json", "sheet"),
+        required=True,
+        help="csv: a folder of tables; json: one file with a published schema; sheet: a PDF to "
+        "print, with vial labels",
+    )
+    sub.add_argument("-o", dest="output", type=Path, required=True, help="file, or folder for csv")
+    _proof(sub)
+
+
+def _report(sub: Sub) -> None:
+    sub.add_argument(
+        "-o",
+        dest="output",
+        type=Path,
+        action="append",
+        default=[],
+        help="the report: a name ending in .pdf or .html; may be given twice",
+    )
+    sub.add_argument("--json", type=Path, help="file for every number at full precision")
+
+
+def _evaluate(sub: Sub) -> None:
+    sub.add_argument("record", type=Path, help="folder of the record")
+    sub.add_argument("assays", type=Path, help="the laboratory's sheet, CSV or XLSX")
+    _proof(sub)
+    _report(sub)
+    sub.add_argument(
+        "--partial", action="store_true", help="leave out missing, void and open vials, and say so"
+    )
+    _unit(sub)
+    sub.add_argument(
+        "--scheme",
+        choices=("industry-2014", "usp-905", "e2810-plan-1", "e2810-plan-2"),
+        default="industry-2014",
+        help="whose verdict leads and becomes the exit code (default: industry-2014)",
+    )
+    sub.add_argument(
+        "--confidence", type=float, default=0.95, help="confidence of the intervals, 0 to 1"
+    )
+    sub.add_argument(
+        "--limit-confidence",
+        type=float,
+        default=0.90,
+        help="confidence level of the acceptance limits, 0 to 1",
+    )
+    sub.add_argument(
+        "--coverage",
+        type=float,
+        default=0.95,
+        help="coverage required of the acceptance limits, 0 to 1",
+    )
+    sub.add_argument("--method-sd", type=float, help="SD of the analytical method, %% of target")
+
+
+def _compare(sub: Sub) -> None:
+    sub.add_argument(
+        "batches",
+        nargs="+",
+        metavar="RECORD=ASSAYS",
+        help="a record's folder and its sheet, joined by an equals sign; two or more",
+    )
+    _report(sub)
+    sub.add_argument(
+        "--partial",
+        action="store_true",
+        help="leave out missing, void and open vials of every batch",
+    )
+    _unit(sub)
+    sub.add_argument(
+        "--significance", type=float, default=0.05, help="largest p-value called a difference"
+    )
+
+
+def _assays(sub: Sub) -> None:
+    sub.add_argument("record", type=Path, help="folder of the record")
+    sub.add_argument("-o", dest="output", type=Path, required=True, help="file to write, CSV")
+    truth = "% of target"
+    for name, default, what in (
+        ("mean", 100.0, "true mean"),
+        ("between", 1.0, "SD between locations"),
+        ("within", 1.0, "SD within a location: sampling and method"),
+        ("bias", 0.0, "added by the thief to every sample"),
+        ("depth-slope", 0.0, "added for every 100 mm of depth"),
+        ("position-slope", 0.0, "added for every position above the bottom one"),
+        ("order-slope", 0.0, "added for every insertion after the first"),
+        ("open-slope", 0.0, "added for every 10 s the port stood open"),
+    ):
+        sub.add_argument(
+            f"--{name}", type=float, default=default, help=f"{what}, %{truth} (default {default:g})"
+        )
+    sub.add_argument("--decimals", type=int, default=1, help="decimals of the assays (default 1)")
+    sub.add_argument("--seed", type=int, default=1, help="random seed (default 1)")
+
+
+def _unit(sub: Sub) -> None:
+    sub.add_argument(
+        "--unit",
+        choices=("% of target", "% by weight", "fraction of target", "mg", "mg/g"),
+        metavar="UNIT",
+        help="unit of the assays: '%% of target', '%% by weight', 'fraction of target', mg or mg/g",
+    )
+
+
+def _plan(sub: Sub, *, optional: bool = False) -> None:
+    if optional:
+        sub.add_argument("plan", nargs="?", default="double-cone", help="plan file or shipped plan")
+    else:
+        sub.add_argument("plan", help="plan file, or a shipped plan by name")
+
+
+def _profiles(sub: Sub) -> None:
+    sub.add_argument("--profiles", type=Path, help="folder of the profiles (default: the user's)")
+
+
+def _grammar(sub: Sub) -> None:
+    sub.add_argument("--grammar", default="en", help="grammar file or shipped language")
+
+
+COMMANDS: tuple[tuple[str, str, str, Options], ...] = (
+    ("check", "check", "check a plan against the limits", _check),
+    ("draw", "draw", "draw a plan", _plan_to_file),
+    ("labels", "labels", "make a sheet of vial labels as a PDF", _plan_to_file),
+    ("new-plan", "new_plan", "write a plan from a few answers", _new_plan),
+    ("phrases", "phrases", "check that the phrases sound different enough", _phrases),
+    (
+        "rehearse",
+        "rehearse",
+        "rehearse a session with a simulated operator",
+        _rehearse,
+    ),
+    ("sound-check", "sound_check", "check the room, the devices and your voice", _sound_check),
+    ("enrol", "enrol", "enrol a speaker", _enrol),
+    ("run", "run", "run a live session", _run),
+    ("replay", "replay", "play back a session", _replay),
+    ("verify", "verify", "verify a record", _verify),
+    ("keys", "keys", "make a pair of signing keys", _keys),
+    ("sign", "sign", "sign a record", _sign),
+    ("sign-report", "sign_report", "sign a report, or check its signatures", _sign_report),
+    ("export", "export", "export a record as tables, JSON or a sheet to print", _export),
+    ("assays", "assays", "simulate assay results", _assays),
+    ("evaluate", "evaluate", "evaluate assay results and write the report", _evaluate),
+    ("compare", "compare", "compare the batches of a campaign", _compare),
+)
