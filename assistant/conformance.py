@@ -83,7 +83,7 @@ class Difference:
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class FoldedEntry:
     """One entry, what it held, and how the session stood after it."""
 
     entry: Entry
@@ -140,7 +140,7 @@ def proved(lines: Iterable[bytes], plan: Plan, language: Language) -> Iterator[E
     return upcast(read(lines), UPGRADES, SCHEMA, Kept(plan, language))
 
 
-def retell(lines: Iterable[bytes], plan: Plan, language: Language) -> Iterator[Told]:
+def retell(lines: Iterable[bytes], plan: Plan, language: Language) -> Iterator[FoldedEntry]:
     """Check and fold a record, entry by entry.
 
     Args:
@@ -155,7 +155,7 @@ def retell(lines: Iterable[bytes], plan: Plan, language: Language) -> Iterator[T
     return follow(proved(lines, plan, language), plan, language)
 
 
-def follow(entries: Iterable[Entry], plan: Plan, language: Language) -> Iterator[Told]:
+def follow(entries: Iterable[Entry], plan: Plan, language: Language) -> Iterator[FoldedEntry]:
     """Fold entries whose chain was checked, and prove that each could stand where it stands.
 
     Args:
@@ -165,7 +165,7 @@ def follow(entries: Iterable[Entry], plan: Plan, language: Language) -> Iterator
 
     Raises:
         RecordBroken: names the first entry that the procedure does not lead to. Where another
-            version wrote it and only derived numbers differ, they are passed on in `Told`.
+            version wrote it and only derived numbers differ, they are passed on in `FoldedEntry`.
     """
     session, drive, software = begin(plan), _Drive(language), PRESENT
     for entry in entries:
@@ -187,7 +187,7 @@ def follow(entries: Iterable[Entry], plan: Plan, language: Language) -> Iterator
             differences = _differences(entry, made, software)
             if not differences:
                 raise RecordBroken(_mismatch(entry, made.on_record, made.by, software))
-        yield Told(entry, event, made.outcome, differences)
+        yield FoldedEntry(entry, event, made.outcome, differences)
         session = made.outcome.session
 
 
@@ -328,7 +328,7 @@ class _Drive:
         return session
 
 
-def on_time(told: Iterable[Told]) -> Iterator[Told]:
+def on_time(told: Iterable[FoldedEntry]) -> Iterator[FoldedEntry]:
     """Pass a record on; refuse one whose clock runs back or whose timers ring too early or twice.
 
     Only entries of one start of the program are compared: the steady clock begins anew with the

@@ -52,7 +52,7 @@ class MovableClock(Clock, Protocol):
 
 
 @dataclass(frozen=True, slots=True)
-class Instead:
+class Departure:
     """A departure from the normal answer, made once."""
 
     at: State
@@ -69,7 +69,7 @@ def quick_record(
     plan: bytes,
     grammar: bytes,
     *,
-    departures: Sequence[Instead] = (),
+    departures: Sequence[Departure] = (),
     seed: int = 1,
     until: State | None = None,
 ) -> Session:
@@ -134,7 +134,7 @@ class _Typist:
         plan: bytes,
         grammar: bytes,
         *,
-        departures: Sequence[Instead],
+        departures: Sequence[Departure],
         seed: int,
     ) -> None:
         self._store = store

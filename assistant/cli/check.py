@@ -14,11 +14,11 @@ from assistant.cli.output import terminal
 from assistant.evaluation.operating_characteristic import Characteristic, Design, characteristic
 from assistant.plan import Plan, parse_plan
 from assistant.plan.check import findings
-from assistant.plan.finding import Finding, Verdict, overall
+from assistant.plan.finding import Finding, Fitness, overall
 from assistant.plan.vials import vials
 
-_SIGNS: Final = {Verdict.FIT: "fit", Verdict.CAUTION: "CAUTION", Verdict.UNFIT: "UNFIT"}
-_STYLES: Final = {Verdict.FIT: "green", Verdict.CAUTION: "yellow", Verdict.UNFIT: "bold red"}
+_SIGNS: Final = {Fitness.FIT: "fit", Fitness.CAUTION: "CAUTION", Fitness.UNFIT: "UNFIT"}
+_STYLES: Final = {Fitness.FIT: "green", Fitness.CAUTION: "yellow", Fitness.UNFIT: "bold red"}
 _BETWEEN: Final = (0.5, 1.0, 2.0, 3.0, 4.0, 6.0)
 _WITHIN: Final = (1.0, 2.0)
 _EXAMPLE: Final = (2.0, 1.0)
@@ -56,15 +56,15 @@ def run(options: Options) -> int:
         _show_chances(console, plan)
     else:
         console.print("\n--details adds limits, sources, notes and the chances of passing.")
-    return 1 if worst is Verdict.UNFIT else 0
+    return 1 if worst is Fitness.UNFIT else 0
 
 
 def _answer(name: str, found: Sequence[Finding]) -> str:
     """Say in one line whether the plan can be carried out."""
     counted = Counter(finding.verdict for finding in found)
     return (
-        f"{name} is {_SIGNS[overall(found)]}: {len(found)} checks, {counted[Verdict.UNFIT]} unfit, "
-        f"{counted[Verdict.CAUTION]} with caution"
+        f"{name} is {_SIGNS[overall(found)]}: {len(found)} checks, {counted[Fitness.UNFIT]} unfit, "
+        f"{counted[Fitness.CAUTION]} with caution"
     )
 
 
@@ -93,7 +93,7 @@ def _table(found: Sequence[Finding], *, details: bool) -> Table:
     table.add_column(max_width=30)
     table.add_column(overflow="fold")
     for finding in found:
-        open_point = finding.verdict is not Verdict.FIT
+        open_point = finding.verdict is not Fitness.FIT
         below = [f"limit: {finding.limit}", f"source: {finding.source}", finding.note]
         lines = [finding.number, *(filter(None, below) if details or open_point else ())]
         style = _STYLES[finding.verdict] if open_point else ""

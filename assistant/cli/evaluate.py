@@ -15,7 +15,7 @@ from assistant.evaluation.e2810 import Demand
 from assistant.evaluation.review import Answer
 from assistant.record import software
 from assistant.report.document_model import Document
-from assistant.report.evaluation_run import Case, Wish, make_case
+from assistant.report.evaluation_run import Case, EvaluationRequest, make_case
 from assistant.report.json_output import case_json
 from assistant.report.sections import document, verdict
 
@@ -62,7 +62,7 @@ def run(options: Options) -> int:
     case = make_case(
         record,
         read_laboratory(options.assays, options.unit),
-        Wish(
+        EvaluationRequest(
             scheme=options.scheme,
             partial=options.partial,
             confidence=options.confidence,

@@ -20,7 +20,7 @@ from assistant.report.export import Export, to_json
 from assistant.report.export import Signature as Shown
 from assistant.report.export_collect import Collector, entries_only
 from assistant.storage.keys import load_public
-from assistant.storage.record_reader import RecordView
+from assistant.storage.record_reader import RecordReader
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
@@ -81,7 +81,7 @@ def _readable(folder: Path, keys: Path | None, code: str) -> tuple[Export, Stand
     else:
         return collected(record, keys, code)
     proof = begin_proof(folder, faults)
-    entries = entries_alone(RecordView(folder), proof, faults, code)
+    entries = entries_alone(RecordReader(folder), proof, faults, code)
     known = load_public(keys) if keys is not None else None
     shown = [_shown(signature, "", proof, known) for signature in proof.signatures]
     return entries_only(entries, faults, shown), None

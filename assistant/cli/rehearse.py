@@ -10,7 +10,7 @@ from assistant.cli.summary import show_end
 from assistant.console.transcript import Transcript
 from assistant.rehearsal.script import Script, parse_script
 from assistant.session.engine_factory import EngineChoice
-from assistant.session.rehearse import Rehearsal, Wish
+from assistant.session.rehearse import Rehearsal, RehearsalSettings
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,7 +40,7 @@ def run(options: Options) -> int:
     if options.script:
         script = parse_script(*script_bytes(options.script))
     into = options.into or Path(tempfile.mkdtemp(prefix="rehearsal-")) / "record"
-    wish = Wish(
+    wish = RehearsalSettings(
         plan=plan,
         plan_name=plan_name,
         grammar=grammar,

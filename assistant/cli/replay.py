@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from assistant.cli.output import terminal
-from assistant.conformance import Told
+from assistant.conformance import FoldedEntry
 from assistant.console.transcript import Transcript
 from assistant.errors import InputError
 from assistant.grammar.rendering import sentence
@@ -15,7 +15,7 @@ from assistant.procedure.effects import Say
 from assistant.procedure.enums import INSERTING
 from assistant.procedure.events import Event, Heard, RemarkTaken
 from assistant.record import OpenRecord, open_record
-from assistant.storage.record_reader import RecordView
+from assistant.storage.record_reader import RecordReader
 
 LONGEST_WAIT_S = 30.0
 SLOWEST = 0.01
@@ -64,7 +64,7 @@ def run(options: Options) -> int:
     return 0
 
 
-def _from(record: OpenRecord, options: Options) -> Iterator[Told]:
+def _from(record: OpenRecord, options: Options) -> Iterator[FoldedEntry]:
     """Yield what is to be told; everything before it is proved all the same."""
     begun = False
     for told in record.told():
@@ -75,7 +75,7 @@ def _from(record: OpenRecord, options: Options) -> Iterator[Told]:
         raise InputError(f"The record in {options.record} has no {_wanted(options)}.")
 
 
-def _begins(told: Told, options: Options) -> bool:
+def _begins(told: FoldedEntry, options: Options) -> bool:
     session = told.outcome.session
     if options.start is not None:
         return bool(told.entry.seq >= max(1, options.start))
@@ -100,7 +100,7 @@ def _wanted(options: Options) -> str:
 class _Player:
     """Plays what the operator said and what the program answered, one after the other."""
 
-    def __init__(self, view: RecordView) -> None:
+    def __init__(self, view: RecordReader) -> None:
         from assistant.session.audio_devices import loudspeaker  # noqa: PLC0415 - needs an audio device
 
         self._view = view

@@ -26,7 +26,7 @@ from assistant.procedure.machine import Outcome
 from assistant.session.audio_devices import Wanted, open_devices
 from assistant.session.live import LiveSession, Setting, first_operator
 from assistant.session.pronunciation_check import refuse_alike
-from assistant.session.register_keeper import RegisterKeeper
+from assistant.session.register_writer import RegisterWriter
 from assistant.speech.keyboard import ENTER
 from assistant.storage.record_writer import RecordFolder
 from assistant.storage.register import Register
@@ -65,7 +65,7 @@ def run(options: Options) -> int:
         engine, profile_sha256 = chosen_engine(options, language)
         devices = stack.enter_context(open_devices(_wanted(options)))
         register = (
-            RegisterKeeper(Register(options.register), options.into) if options.register else None
+            RegisterWriter(Register(options.register), options.into) if options.register else None
         )
         watcher = _Watcher(console, plain=options.plain or options.audio is not None)
         setting = Setting(
@@ -174,10 +174,10 @@ class _Watcher:
         self._live.update(
             panel(
                 live.language,
-                live.conductor.session,
+                live.loop.session,
                 said=self._said,
                 heard=self._heard,
                 level_dbfs=live.level_dbfs,
-                timer_s=live.conductor.timers.left_s(now),
+                timer_s=live.loop.timers.left_s(now),
             )
         )

@@ -9,7 +9,7 @@ from assistant.journal.chain import read
 from assistant.journal.head_code import head_code
 from assistant.procedure.model import Session
 from assistant.procedure.prompts import tally
-from assistant.storage.record_reader import RecordView
+from assistant.storage.record_reader import RecordReader
 
 
 def show_end(console: Console, session: Session, into: Path) -> None:
@@ -23,7 +23,7 @@ def show_end(console: Console, session: Session, into: Path) -> None:
         f"{len(session.deviations)} deviations"
         + (f" ({', '.join(f'{n} {s}' for s, n in sorted(standing.items()))})" if standing else "")
     )
-    entries = deque(read(RecordView(into).lines()), maxlen=1)
+    entries = deque(read(RecordReader(into).lines()), maxlen=1)
     for last in entries:
         console.print(
             f"record {into}, {last.seq} entries, head code {head_code(last.seq, last.hash).text}"

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 
-class Verdict(StrEnum):
+class Fitness(StrEnum):
     """Whether a plan can be carried out as it stands."""
 
     FIT = "fit"
@@ -29,7 +29,7 @@ class Finding:
 
     group: str
     subject: str
-    verdict: Verdict
+    verdict: Fitness
     number: str
     limit: str
     source: str
@@ -42,12 +42,12 @@ MEMORY = "from memory"
 OWN = "[limits] of the plan"
 
 
-def overall(findings: Iterable[Finding]) -> Verdict:
+def overall(findings: Iterable[Finding]) -> Fitness:
     """Return the worst verdict; fit when there is no line at all."""
     found = {finding.verdict for finding in findings}
-    return next((v for v in (Verdict.UNFIT, Verdict.CAUTION) if v in found), Verdict.FIT)
+    return next((v for v in (Fitness.UNFIT, Fitness.CAUTION) if v in found), Fitness.FIT)
 
 
-def fit_if(holds: bool, otherwise: Verdict = Verdict.UNFIT) -> Verdict:  # noqa: FBT001 - the condition is the point of the call
+def fit_if(holds: bool, otherwise: Fitness = Fitness.UNFIT) -> Fitness:  # noqa: FBT001 - the condition is the point of the call
     """Return fit where a condition holds, else the given verdict."""
-    return Verdict.FIT if holds else otherwise
+    return Fitness.FIT if holds else otherwise

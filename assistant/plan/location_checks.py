@@ -6,7 +6,7 @@ from assistant.plan.bed_disturbance import crossings, insertion_order
 from assistant.plan.coverage import coverage, default_radius_mm
 from assistant.plan.dies import carr_percent, flow_character, repose_character
 from assistant.plan.entry_direction import aim_of, told_shift_mm
-from assistant.plan.finding import COMMON, DERIVED, MEMORY, OWN, Finding, Verdict, fit_if
+from assistant.plan.finding import COMMON, DERIVED, MEMORY, OWN, Finding, Fitness, fit_if
 from assistant.plan.insertion_geometry import Insertion
 from assistant.plan.model import Plan
 from assistant.plan.powder_bed import LITRE_MM3, Bed
@@ -34,7 +34,7 @@ def bed_lines(plan: Plan, bed: Bed) -> Iterator[Finding]:
     yield Finding(
         "vessel and bed",
         "fill",
-        fit_if(LEAST_FILL <= bed.fill <= MOST_FILL, Verdict.CAUTION),
+        fit_if(LEAST_FILL <= bed.fill <= MOST_FILL, Fitness.CAUTION),
         f"{bed.fill:.1%} of {bed.volume_mm3 / bed.fill / LITRE_MM3:.1f} L",
         f"{LEAST_FILL:.0%} to {MOST_FILL:.0%}",
         MEMORY,
@@ -42,7 +42,7 @@ def bed_lines(plan: Plan, bed: Bed) -> Iterator[Finding]:
     yield Finding(
         "vessel and bed",
         "surface",
-        Verdict.FIT,
+        Fitness.FIT,
         f"{bed.peak_mm:.0f} mm above the lowest point, {heaped}",
         f"the rim lies at {bed.openings[0].centre[2]:.0f} mm",
         DERIVED,
@@ -53,7 +53,7 @@ def bed_lines(plan: Plan, bed: Bed) -> Iterator[Finding]:
     yield Finding(
         "vessel and bed",
         "flow",
-        fit_if(round(carr) <= POOR_FLOW_PERCENT, Verdict.CAUTION),
+        fit_if(round(carr) <= POOR_FLOW_PERCENT, Fitness.CAUTION),
         f"Carr index {carr:.1f} %, Hausner ratio {tapped / bulk:.2f}",
         f"{POOR_FLOW_PERCENT} % or less",
         "USP <1174>",
@@ -67,7 +67,7 @@ def set_lines(plan: Plan, bed: Bed, insertions: Sequence[Insertion]) -> Iterator
     yield Finding(
         "locations",
         "number",
-        fit_if(count >= plan.limits.fewest_locations, Verdict.CAUTION),
+        fit_if(count >= plan.limits.fewest_locations, Fitness.CAUTION),
         f"{count} locations, {count * plan.vials_per_insertion} vials",
         f"{plan.limits.fewest_locations} locations or more",
         "FDA draft 2003 (withdrawn), ISPE 2015",
@@ -77,7 +77,7 @@ def set_lines(plan: Plan, bed: Bed, insertions: Sequence[Insertion]) -> Iterator
     yield Finding(
         "locations",
         "depths",
-        fit_if(spread >= DEPTH_STEP * bed.peak_mm, Verdict.CAUTION),
+        fit_if(spread >= DEPTH_STEP * bed.peak_mm, Fitness.CAUTION),
         f"samples from {min(heights):.0f} to {max(heights):.0f} mm of {bed.peak_mm:.0f} mm",
         "two depths or more",
         "FDA draft 2003 (withdrawn)",
@@ -96,7 +96,7 @@ def _clock_rounding(plan: Plan, bed: Bed) -> Finding:
     return Finding(
         "locations",
         "clock rounding",
-        fit_if(near, Verdict.CAUTION),
+        fit_if(near, Fitness.CAUTION),
         f"the tip ends up to {shifts[worst]:.0f} mm from its place, at {worst}",
         f"{plan.wake_mm:g} mm, the width of a wake",
         DERIVED,
@@ -111,7 +111,7 @@ def _replicates(plan: Plan) -> Finding:
     return Finding(
         "locations",
         "replicates",
-        fit_if(enough or reason is not None, Verdict.CAUTION),
+        fit_if(enough or reason is not None, Fitness.CAUTION),
         f"{count} from one spot",
         "3, or a stated reason",
         "FDA Q&A on blend uniformity, ISPE 2015",
@@ -126,7 +126,7 @@ def _coverage(plan: Plan, bed: Bed, insertions: Sequence[Insertion]) -> Finding:
     return Finding(
         "locations",
         "coverage",
-        fit_if(seen.share <= BARE_SHARE, Verdict.CAUTION),
+        fit_if(seen.share <= BARE_SHARE, Fitness.CAUTION),
         f"{seen.share:.1%} (+/- {seen.error:.1%}) of the bed is farther than {radius:.0f} mm",
         f"{BARE_SHARE:.0%} or less",
         DERIVED,

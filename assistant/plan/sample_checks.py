@@ -11,7 +11,7 @@ from assistant.plan.dies import (
     minimum_weight_mg,
     powder_removed_kg,
 )
-from assistant.plan.finding import COMMON, DERIVED, MEMORY, OWN, Finding, Verdict, fit_if
+from assistant.plan.finding import COMMON, DERIVED, MEMORY, OWN, Finding, Fitness, fit_if
 from assistant.plan.insertion_geometry import Insertion
 from assistant.plan.model import Plan, Weighing
 
@@ -40,7 +40,7 @@ def die_lines(plan: Plan) -> Iterator[Finding]:
     yield Finding(
         "dies",
         "mass in one vial",
-        Verdict.FIT,
+        Fitness.FIT,
         f"{window.bulk_mg:.0f} to {window.tapped_mg:.0f} mg expected",
         f"remarked outside {window.low_mg:.0f} to {window.high_mg:.0f} mg",
         f"{DERIVED}; {OWN}",
@@ -49,7 +49,7 @@ def die_lines(plan: Plan) -> Iterator[Finding]:
     yield Finding(
         "dies",
         "powder removed",
-        fit_if(removed <= MOST_REMOVED * batch, Verdict.CAUTION),
+        fit_if(removed <= MOST_REMOVED * batch, Fitness.CAUTION),
         f"{removed * 1000:.1f} g of {batch:g} kg ({removed / batch:.3%})",
         f"{MOST_REMOVED:.0%} of the batch",
         COMMON,
@@ -71,7 +71,7 @@ def _balance_floor(weighing: Weighing) -> Finding:
     return Finding(
         "dies",
         "minimum weight of the balance",
-        fit_if(possible, Verdict.CAUTION),
+        fit_if(possible, Fitness.CAUTION),
         f"{weighing.minimum_mg:g} mg at a readability of {weighing.readability_mg:g} mg",
         f"{floor:g} mg or more: 820 times the readability",
         "USP <41>",
@@ -106,7 +106,7 @@ def sampler_lines(plan: Plan, insertions: Sequence[Insertion]) -> Iterator[Findi
     yield Finding(
         "sampler",
         "powder between shaft and tube",
-        Verdict.FIT,
+        Fitness.FIT,
         f"up to {sampler_limits.hidden_powder_g(plan, wetted):.1f} g "
         f"at {wetted:.0f} mm in the powder",
         "none may stay",
@@ -117,7 +117,7 @@ def sampler_lines(plan: Plan, insertions: Sequence[Insertion]) -> Iterator[Findi
     yield Finding(
         "sampler",
         "shaft material",
-        fit_if(earthed, Verdict.UNFIT if sampler.shaft == "plastic" else Verdict.CAUTION),
+        fit_if(earthed, Fitness.UNFIT if sampler.shaft == "plastic" else Fitness.CAUTION),
         f"{sampler.shaft} shaft, earthing {'asked for' if earthed else 'not asked for'}",
         "metal tube earthed before every insertion",
         "NFPA 77 as read in excerpts",
@@ -141,7 +141,7 @@ def _lift(plan: Plan, insertions: Sequence[Insertion]) -> Finding:
     return Finding(
         "sampler",
         "lifting",
-        fit_if(load <= limit, Verdict.CAUTION),
+        fit_if(load <= limit, Fitness.CAUTION),
         f"{load:.2f} kg loaded, raised by {travel:.0f} cm",
         f"{limit:.1f} kg",
         "NIOSH lifting equation",
@@ -173,7 +173,7 @@ def sight_lines(plan: Plan) -> Iterator[Finding]:
     yield Finding(
         "detectability",
         "random mixture",
-        fit_if(die <= CLEAR_SHARE * limit, Verdict.CAUTION if die < limit else Verdict.UNFIT),
+        fit_if(die <= CLEAR_SHARE * limit, Fitness.CAUTION if die < limit else Fitness.UNFIT),
         f"RSD {die:.2f} % in one die, {one:.2f} % in one unit dose",
         f"{CLEAR_SHARE * limit:g} %, half of the SD to be judged ({limit:g} %)",
         "derived: Poisson numbers of particles; ISPE 2015",
@@ -187,7 +187,7 @@ def _unknown(limit: float) -> Finding:
     return Finding(
         "detectability",
         "random mixture",
-        Verdict.CAUTION,
+        Fitness.CAUTION,
         "not known",
         f"SD {limit:g} % of target",
         "ISPE 2015",
@@ -200,7 +200,7 @@ def _lacey(share: float, random: float, limit: float) -> Finding:
     return Finding(
         "detectability",
         "Lacey index at the limit",
-        Verdict.FIT,
+        Fitness.FIT,
         f"{index:.5f}",
         "1 is a random mixture",
         "Lacey, from lectures",
@@ -221,7 +221,7 @@ def _gy(plan: Plan, share: float, sample_mg: float, limit: float) -> Finding:
     return Finding(
         "detectability",
         "fundamental sampling error",
-        fit_if(error <= CLEAR_SHARE * limit, Verdict.CAUTION),
+        fit_if(error <= CLEAR_SHARE * limit, Fitness.CAUTION),
         f"RSD {error:.2f} % in one die",
         f"{CLEAR_SHARE * limit:g} %",
         f"Gy; composition factor {MEMORY}",

@@ -12,7 +12,7 @@ from assistant.procedure.enums import Intent, Kind, Prompt, State, Timer
 from assistant.procedure.events import Meaning
 from assistant.procedure.guards import named_samples, to_repeat
 from assistant.procedure.model import Deviation, Draft, Insertion, Past, Standing, Status, planned
-from assistant.procedure.transition_context import Work
+from assistant.procedure.transition_context import Transition
 
 _VERDICTS = {
     Intent.VIAL_FULL: Status.FULL,
@@ -22,7 +22,7 @@ _VERDICTS = {
 _BLAMED = {Status.SHORT: Kind.SHORT, Status.EMPTY: Kind.EMPTY}
 
 
-def meaning_of(work: Work) -> Meaning:
+def meaning_of(work: Transition) -> Meaning:
     """The meaning of the current phrase; only rows triggered by a phrase may ask for it."""
     if work.meaning is None:
         msg = "this row needs a phrase"
@@ -30,16 +30,16 @@ def meaning_of(work: Work) -> Meaning:
     return work.meaning
 
 
-def nothing(_work: Work) -> None:
+def nothing(_work: Transition) -> None:
     """Do nothing else."""
 
 
-def next_caution(work: Work) -> None:
+def next_caution(work: Transition) -> None:
     """Go on to the next caution."""
     work.progress(caution=work.session.progress.caution + 1)
 
 
-def arm(work: Work) -> None:
+def arm(work: Transition) -> None:
     """Start those timers of the new state that have not run out."""
     timing: Timing = work.session.plan.timing
     waited = work.session.progress.waited
@@ -56,33 +56,33 @@ def arm(work: Work) -> None:
         work.effects.extend(StartTimer(t, round(s * 1000), generation) for t, s in wanted)
 
 
-def open_port(work: Work) -> None:
+def open_port(work: Transition) -> None:
     """Start the filling time."""
     work.progress(waited=work.session.plan.timing.fill_s == 0)
     arm(work)
 
 
-def disarm(work: Work) -> None:
+def disarm(work: Transition) -> None:
     """The wait is over and confirmed."""
     work.progress(waited=False, timer=0)
     work.effects.append(StopTimers())
 
 
-def fill_reached(work: Work) -> None:
+def fill_reached(work: Transition) -> None:
     """The shortest filling time has passed."""
     work.progress(waited=True)
     if work.session.state is State.FILLING:
         work.say(Prompt.FILL_REACHED)
 
 
-def shake_off_reached(work: Work) -> None:
+def shake_off_reached(work: Transition) -> None:
     """The sampler has been held dies down long enough."""
     work.progress(waited=True)
     if work.session.state is State.SHAKING_OFF:
         work.say(Prompt.SHAKE_OFF_REACHED)
 
 
-def fill_overrun(work: Work) -> None:
+def fill_overrun(work: Transition) -> None:
     """The port has been open longer than the plan allows."""
     position = work.session.progress.position
     vials = tuple(s.vial for s in work.session.here() if s.position == position)
@@ -90,24 +90,24 @@ def fill_overrun(work: Work) -> None:
     work.say(Prompt.FILL_OVERRUN)
 
 
-def take(work: Work) -> None:
+def take(work: Transition) -> None:
     """The dies of this position hold their samples."""
     position = work.session.progress.position
     work.mark(tuple(s for s in work.session.here() if s.position == position), status=Status.TAKEN)
 
 
-def raise_shaft(work: Work) -> None:
+def raise_shaft(work: Transition) -> None:
     """The next set of dies faces the ports."""
     work.progress(position=work.session.progress.position + 1)
 
 
-def withdraw(work: Work) -> None:
+def withdraw(work: Transition) -> None:
     """Powder clinging outside is given time to drop."""
     work.progress(waited=work.session.plan.timing.shed_s == 0)
     arm(work)
 
 
-def label(work: Work) -> None:
+def label(work: Transition) -> None:
     """Record what the die held; go on unless the vial is weighed."""
     status = _VERDICTS[meaning_of(work).intent]
     sample = work.session.sample()
@@ -118,13 +118,13 @@ def label(work: Work) -> None:
         next_die(work)
 
 
-def next_die(work: Work) -> None:
+def next_die(work: Transition) -> None:
     """The next die, or the first of the next insertion."""
     following = work.session.progress.die + 1
     work.progress(die=following % work.session.plan.vials_per_insertion)
 
 
-def weigh(work: Work) -> None:
+def weigh(work: Transition) -> None:
     """Record the mass; a mass that the die cannot explain is a deviation."""
     number = meaning_of(work).number or "0"
     sample = work.session.sample()
@@ -139,35 +139,35 @@ def weigh(work: Work) -> None:
     next_die(work)
 
 
-def leak_in_tube(work: Work) -> None:
+def leak_in_tube(work: Transition) -> None:
     """Open a leak note for powder between shaft and tube."""
     work.push(work.source)
     work.progress(draft=Draft(Kind.LEAK, "in-tube", cause=work.ordinal))
 
 
-def marked(work: Work) -> None:
+def marked(work: Transition) -> None:
     """Rubbing makes metal particles: every sample of this insertion is affected."""
     work.deviate(Kind.MARKED, vials=tuple(s.vial for s in work.session.here()))
 
 
-def next_insertion(work: Work) -> None:
+def next_insertion(work: Transition) -> None:
     """Go on to the next insertion and tell the record's head code."""
     first, *rest = work.session.progress.queue
     work.progress(insertion=first, queue=tuple(rest), position=0, die=0)
     work.effects.append(TellHead())
 
 
-def last_insertion(work: Work) -> None:
+def last_insertion(work: Transition) -> None:
     """The last insertion is done."""
     work.effects.append(TellHead())
 
 
-def die_missing(work: Work) -> None:
+def die_missing(work: Transition) -> None:
     """Record that a die is missing: it may lie in the product."""
     work.deviate(Kind.DIE_MISSING)
 
 
-def _dispose(work: Work, status: Standing, following: State | None = None) -> None:
+def _dispose(work: Transition, status: Standing, following: State | None = None) -> None:
     """Close the first open deviation; its reason is asked for next."""
     first = work.session.open_deviations[0]
     work.session = replace(
@@ -182,18 +182,18 @@ def _dispose(work: Work, status: Standing, following: State | None = None) -> No
     work.push(following)
 
 
-def accept_deviation(work: Work) -> None:
+def accept_deviation(work: Transition) -> None:
     """The samples stand in spite of the deviation."""
     _dispose(work, "accepted")
 
 
-def void_samples(work: Work) -> None:
+def void_samples(work: Transition) -> None:
     """The samples do not count; they stay on record."""
     work.mark(named_samples(work.session), status=Status.VOID)
     _dispose(work, "void")
 
 
-def _enter_again(work: Work, again: tuple[int, ...]) -> None:
+def _enter_again(work: Transition, again: tuple[int, ...]) -> None:
     """Enter the locations of some insertions once more, beginning now.
 
     Their vials count on from the last; those of insertions still to come keep the numbers that
@@ -219,7 +219,7 @@ def _enter_again(work: Work, again: tuple[int, ...]) -> None:
     )
 
 
-def repeat_insertion(work: Work) -> None:
+def repeat_insertion(work: Transition) -> None:
     """Nothing of these insertions counts and their locations are entered once more.
 
     All their samples are void, not only those named: the replicates of one spot come from one
@@ -232,42 +232,42 @@ def repeat_insertion(work: Work) -> None:
     _enter_again(work, again)
 
 
-def sign(work: Work) -> None:
+def sign(work: Transition) -> None:
     """The operator closes the record."""
     work.effects.extend((TellHead(), Close()))
 
 
-def stop(work: Work) -> None:
+def stop(work: Transition) -> None:
     """The record closes as incomplete."""
     work.progress(back=())
     work.effects.extend((StopTimers(), TellHead(), Close()))
 
 
-def step_aside(work: Work) -> None:
+def step_aside(work: Transition) -> None:
     """Begin a side dialogue."""
     work.push(work.source)
 
 
-def begin_note(work: Work) -> None:
+def begin_note(work: Transition) -> None:
     """Begin a note of a spill or leak."""
     work.push(work.source)
     spill = meaning_of(work).intent is Intent.NOTE_SPILL
     work.progress(draft=Draft(Kind.SPILL if spill else Kind.LEAK))
 
 
-def note_place(work: Work) -> None:
+def note_place(work: Transition) -> None:
     """Where it happened."""
     draft = work.session.progress.draft
     work.progress(draft=draft and replace(draft, place=meaning_of(work).intent.value))
 
 
-def note_amount(work: Work) -> None:
+def note_amount(work: Transition) -> None:
     """How much it was."""
     draft = work.session.progress.draft
     work.progress(draft=draft and replace(draft, amount=meaning_of(work).intent.value))
 
 
-def finish_note(work: Work) -> None:
+def finish_note(work: Transition) -> None:
     """Which samples are affected; the note becomes a deviation."""
     draft = work.session.progress.draft or Draft(Kind.SPILL)
     chosen = {
@@ -283,43 +283,43 @@ def finish_note(work: Work) -> None:
     work.say(Prompt.NOTED, number=len(work.session.deviations))
 
 
-def drop_note(work: Work) -> None:
+def drop_note(work: Transition) -> None:
     """Drop the note."""
     work.progress(draft=None)
     work.say(Prompt.NOTE_DROPPED)
 
 
-def keep_remark(work: Work) -> None:
+def keep_remark(work: Transition) -> None:
     """The memo is kept as a clip."""
     work.say(Prompt.REMARK_KEPT)
 
 
-def hold(work: Work) -> None:
+def hold(work: Transition) -> None:
     """Hold the meaning until it is affirmed."""
     work.push(work.source)
     work.progress(pending=work.meaning)
 
 
-def release(work: Work) -> None:
+def release(work: Transition) -> None:
     """The held meaning passes."""
     work.released |= {work.source}
     work.refire = work.session.progress.pending
     work.progress(pending=None)
 
 
-def cancel(work: Work) -> None:
+def cancel(work: Transition) -> None:
     """The held meaning is dropped."""
     work.progress(pending=None)
 
 
-def check(work: Work) -> None:
+def check(work: Transition) -> None:
     """After a break: ask for the physical state before going on; the timers start anew."""
     if work.source is not State.CHECKING:
         work.push(work.source)
     arm(work)
 
 
-def restart_insertion(work: Work) -> None:
+def restart_insertion(work: Transition) -> None:
     """The sampler was moved during the break: the insertion is void and begins anew.
 
     Earlier confirmations can no longer be taken back: that would return to a void insertion.
@@ -333,12 +333,12 @@ def restart_insertion(work: Work) -> None:
     work.effects.append(StopTimers())
 
 
-def disturbed(work: Work) -> None:
+def disturbed(work: Transition) -> None:
     """Record that something was moved during the break, outside any insertion."""
     work.deviate(Kind.DISTURBED)
 
 
-def correct(work: Work) -> None:
+def correct(work: Transition) -> None:
     """Put back the progress before the last confirmation; both stay on record."""
     past = work.session.past
     if past is None:
@@ -363,7 +363,7 @@ def _undone(deviation: Deviation, past: Past) -> Deviation:
     return deviation
 
 
-def take_over(work: Work) -> None:
+def take_over(work: Transition) -> None:
     """Somebody else operates from here on."""
     call = meaning_of(work).call
     name = next(p.name for p in work.session.plan.people if p.call == call)

@@ -43,7 +43,7 @@ from assistant.procedure.events import (
 )
 from assistant.procedure.model import Past, Session
 from assistant.procedure.table import Line, rows
-from assistant.procedure.transition_context import Work
+from assistant.procedure.transition_context import Transition
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,12 +68,12 @@ def step(session: Session, event: Event) -> Outcome:
     """
     if session.state in END:
         return Outcome(session, (), advanced=False)
-    work = Work(session)
+    work = Transition(session)
     advanced = _dispatch(work, event)
     return Outcome(work.session, tuple(work.effects), advanced)
 
 
-def _dispatch(work: Work, event: Event) -> bool:
+def _dispatch(work: Transition, event: Event) -> bool:
     match event:
         case Opened():
             opened = _fire(work, Signal.OPENED)
@@ -98,7 +98,7 @@ def _dispatch(work: Work, event: Event) -> bool:
     return False
 
 
-def _notice(work: Work, event: Event) -> None:
+def _notice(work: Transition, event: Event) -> None:
     """Handle trouble with devices, clock or disk: announce it; note what a reviewer must judge."""
     match event:
         case SoundChecked(overridden=True):
@@ -122,7 +122,7 @@ def _notice(work: Work, event: Event) -> None:
             pass
 
 
-def _heard(work: Work, event: Heard) -> bool:
+def _heard(work: Transition, event: Heard) -> bool:
     meaning = event.meaning
     if event.decision == "refuse" or meaning is None:
         if event.reason == "unclear":
@@ -138,7 +138,7 @@ def _heard(work: Work, event: Heard) -> bool:
     return _confirm(work, meaning)
 
 
-def _doubt(work: Work, meaning: Meaning) -> bool:
+def _doubt(work: Transition, meaning: Meaning) -> bool:
     """Ask back what would count now; a doubtful answer to a question is asked anew."""
     askable = meaning.intent not in (Intent.AFFIRM, Intent.NEGATIVE)
     if askable and queries.legal(work.session, meaning) and _fire(work, Signal.DOUBT):
@@ -147,7 +147,7 @@ def _doubt(work: Work, meaning: Meaning) -> bool:
     return False
 
 
-def _answer_held(work: Work, meaning: Meaning) -> bool:
+def _answer_held(work: Transition, meaning: Meaning) -> bool:
     """Replace the held phrase by another one that fits the same state.
 
     The same phrase once more affirms a doubt. What was read back is asked anew: two hearings of
@@ -166,7 +166,7 @@ def _answer_held(work: Work, meaning: Meaning) -> bool:
     return _confirm(work, meaning)
 
 
-def _confirm(work: Work, meaning: Meaning) -> bool:
+def _confirm(work: Transition, meaning: Meaning) -> bool:
     """Apply a phrase that was heard clearly, or say why it does not fit."""
     if meaning.intent not in queries.triggers(work.state):
         work.say(Prompt.NOT_NOW, meaning)
@@ -179,7 +179,7 @@ def _confirm(work: Work, meaning: Meaning) -> bool:
     return False
 
 
-def _wrong_object(work: Work, meaning: Meaning) -> bool:
+def _wrong_object(work: Transition, meaning: Meaning) -> bool:
     """Refuse a phrase that names another position or vial than the one in hand."""
     expected = queries.expected(work.session, meaning.intent)
     if meaning.position is not expected.position:
@@ -195,7 +195,7 @@ def _wrong_object(work: Work, meaning: Meaning) -> bool:
     return False
 
 
-def _refuse(work: Work, meaning: Meaning) -> None:
+def _refuse(work: Transition, meaning: Meaning) -> None:
     """Say why a phrase that is known here does not count now."""
     prompt = {
         Intent.SET_FILLED: Prompt.TOO_EARLY,
@@ -207,7 +207,7 @@ def _refuse(work: Work, meaning: Meaning) -> None:
     work.say(prompt, meaning if prompt is Prompt.NOT_NOW else None)
 
 
-def _fire(work: Work, trigger: Trigger) -> bool:
+def _fire(work: Transition, trigger: Trigger) -> bool:
     """Take the first row that fits, if any; then the phrase it released; then the prompt."""
     if trigger not in queries.triggers(work.state):
         return False
@@ -230,7 +230,7 @@ def _fire(work: Work, trigger: Trigger) -> bool:
     return True
 
 
-def _answer(work: Work, trigger: Trigger) -> None:
+def _answer(work: Transition, trigger: Trigger) -> None:
     """Reply to a question, or say the prompt of the state that was reached."""
     match trigger:
         case Intent.WHERE_ARE_WE:
@@ -255,7 +255,7 @@ def _take(row: Line, data: Any) -> None:  # noqa: ANN401 - as above
 
 @lru_cache(maxsize=1)
 def _machine() -> Machine:
-    """The table as a `transitions` machine without a model: each `Work` is passed to its events."""
+    """The table as a `transitions` machine without a model: each `Transition` is passed to it."""
     machine = Machine(
         model=None,
         states=State,

@@ -28,10 +28,10 @@ from assistant.procedure.enums import (
     State,
     Trigger,
 )
-from assistant.procedure.transition_context import Work
+from assistant.procedure.transition_context import Transition
 
-Guard = Callable[[Work], bool]
-Action = Callable[[Work], None]
+Guard = Callable[[Transition], bool]
+Action = Callable[[Transition], None]
 
 
 class Row(NamedTuple):

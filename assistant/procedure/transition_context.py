@@ -10,7 +10,7 @@ from assistant.procedure.model import Deviation, Sample, Session
 
 
 @dataclass(slots=True)
-class Work:
+class Transition:
     """The session as it changes, the effects so far, and the current meaning.
 
     It is also the model that the `transitions` machine moves: `state` is what the machine sets.

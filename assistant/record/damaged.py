@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from assistant.clock import SystemClock
-from assistant.conformance import Told, proved
+from assistant.conformance import FoldedEntry, proved
 from assistant.errors import RecordBroken
 from assistant.journal.chain import read
 from assistant.journal.entry import Entry
@@ -13,7 +13,7 @@ from assistant.journal.signing import note_heads
 from assistant.record.identity import fingerprint
 from assistant.record.opening import OpenRecord
 from assistant.record.proof import Proof, prove_files
-from assistant.storage.record_reader import RecordView
+from assistant.storage.record_reader import RecordReader
 from assistant.storage.signatures import load_signatures
 
 __all__ = ["begin_proof", "entries_alone", "told_as_far_as_it_holds"]
@@ -35,7 +35,7 @@ def begin_proof(folder: Path, faults: list[str]) -> Proof:
 
 def told_as_far_as_it_holds(
     record: OpenRecord, proof: Proof, faults: list[str], code: str = ""
-) -> Iterator[Told]:
+) -> Iterator[FoldedEntry]:
     """Fold a record; a clip, plan or grammar that does not hold is a fault, but not the end.
 
     Args:
@@ -66,7 +66,9 @@ def told_as_far_as_it_holds(
     proof.times.compare(SystemClock().now().utc)
 
 
-def entries_alone(view: RecordView, proof: Proof, faults: list[str], code: str = "") -> list[Entry]:
+def entries_alone(
+    view: RecordReader, proof: Proof, faults: list[str], code: str = ""
+) -> list[Entry]:
     """Return the entries that the chain proves, where plan or grammar cannot be read.
 
     Nothing is folded: that each event could follow the one before is not shown.

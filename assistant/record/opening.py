@@ -7,7 +7,7 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
-from assistant.conformance import Told, follow, on_time, proved
+from assistant.conformance import FoldedEntry, follow, on_time, proved
 from assistant.errors import RecordBroken
 from assistant.grammar.language import Language, recall_grammar
 from assistant.journal.chain import read
@@ -15,7 +15,7 @@ from assistant.journal.entry import Entry
 from assistant.plan import Plan, parse_plan
 from assistant.procedure.events import Opened, load
 from assistant.record.identity import fingerprint
-from assistant.storage.record_reader import RecordView
+from assistant.storage.record_reader import RecordReader
 
 __all__ = ["OpenRecord", "open_record", "same_files", "with_own_files"]
 
@@ -24,7 +24,7 @@ __all__ = ["OpenRecord", "open_record", "same_files", "with_own_files"]
 class OpenRecord:
     """A record folder with its own plan and grammar read."""
 
-    view: RecordView
+    view: RecordReader
     plan: Plan
     language: Language
 
@@ -41,7 +41,7 @@ class OpenRecord:
         first = next(read(self.view.lines()), None)
         return first.hash if first else ""
 
-    def told(self, entries: Iterable[Entry] | None = None) -> Iterator[Told]:
+    def told(self, entries: Iterable[Entry] | None = None) -> Iterator[FoldedEntry]:
         """Fold it from the first entry, each proved to stand where and when it may.
 
         Args:
@@ -57,13 +57,13 @@ def open_record(path: Path) -> OpenRecord:
     Raises:
         RecordError: there is none, or it cannot be read.
     """
-    view = RecordView(path)
+    view = RecordReader(path)
     plan = parse_plan(view.plan, str(path / "plan.toml"))
     language = recall_grammar(view.grammar, str(path / "grammar.toml"))
     return OpenRecord(view, plan, language)
 
 
-def with_own_files(view: RecordView, entries: Iterable[Entry]) -> Iterator[Entry]:
+def with_own_files(view: RecordReader, entries: Iterable[Entry]) -> Iterator[Entry]:
     """Pass entries on; prove plan and grammar before anything is derived from them.
 
     Another grammar than the one used would show as effects that nobody asked for, and the entry
@@ -81,7 +81,7 @@ def with_own_files(view: RecordView, entries: Iterable[Entry]) -> Iterator[Entry
         yield entry
 
 
-def same_files(view: RecordView, opened: Opened) -> None:
+def same_files(view: RecordReader, opened: Opened) -> None:
     """Prove that plan and grammar in a record's folder are those that were used.
 
     Raises:

@@ -4,7 +4,7 @@ from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 
 from assistant.clock import SystemClock
-from assistant.conformance import Difference, Told
+from assistant.conformance import Difference, FoldedEntry
 from assistant.errors import RecordBroken
 from assistant.journal.head_code import watch
 from assistant.journal.signing import Signature, check, note_heads
@@ -30,7 +30,7 @@ class Proof:
     clips: int = 0
     torn: int = 0
     """Torn tails set aside, whose bytes are all still there."""
-    last: Told | None = None
+    last: FoldedEntry | None = None
     kind: str = ""
     """Live or rehearsal, as the first entry says; "" where it does not."""
     software: tuple[str, ...] = ()
@@ -42,7 +42,7 @@ class Proof:
     times: Times = field(default_factory=Times)
     """Whether wall clock and steady clock agree."""
 
-    def note(self, told: Told) -> None:
+    def note(self, told: FoldedEntry) -> None:
         """Take an entry in."""
         self.last = told
         self.times.note(told)
@@ -96,7 +96,7 @@ def _require_rules(proof: Proof, record: OpenRecord) -> None:
             )
 
 
-def prove_files(record: OpenRecord, told: Told, proof: Proof) -> None:
+def prove_files(record: OpenRecord, told: FoldedEntry, proof: Proof) -> None:
     """Prove the files that an entry names, and count them.
 
     Raises:

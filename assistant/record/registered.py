@@ -7,7 +7,7 @@ from assistant.errors import RecordBroken, RecordError
 from assistant.journal.chain import read
 from assistant.record.proof import Proof
 from assistant.record.standing import Anchor
-from assistant.storage.record_reader import RecordView
+from assistant.storage.record_reader import RecordReader
 from assistant.storage.register import Session
 
 __all__ = ["registered", "vanished"]
@@ -45,7 +45,7 @@ def vanished(sessions: Iterable[Session]) -> list[Session]:
 
 def _stands(session: Session) -> bool:
     try:
-        first = next(read(RecordView(Path(session.folder)).lines()), None)
+        first = next(read(RecordReader(Path(session.folder)).lines()), None)
     except (RecordError, RecordBroken):
         return False
     return first is not None and first.hash == session.session

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from assistant.clock import BUILT
-from assistant.conformance import PRESENT, Told
+from assistant.conformance import PRESENT, FoldedEntry
 from assistant.procedure.events import ClockStepped, Event, Opened
 
 __all__ = ["TOLERANCE_S", "Doubt", "Times"]
@@ -49,7 +49,7 @@ class Times:
     _offset: float = 0.0
     _seq: int = 0
 
-    def note(self, told: Told) -> None:
+    def note(self, told: FoldedEntry) -> None:
         """Take an entry in."""
         entry = told.entry
         utc = datetime.fromisoformat(entry.utc).timestamp()

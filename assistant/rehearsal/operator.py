@@ -26,7 +26,7 @@ MAX_TRIES = 4
 
 
 @dataclass(frozen=True, slots=True)
-class Deed:
+class OperatorAction:
     """What he does next."""
 
     do: Literal["say", "chatter", "silence", "key", "type"]
@@ -63,16 +63,18 @@ class Operator:
         self._visits[session.state] += 1
         self._tries = 0
 
-    def next(self, session: Session) -> Deed | None:
+    def next(self, session: Session) -> OperatorAction | None:
         """The next action, now that the operator may speak; None while waiting or when done."""
         if session.state in END:
             return None
         slip = self._slip(session.state)
         if slip is not None:
             self._said = slip.words
-            return Deed(slip.do, slip.words, self._pause(), slip.seconds)
+            return OperatorAction(slip.do, slip.words, self._pause(), slip.seconds)
         if session.state is State.REMARKING:
-            return Deed("chatter", "the filter over the manway was shaken just now", self._pause())
+            return OperatorAction(
+                "chatter", "the filter over the manway was shaken just now", self._pause()
+            )
         if session.state in (State.FILLING, State.SHAKING_OFF) and not session.progress.waited:
             return None
         self._tries += 1
@@ -86,14 +88,14 @@ class Operator:
         self.repeated += tries > 1
         if session.state not in (State.DOUBTING, State.READING_BACK):
             self._said = words
-        return Deed("say", words, self._pause())
+        return OperatorAction("say", words, self._pause())
 
-    def _by_hand(self, session: Session, words: str) -> Deed:
+    def _by_hand(self, session: Session, words: str) -> OperatorAction:
         """Press the key if it means the same, else type."""
         normal = queries.normal(session)
         if normal is not None and self._phrase(normal) == words:
-            return Deed("key", after_s=self._pause())
-        return Deed("type", words, self._pause())
+            return OperatorAction("key", after_s=self._pause())
+        return OperatorAction("type", words, self._pause())
 
     def _slip(self, state: State) -> Slip | None:
         for slip in self._slips:

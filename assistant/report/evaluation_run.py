@@ -30,7 +30,7 @@ CURVE_SEED = 1
 
 
 @dataclass(frozen=True, slots=True)
-class Wish:
+class EvaluationRequest:
     """What an evaluation is asked for."""
 
     scheme: str = INDUSTRY.key
@@ -58,7 +58,7 @@ class Case:
 
     record: RecordStudy
     laboratory: Laboratory
-    wish: Wish
+    wish: EvaluationRequest
     joined: Joined
     study: Study
     curve: Characteristic
@@ -166,7 +166,7 @@ def outcome_of(study: Study, key: str) -> Outcome:
 def make_case(
     record: RecordStudy,
     laboratory: Laboratory,
-    wish: Wish,
+    wish: EvaluationRequest,
     *,
     software: str,
     signatures: Sequence[Signature] = (),

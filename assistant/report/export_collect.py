@@ -3,7 +3,7 @@
 from collections import Counter
 from collections.abc import Iterable, Sequence
 
-from assistant.conformance import Told
+from assistant.conformance import FoldedEntry
 from assistant.errors import RecordBroken
 from assistant.journal.entry import Entry as Line
 from assistant.journal.head_code import head_code
@@ -61,7 +61,7 @@ class Collector:
         self._asked = 0
         """Number of the deviation whose reason is being asked for."""
 
-    def collect(self, told: Iterable[Told], *, entries: bool = True) -> list[str]:
+    def collect(self, told: Iterable[FoldedEntry], *, entries: bool = True) -> list[str]:
         """Take a record to its end, or to where it breaks.
 
         Args:
@@ -80,7 +80,7 @@ class Collector:
             return [str(fault)]
         return []
 
-    def _take(self, told: Told) -> None:
+    def _take(self, told: FoldedEntry) -> None:
         before, after = self._session, told.outcome.session
         now = Moment(utc=told.entry.utc, by=told.entry.by, seq=told.entry.seq)
         self._session, self._last = after, told.entry

@@ -8,7 +8,7 @@ up on the way.
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
-from assistant.conformance import Told
+from assistant.conformance import FoldedEntry
 from assistant.errors import InputError
 from assistant.evaluation.assay_units import Target
 from assistant.evaluation.assays import Expected, State
@@ -98,7 +98,7 @@ class RecordStudy:
         return Target(self.plan.dose.label_claim_mg, self.plan.dose.mass_mg)
 
 
-def study_of(told: Iterable[Told], plan: Plan) -> RecordStudy:
+def study_of(told: Iterable[FoldedEntry], plan: Plan) -> RecordStudy:
     """Gather what a record says.
 
     Args:
@@ -139,7 +139,7 @@ class _Watch:
     people: dict[str, None] = field(default_factory=dict)
     disposed: int = 0
 
-    def see(self, told: Told) -> None:
+    def see(self, told: FoldedEntry) -> None:
         """Take in one entry."""
         entry, after = told.entry, told.outcome.session
         if isinstance(told.event, Opened):

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-from assistant.conformance import Told
+from assistant.conformance import FoldedEntry
 from assistant.grammar.language import Language
 from assistant.grammar.rendering import NUMBER
 from assistant.journal.entry import Entry
@@ -16,7 +16,7 @@ from assistant.ports import Utterance
 from assistant.procedure.events import Heard
 from assistant.procedure.model import Session
 from assistant.session.engine_factory import open_phones
-from assistant.session.utterance_to_event import Hearing, Phrases
+from assistant.session.utterance_to_event import Phrases, UtteranceInterpreter
 from assistant.speech.pocketsphinx_engine import PocketSphinxRecogniser
 
 
@@ -123,7 +123,7 @@ def both_engines(language: Language) -> tuple[Rehears, ...]:
 
 
 def rehear(
-    told: Iterable[Told],
+    told: Iterable[FoldedEntry],
     first: Session,
     language: Language,
     clips: Clips,
@@ -138,7 +138,7 @@ def rehear(
         clips: of the same record.
         engines: hear again.
     """
-    hearing, before = Hearing(language), first
+    hearing, before = UtteranceInterpreter(language), first
     for each in told:
         event = each.event
         if isinstance(event, Heard) and event.source == "voice" and event.decision != "refuse":

@@ -13,8 +13,8 @@ from assistant.procedure.events import Event, dump
 from assistant.procedure.machine import Outcome
 
 
-class Keeper:
-    """Seals and stores entries, one after the other; does not give up while the disk fails."""
+class JournalWriter:
+    """Seals and stores entries, one after the other; keeps trying while the disk fails."""
 
     def __init__(
         self,
@@ -63,7 +63,7 @@ class Keeper:
         return entry
 
     def insist(self, store: Callable[[], None]) -> None:
-        """Do a write until it succeeds; everything else stands still meanwhile."""
+        """Repeat a write until it succeeds; everything else waits meanwhile."""
         began = self._clock.now().mono_ns
         reason = ""
         while True:

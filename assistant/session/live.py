@@ -25,9 +25,9 @@ from assistant.procedure.events import (
 from assistant.procedure.model import Session, begin
 from assistant.record import fingerprint, software
 from assistant.record.opening import with_own_files
-from assistant.session.journal_writer import Keeper
+from assistant.session.journal_writer import JournalWriter
 from assistant.session.monitors import ClockWatch, NoiseWatch, clock_behind
-from assistant.session.session_loop import Conductor, Observer, Parts
+from assistant.session.session_loop import Observer, Parts, SessionLoop
 from assistant.session.sound_check import (
     Delays,
     SoundCheck,
@@ -77,7 +77,7 @@ class Setting:
 
 
 class LiveSession:
-    """One sitting: from the opening, or from where the record stopped, to its end."""
+    """A session from the opening, or from where the record stopped, to its end."""
 
     def __init__(
         self,
@@ -113,7 +113,7 @@ class LiveSession:
             headset=setting.headset,
             strict=None if setting.headset else BargeIn(self._engine.judge),
         )
-        self.conductor = Conductor(session, self._parts(last))
+        self.loop = SessionLoop(session, self._parts(last))
         self._first = self._opening(last, noted)
         self._names: dict[Device, str] = {
             "microphone": setting.microphone,
@@ -135,7 +135,9 @@ class LiveSession:
             pipeline=self.pipeline,
             speaker=setting.speaker,
             clock=self.clock,
-            keeper=Keeper(self._folder, self.clock, words, last=last, trouble=trouble, wait=wait),
+            keeper=JournalWriter(
+                self._folder, self.clock, words, last=last, trouble=trouble, wait=wait
+            ),
             clips=self._folder,
             observers=setting.observers,
         )
@@ -156,24 +158,24 @@ class LiveSession:
     def _run(self, blocks: Iterable[bytes] | None) -> Session:
         checked = self._check_sound() if blocks is None and self._setting.listens else ()
         for event in (*self._first, *checked):
-            self.conductor.take(event)
+            self.loop.take(event)
         for late in self._late:
             self._tick(late)
         source: Iterator[bytes] | None = iter(blocks) if blocks is not None else None
-        while not self.conductor.ended:
+        while not self.loop.ended:
             if source is None:
                 item = self._queue.get(TICK_S)
                 if isinstance(item, audio_events.SoundEnded):
                     break
                 self._tick(item)
             elif (block := next(source, None)) is not None:
-                self.conductor.tick(block)
+                self.loop.tick(block)
                 if isinstance(self.clock, ManualClock):
                     self.clock.advance(BLOCK_NS)
             else:
                 break
             self._setting.on_tick(self)
-        return self.conductor.session
+        return self.loop.session
 
     def _check_sound(self) -> tuple[Event, ...]:
         """Measure room and operator first; what else came in meanwhile waits its turn.
@@ -182,7 +184,7 @@ class LiveSession:
             DeviceError: the room is too loud and nobody overrode it.
         """
         setting = self._setting
-        phrases = spoken_for_check(setting.language, self.conductor.session)
+        phrases = spoken_for_check(setting.language, self.loop.session)
         check = SoundCheck(setting.language, self._engine, setting.speaker, phrases, setting.shown)
         self._late = check.work(self._queue)
         found = check.result
@@ -211,7 +213,7 @@ class LiveSession:
         return session, last, frozenset(noted)
 
     def _opening(self, last: Entry | None, noted: frozenset[str]) -> tuple[Event, ...]:
-        """What is to go on record first: every torn tail that is not there yet has its entry."""
+        """The first events: an opening or a resumption, and every torn line not yet on record."""
         torn = self._folder.torn
         again = torn.sha256 if torn else ""
         tails = [t for t in self._folder.asides() if t.sha256 not in noted or t.sha256 == again]
@@ -256,7 +258,7 @@ class LiveSession:
         )
 
     def _tick(self, item: QueueItem | None) -> None:
-        """Work in one item of the queue, or the passing of time."""
+        """Process one item of the queue, or the passing of time."""
         now = self.clock.now()
         notices: list[Event | None] = [self._clock_watch.look(now)]
         if self._setting.speaker.name != self._names["speaker"]:
@@ -266,12 +268,12 @@ class LiveSession:
                 self._sound(item, notices)
                 return
             case Utterance():
-                self.conductor.tick(None, typed=[item])
+                self.loop.tick(None, typed=[item])
             case None:
                 pass
             case _:
                 notices += self._reported(item)
-        self.conductor.tick(None, notices=[n for n in notices if n])
+        self.loop.tick(None, notices=[n for n in notices if n])
 
     def _reported(self, item: DeviceReport) -> list[Event]:
         """Tell what a device reported."""
@@ -301,10 +303,10 @@ class LiveSession:
             self._engine.tighten(stricter(self._snr_db - float(rose.rise_db)))
         told = [notice for notice in (*notices, rose) if notice]
         for pcm in self._rate.blocks(item):
-            self.conductor.tick(pcm, notices=told)
+            self.loop.tick(pcm, notices=told)
             told = []
         if told:
-            self.conductor.tick(None, notices=told)
+            self.loop.tick(None, notices=told)
 
     def _gone(self, device: Device, reason: str) -> Event:
         self._lost.add(device)

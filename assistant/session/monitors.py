@@ -1,4 +1,4 @@
-"""What is watched beside the phrases: timers, keys, the end of a remark, wall clock, room noise."""
+"""Monitors beside the phrases: timers, keys, the end of a remark, wall clock, room noise."""
 
 from datetime import datetime
 
@@ -127,7 +127,7 @@ def clock_behind(now: Instant, last_utc: str) -> ClockStepped | None:
 
 
 class NoiseWatch:
-    """Tells once when the noise floor has risen for good, and again after it had fallen back."""
+    """Reports once when the noise floor has risen for good, and again after it fell back."""
 
     def __init__(self, floor_dbfs: float | None = None) -> None:
         """Compare with the sound check's floor, or with that of the first seconds."""

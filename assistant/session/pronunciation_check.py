@@ -1,4 +1,4 @@
-"""Whether the phrases of a grammar can be told apart by ear, asked before a session begins."""
+"""Check before a session that the phrases of a grammar sound different enough."""
 
 from collections.abc import Callable, Sequence
 from functools import cache

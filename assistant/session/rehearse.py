@@ -17,17 +17,17 @@ from assistant.procedure.events import Event, Heard, Opened, SoundChecked
 from assistant.procedure.machine import Outcome
 from assistant.procedure.model import Session, begin
 from assistant.record import fingerprint, software
-from assistant.rehearsal.operator import PATIENCE_S, Deed, Operator
+from assistant.rehearsal.operator import PATIENCE_S, Operator, OperatorAction
 from assistant.rehearsal.script import Script
 from assistant.session.engine_factory import EngineChoice, open_engine
-from assistant.session.journal_writer import Keeper
+from assistant.session.journal_writer import JournalWriter
 from assistant.session.pronunciation_check import refuse_alike
-from assistant.session.session_loop import Conductor, Observer, Parts
+from assistant.session.session_loop import Observer, Parts, SessionLoop
 from assistant.session.sound_check import SoundCheck, spoken_for_check
 from assistant.session.station import identity
 from assistant.speech.detectors import detector_for
 from assistant.speech.listening_pipeline import ListeningPipeline
-from assistant.speech.simulated_room import Loopback
+from assistant.speech.simulated_room import SimulatedRoom
 from assistant.speech.tts import Voice
 from assistant.storage.record_writer import RecordFolder
 
@@ -45,8 +45,8 @@ OPERATOR_VOICES = ("en-us+m3", "en-gb-scotland", "en-us+f3", "en-us+m7")
 
 
 @dataclass(frozen=True, slots=True)
-class Wish:
-    """How a rehearsal is to go."""
+class RehearsalSettings:
+    """Settings of a rehearsal."""
 
     plan: bytes
     plan_name: str
@@ -111,10 +111,13 @@ class SimulatedSpeaker:
 
 
 class Rehearsal:
-    """The room, the operator in it, and the conductor."""
+    """The room, the operator in it, and the loop."""
 
     def __init__(
-        self, wish: Wish, observers: Sequence[Observer] = (), aloud: Speaker | None = None
+        self,
+        wish: RehearsalSettings,
+        observers: Sequence[Observer] = (),
+        aloud: Speaker | None = None,
     ) -> None:
         """Set everything up; the record's folder is made here.
 
@@ -126,38 +129,40 @@ class Rehearsal:
         self.language: Language = parse_grammar(wish.grammar, wish.grammar_name)
         refuse_alike(self.language, plan)
         self._clock = ManualClock(BEGINS)
-        engine = self._engine = open_engine(self.language, wish.engine, wish.model)
+        self._engine = open_engine(self.language, wish.engine, wish.model)
         self._speaker = SimulatedSpeaker(Voice(), self._clock)
         voice = wish.voice or OPERATOR_VOICES[wish.seed % len(OPERATOR_VOICES)]
         self._voice = Voice(voice, rate=150)
-        self._room = Loopback(snr_db=wish.snr_db, seed=wish.seed, recording=wish.room)
+        self._room = SimulatedRoom(snr_db=wish.snr_db, seed=wish.seed, recording=wish.room)
         self._operator = Operator(self.language, wish.script, wish.seed)
         self._folder = RecordFolder.create(wish.into, wish.plan, wish.grammar)
-        keeper = Keeper(
+        self._observers = tuple(observers)
+        self.loop = SessionLoop(begin(plan), self._parts())
+        self._deed: tuple[int, OperatorAction] | None = None
+        self._trouble_reason, self._waited_s = "", 0.0
+        self._waits_until = 0
+        self._asked = 0
+        self._opening = self._opened(plan)
+
+    def _parts(self) -> Parts:
+        keeper = JournalWriter(
             self._folder,
             self._clock,
             self.language,
             trouble=self._trouble,
             wait=self._wait_for_the_disk,
-            boot=f"rehearsal-{wish.seed}",
+            boot=f"rehearsal-{self._wish.seed}",
         )
-        self._observers = tuple(observers)
-        parts = Parts(
+        return Parts(
             language=self.language,
-            engine=engine,
-            pipeline=ListeningPipeline(detector_for(engine)),
+            engine=self._engine,
+            pipeline=ListeningPipeline(detector_for(self._engine)),
             speaker=self._speaker,
             clock=self._clock,
             keeper=keeper,
             clips=self._folder,
-            observers=(*observers, self),
+            observers=(*self._observers, self),
         )
-        self.conductor = Conductor(begin(plan), parts)
-        self._deed: tuple[int, Deed] | None = None
-        self._trouble_reason, self._waited_s = "", 0.0
-        self._waits_until = 0
-        self._asked = 0
-        self._opening = self._opened(plan)
 
     @property
     def effort(self) -> Effort:
@@ -168,11 +173,11 @@ class Rehearsal:
         """Work through to the end and return the session as it ended."""
         with self._folder:
             checked = self._check_sound()
-            self.conductor.take(self._opening)
-            self.conductor.take(checked)
-            while not self.conductor.ended:
+            self.loop.take(self._opening)
+            self.loop.take(checked)
+            while not self.loop.ended:
                 self.tick()
-        return self.conductor.session
+        return self.loop.session
 
     def _opened(self, plan: Plan) -> Opened:
         return Opened(
@@ -188,8 +193,8 @@ class Rehearsal:
         )
 
     def _check_sound(self) -> SoundChecked:
-        """Let the operator go through the sound check; he overrides where the room is too loud."""
-        phrases = spoken_for_check(self.language, self.conductor.session)
+        """Take the operator through the sound check; a room that is too loud is overridden."""
+        phrases = spoken_for_check(self.language, self.loop.session)
         check = SoundCheck(self.language, self._engine, self._speaker, phrases)
         answered = ""
         while check.finding is None:
@@ -208,7 +213,7 @@ class Rehearsal:
         began = time.perf_counter()
         self._speaker.tick()
         typed = self._act()
-        self.conductor.tick(self._room.next_block(), typed)
+        self.loop.tick(self._room.next_block(), typed)
         self._pass_time(began)
 
     def _pass_time(self, began: float) -> None:
@@ -218,7 +223,7 @@ class Rehearsal:
             time.sleep(max(0.0, BLOCK_NS / 1e9 - (time.perf_counter() - began)))
 
     def entered(self, entry: Entry, event: Event, outcome: Outcome, said: str) -> None:
-        """The program has reacted: what was planned is dropped, what was said is answered."""
+        """The program has reacted: drop the planned action and answer what was said."""
         del entry
         self._asked += isinstance(event, Heard) and event.decision == "ask"
         if outcome.advanced:
@@ -250,10 +255,10 @@ class Rehearsal:
     def _act(self) -> list[Utterance]:
         """Let the operator plan, and do what is due."""
         now = self._clock.now().mono_ns
-        if self.conductor.speaking or self._room.speaking or now < self._waits_until:
+        if self.loop.speaking or self._room.speaking or now < self._waits_until:
             return []
         if self._deed is None:
-            deed = self._operator.next(self.conductor.session)
+            deed = self._operator.next(self.loop.session)
             if deed is not None:
                 self._deed = (now + round(deed.after_s * 1e9), deed)
             return []
@@ -263,7 +268,7 @@ class Rehearsal:
         self._deed = None
         return self._do(deed, now)
 
-    def _do(self, deed: Deed, now: int) -> list[Utterance]:
+    def _do(self, deed: OperatorAction, now: int) -> list[Utterance]:
         self._waits_until = now + round(max(PATIENCE_S, deed.seconds) * 1e9)
         match deed.do:
             case "say" | "chatter":

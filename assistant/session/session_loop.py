@@ -3,7 +3,7 @@
 Nothing is spoken that is not on record, with one exception that cannot be otherwise: that the
 record itself cannot be written is said at once, and put on record as soon as it can be.
 
-The conductor knows no thread and no device. Whoever drives it calls `tick` about every 50 ms with
+The loop knows no thread and no device. Whoever drives it calls `tick` about every 50 ms with
 what has come in: a live session from its microphone, a rehearsal from its simulated room.
 """
 
@@ -30,13 +30,13 @@ from assistant.procedure.enums import END, VIAL, Intent, Prompt, State
 from assistant.procedure.events import Event, Heard, Meaning, RemarkTaken, StorageTroubled
 from assistant.procedure.machine import Outcome, step
 from assistant.procedure.model import Session
-from assistant.session.journal_writer import Keeper
+from assistant.session.journal_writer import JournalWriter
 from assistant.session.monitors import KEY_AFTER_PROMPT_NS, KeyWatch, RemarkWatch, Timers
-from assistant.session.utterance_to_event import Hearing
+from assistant.session.utterance_to_event import UtteranceInterpreter
 from assistant.speech.listening_pipeline import ListeningPipeline
 
 THROUGH = (Intent.STAND_BY, Intent.STOP_SAMPLING)
-"""What must get through while the program speaks, even from a loudspeaker."""
+"""Phrases that must get through while the program speaks, even from a loudspeaker."""
 
 
 class ClipStore(Protocol):
@@ -68,19 +68,19 @@ class Parts:
     pipeline: ListeningPipeline
     speaker: Speaker
     clock: Clock
-    keeper: Keeper
+    keeper: JournalWriter
     clips: ClipStore
     observers: tuple[Observer, ...] = ()
 
 
-class Conductor:
+class SessionLoop:
     """Drives one session from its parts."""
 
     def __init__(self, session: Session, parts: Parts) -> None:
         """Stand ready; the first event is still to be taken."""
         self.session = session
         self._parts = parts
-        self._hearing = Hearing(parts.language)
+        self._hearing = UtteranceInterpreter(parts.language)
         self.timers = Timers()
         self._waiting: list[str] = []
         self._number = 0
@@ -113,7 +113,7 @@ class Conductor:
         typed: Iterable[Utterance] = (),
         notices: Iterable[Event] = (),
     ) -> None:
-        """Work in everything that has come in since the last tick.
+        """Process everything that has come in since the last tick.
 
         Args:
             block: 50 ms of sound, None where there is none.
@@ -131,7 +131,7 @@ class Conductor:
             self._listen(block)
 
     def take(self, event: Event) -> Outcome:
-        """One event: step, put on record, perform; once the record is closed, nothing follows."""
+        """Process one event: step, put on record, perform; nothing follows a closed record."""
         before = self.session
         if before.state in END:
             return Outcome(before, (), advanced=False)
@@ -177,13 +177,13 @@ class Conductor:
         return said
 
     def _head_code(self, entry: Entry) -> str:
-        """The head code's prompt: it hangs on the entry's hash and cannot stand in it."""
+        """The head code's prompt; it depends on the entry's hash and is not part of it."""
         code = head_code(entry.seq, entry.hash)
         effect = Say(Prompt.HEAD, {"spelt": code.spoken})
         return sentence(self._parts.language, effect, spoken=True)
 
     def _utter(self, text: str, *, cut: bool) -> None:
-        """Speak now, or after what is being spoken where nothing has overtaken that."""
+        """Speak now, or after the current prompt if that is still relevant."""
         if cut:
             self._waiting = [text]
             self._start_next()
@@ -287,5 +287,5 @@ class Conductor:
 
 
 def _moved(before: Session, after: Session) -> bool:
-    """Whether the work went on, so that what was being said about it is overtaken."""
+    """Whether the work went on, so that the current prompt is out of date."""
     return (before.state, before.ordinal) != (after.state, after.ordinal)

@@ -1,4 +1,4 @@
-"""Between the pipeline and the procedure: which phrases count now, and what a judgement means."""
+"""From judgements to events: which phrases are legal now, and what a judgement means."""
 
 from dataclasses import dataclass
 from typing import Final
@@ -33,7 +33,7 @@ class Phrases:
     """Those that answer the prompt just spoken."""
 
 
-class Hearing:
+class UtteranceInterpreter:
     """Knows the phrases of the moment and turns utterances into events."""
 
     def __init__(self, language: Language) -> None:

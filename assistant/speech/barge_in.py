@@ -1,4 +1,4 @@
-"""Listening through the program's own voice, for the few phrases that must always get through.
+"""Barge-in: a few phrases are heard even while the program speaks.
 
 With a loudspeaker the microphone hears every prompt. What passes here must be one of the phrases
 named, be legal, and be far clearer than a phrase need be otherwise; everything else is dropped

@@ -64,7 +64,7 @@ class CutAndJudge:
         return heard
 
     def skip(self, samples: int) -> list[PlacedJudgement]:
-        """Move on without listening, as during a prompt."""
+        """Skip sound, as during a prompt."""
         self._endpointer.skip(samples)
         return []
 
@@ -99,7 +99,7 @@ class CutAndJudge:
         return [PlacedJudgement(self._judge(segment.utterance), segment)]
 
     def _begin(self, first_sample: int) -> int:
-        """Place where the sound of an utterance begins that is first loud there."""
+        """Return where the sound of an utterance begins, before its first loud sample."""
         before = self._endpointer.settings.pre_roll_ms * SAMPLE_RATE // 1000
         return max(first_sample - before, 0)
 

@@ -42,7 +42,7 @@ class Detector(Protocol):
         ...
 
     def skip(self, samples: int) -> list[PlacedJudgement]:
-        """Move on without listening, as during a prompt."""
+        """Skip sound, as during a prompt."""
         ...
 
     def reset(self) -> None:

@@ -1,4 +1,4 @@
-"""Which detector belongs to an engine."""
+"""Choose the detector for an engine."""
 
 from assistant.ports import PhraseEngine
 from assistant.speech.cut_and_judge import CutAndJudge

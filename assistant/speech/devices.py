@@ -76,12 +76,12 @@ class SoundSystem:
         self._lock = threading.RLock()
 
     def join(self, owner: StreamOwner) -> None:
-        """Be asked to let go before the list of devices is refreshed."""
+        """Register a stream owner, which lets go before the list of devices is refreshed."""
         with self._lock:
             self._owners.append(owner)
 
     def leave(self, owner: StreamOwner) -> None:
-        """Be asked no more."""
+        """Unregister a stream owner."""
         with self._lock:
             self._owners = [other for other in self._owners if other is not owner]
 

@@ -1,4 +1,4 @@
-"""Asking a person for the phrases, one after the other, and keeping how he says them.
+"""Enrolment: ask a person for the phrases, one after the other, and keep the recordings.
 
 Driven by blocks of sound like the session itself, so that a live room and a simulated one use the
 same.
@@ -113,5 +113,5 @@ class Enrolment:
 
 
 def _taken(utterance: Utterance) -> Judgement:
-    """Keep whatever was said: what it is known to be is what was asked for."""
+    """Accept any utterance: it is taken for the phrase that was asked for."""
     return Judgement("accept", "", "", utterance, "enrolment")

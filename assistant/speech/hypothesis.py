@@ -1,4 +1,4 @@
-"""What a recogniser returns, before anything is decided."""
+"""The result of a recogniser, before any decision."""
 
 from dataclasses import dataclass
 

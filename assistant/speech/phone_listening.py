@@ -200,7 +200,7 @@ class PhoneDetector:
         return [held]
 
     def skip(self, samples: int) -> list[PlacedJudgement]:
-        """Move on without listening, as during a prompt."""
+        """Skip sound, as during a prompt."""
         self._position += samples
         return self._release()
 

@@ -79,7 +79,7 @@ class RecordedNoise(NoiseMaker):
         return np.asarray(self._recording / np.sqrt(np.mean(self._recording**2)))
 
 
-class Loopback:
+class SimulatedRoom:
     """Mixes what an operator says with background noise into blocks of 50 ms."""
 
     def __init__(

@@ -39,7 +39,7 @@ class Watchdog:
     asked: float | None = None
     """When `fault` was asked last."""
     stood_until: float = 0.0
-    """When the program's own last standstill ended; what comes late because of it comes yet."""
+    """When the program last stood still; blocks delayed by it may still arrive."""
 
     def block(self, now: float, *, zeros: bool) -> None:
         """Take note of a block."""

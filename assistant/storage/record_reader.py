@@ -11,7 +11,7 @@ from assistant.storage.filesystem import Disk, failure
 from assistant.storage.lock import LOCK
 from assistant.storage.torn_tail import TornTail, find_tail
 
-__all__ = ["RecordView"]
+__all__ = ["RecordReader"]
 
 RECORD = "record.jsonl"
 PLAN = "plan.toml"
@@ -22,7 +22,7 @@ ASIDE = "aside"
 _FILES = (RECORD, PLAN, GRAMMAR, "signatures.jsonl", LOCK)
 
 
-class RecordView:
+class RecordReader:
     """Reads a record that may still be growing, may have stopped in mid-line, may be damaged."""
 
     def __init__(self, path: Path, disk: Disk | None = None) -> None:

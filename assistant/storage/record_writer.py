@@ -19,13 +19,13 @@ from assistant.storage.atomic import UNFINISHED, replace_file
 from assistant.storage.clips import save_clip
 from assistant.storage.filesystem import Disk, failure
 from assistant.storage.lock import LOCK, hold
-from assistant.storage.record_reader import ASIDE, CLIPS, GRAMMAR, PLAN, RECORD, RecordView
+from assistant.storage.record_reader import ASIDE, CLIPS, GRAMMAR, PLAN, RECORD, RecordReader
 from assistant.storage.torn_tail import TornTail, set_aside
 
 __all__ = ["RecordFolder"]
 
 
-class RecordFolder(RecordView):
+class RecordFolder(RecordReader):
     """The only thing that writes a record; made by `create` or `open`, ended by `close`."""
 
     torn: TornTail | None
@@ -83,7 +83,7 @@ class RecordFolder(RecordView):
             RecordError: no record there, another run is writing to it, or it cannot be written.
         """
         disk = disk or Disk()
-        RecordView(path, disk)
+        RecordReader(path, disk)
         with contextlib.ExitStack() as undo:
             lock = hold(path)
             undo.callback(lock.release)

@@ -14,7 +14,7 @@ from assistant.journal.chain import line, read, seal
 from assistant.journal.entry import Entry
 from assistant.journal.head_code import head_code, watch
 from assistant.ports import Instant
-from assistant.storage.record_reader import RecordView
+from assistant.storage.record_reader import RecordReader
 from assistant.storage.record_writer import RecordFolder
 
 pytestmark = pytest.mark.slow
@@ -72,7 +72,7 @@ def test_cost_per_entry_is_constant(tmp_path: Path, capsys: pytest.CaptureFixtur
         file.writelines(raw + b"\n" for raw in many(1_000_000, "J\u00fcrgen Beispiel"))
     costs = {}
     for count in (1_000, 10_000, 100_000, 1_000_000):
-        view = RecordView(tmp_path)
+        view = RecordReader(tmp_path)
         hash_ = exhaust(read(islice(view.lines(), count))).hash
         code = head_code(count, hash_).text
         start = time.process_time()

@@ -17,7 +17,7 @@ from assistant.procedure.enums import Intent, State
 from assistant.procedure.events import DeviceLost, Meaning, RemarkTaken, Resumed
 from assistant.storage import bundled_files
 from assistant.storage.record_writer import RecordFolder
-from assistant.testing import Instead, quick_record
+from assistant.testing import Departure, quick_record
 
 GRAMMAR = bundled_files.read_grammar("en")
 CONE = bundled_files.read_plan("double-cone").split(b"[[locations]]")
@@ -31,30 +31,30 @@ APPROVER = "Ines Vork"
 Make = Callable[[str], Path]
 
 
-Departures = Callable[[RecordFolder], tuple[Instead, ...]]
+Departures = Callable[[RecordFolder], tuple[Departure, ...]]
 
-LOST = Instead(State.STOWING, DeviceLost(device="speaker", reason="unplugged"))
-STOP = Instead(State.SEATING, Meaning(intent=Intent.STOP_SAMPLING), visit=2)
-SPILL = Instead(State.OPENING, Meaning(intent=Intent.NOTE_SPILL), visit=4)
+LOST = Departure(State.STOWING, DeviceLost(device="speaker", reason="unplugged"))
+STOP = Departure(State.SEATING, Meaning(intent=Intent.STOP_SAMPLING), visit=2)
+SPILL = Departure(State.OPENING, Meaning(intent=Intent.NOTE_SPILL), visit=4)
 
 
-def nothing(_: RecordFolder) -> tuple[Instead, ...]:
+def nothing(_: RecordFolder) -> tuple[Departure, ...]:
     """By the book."""
     return ()
 
 
-def deviations(_: RecordFolder) -> tuple[Instead, ...]:
+def deviations(_: RecordFolder) -> tuple[Departure, ...]:
     """An overrun, a spill and a lost loudspeaker."""
-    return Instead(State.FILLING, 45.0, visit=2), SPILL, LOST
+    return Departure(State.FILLING, 45.0, visit=2), SPILL, LOST
 
 
-def spoken(record: RecordFolder) -> tuple[Instead, ...]:
+def spoken(record: RecordFolder) -> tuple[Departure, ...]:
     """A deviation with its reason spoken: a second of a hum, kept as a clip."""
     hum = (1000 * np.sin(np.arange(16_000) / 9)).astype("<i2").tobytes()
-    return LOST, Instead(State.REMARKING, RemarkTaken(clip=record.save_clip(hum), seconds="1.0"))
+    return LOST, Departure(State.REMARKING, RemarkTaken(clip=record.save_clip(hum), seconds="1.0"))
 
 
-def torn(record: RecordFolder) -> tuple[Instead, ...]:
+def torn(record: RecordFolder) -> tuple[Departure, ...]:
     """Resumed once, a torn line having been set aside."""
     data = b'{"broken'
     digest = sha256(data).hexdigest()
@@ -68,12 +68,12 @@ def torn(record: RecordFolder) -> tuple[Instead, ...]:
         torn_bytes=len(data),
         torn_sha256=digest,
     )
-    return (Instead(State.STOWING, resumed),)
+    return (Departure(State.STOWING, resumed),)
 
 
 def typed(text: str) -> Departures:
     """A deviation with its reason typed."""
-    return lambda _: (LOST, Instead(State.REMARKING, RemarkTaken(text=text)))
+    return lambda _: (LOST, Departure(State.REMARKING, RemarkTaken(text=text)))
 
 
 def plan_of(kind: str) -> bytes:

@@ -27,16 +27,16 @@ from assistant.journal.signing import sign
 from assistant.procedure.enums import Intent, State
 from assistant.procedure.events import Meaning
 from assistant.storage import bundled_files
-from assistant.storage.record_reader import RecordView
+from assistant.storage.record_reader import RecordReader
 from assistant.storage.record_writer import RecordFolder
 from assistant.storage.signatures import add_signature
-from assistant.testing import Instead, quick_record
+from assistant.testing import Departure, quick_record
 
 GRAMMAR = bundled_files.read_grammar("en")
 CONE = bundled_files.read_plan("double-cone")
 
 
-def take(folder: Path, plan: bytes = CONE, *departures: Instead) -> Path:
+def take(folder: Path, plan: bytes = CONE, *departures: Departure) -> Path:
     """Put a session on record in a folder."""
     clock = ManualClock(datetime(2026, 3, 4, 8, tzinfo=UTC))
     with RecordFolder.create(folder, plan, GRAMMAR) as record:
@@ -51,8 +51,8 @@ def records(tmp_path_factory: pytest.TempPathFactory) -> Path:
     for number in (1, 2, 3):
         take(root / f"batch-{number}", CONE.replace(b"TV2611", b"TV261%d" % number))
     stop = Meaning(intent=Intent.STOP_SAMPLING)
-    take(root / "stopped", CONE, Instead(State.SEATING, stop, visit=4))
-    take(root / "nothing", CONE, Instead(State.SEATING, stop))
+    take(root / "stopped", CONE, Departure(State.SEATING, stop, visit=4))
+    take(root / "nothing", CONE, Departure(State.SEATING, stop))
     return root
 
 
@@ -348,7 +348,7 @@ def test_signatures_must_be_under_this_record(
     sheet.write_text(csv(good), "utf-8")
     copy = shutil.copytree(records / "batch-1", tmp_path / "copy")
     key = Ed25519PrivateKey.from_private_bytes(bytes(range(32)))
-    *_, last = read(RecordView(copy).lines())
+    *_, last = read(RecordReader(copy).lines())
     signature = sign(
         last,
         name="Ines Vork",
@@ -385,7 +385,7 @@ def test_the_head_code_is_proved_too(
     """The same options as `verify`."""
     sheet = tmp_path / "a.csv"
     sheet.write_text(csv(good), "utf-8")
-    *_, last = read(RecordView(record).lines())
+    *_, last = read(RecordReader(record).lines())
     code = head_code(last.seq, last.hash).text
     assert main(["evaluate", str(record), str(sheet), "--head", code]) == 0
     assert main(["evaluate", str(record), str(sheet), "--head", "nonsense"]) == 2

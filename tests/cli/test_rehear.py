@@ -15,7 +15,7 @@ from assistant.procedure.events import Heard, Meaning
 from assistant.session.live import LiveSession, Setting
 from assistant.speech.audio_events import SoundEnded, SoundQueue
 from assistant.speech.loudspeaker import TextOnlySpeaker
-from assistant.speech.simulated_room import Loopback
+from assistant.speech.simulated_room import SimulatedRoom
 from assistant.speech.tts import Voice
 from assistant.storage import bundled_files
 from assistant.storage.record_writer import RecordFolder
@@ -43,7 +43,7 @@ class Deaf:
 
 def spoken(words: str) -> bytes:
     """Return words as cut out of a quiet room."""
-    room = Loopback(snr_db=25, seed=5)
+    room = SimulatedRoom(snr_db=25, seed=5)
     room.say(Voice("en-us+f3", rate=150).render(words), after_s=0.3)
     blocks = [room.next_block()]
     while room.speaking:
@@ -70,7 +70,7 @@ def record(path: Path, *heard: tuple[str, Intent, str]) -> Path:
                 engine="test",
                 clip=clip,
             )
-            live.conductor.take(event)
+            live.loop.take(event)
         queue.put(SoundEnded())
 
     queue = SoundQueue()

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from assistant.cli import main
-from assistant.conformance import Told
+from assistant.conformance import FoldedEntry
 from assistant.procedure.enums import Intent, Kind, State
 from assistant.procedure.events import Heard, RemarkTaken
 from assistant.procedure.model import Session, Status
@@ -34,12 +34,12 @@ def into(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("rehearsals")
 
 
-def told(folder: Path) -> list[Told]:
+def told(folder: Path) -> list[FoldedEntry]:
     """Return a record's entries, proved."""
     return list(open_record(folder).told())
 
 
-def rehearse(folder: Path, *options: str) -> list[Told]:
+def rehearse(folder: Path, *options: str) -> list[FoldedEntry]:
     """Rehearse the shipped plan and return what is on record."""
     if not folder.exists():
         assert main(["rehearse", *options, "--into", str(folder), "--quiet"]) == 0
@@ -107,7 +107,7 @@ def test_a_voice_that_was_never_understood_is_heard_to_affirm(
     assert "0 entered by hand" in capsys.readouterr().out
 
 
-def scripted(into: Path, name: str) -> tuple[list[Told], Session]:
+def scripted(into: Path, name: str) -> tuple[list[FoldedEntry], Session]:
     """Rehearse a script; return the record and the session as it ended."""
     plan = into / "short.toml"
     plan.write_bytes(short_plan())
@@ -121,7 +121,7 @@ def kinds(session: Session) -> list[Kind]:
     return [kind for kind in found if kind is not Kind.WRONG_OBJECT]
 
 
-def meant(record: list[Told], intent: Intent) -> list[Told]:
+def meant(record: list[FoldedEntry], intent: Intent) -> list[FoldedEntry]:
     """Return the entries in which an intent was understood."""
     return [
         one

@@ -14,7 +14,7 @@ from assistant.cli.replay import LONGEST_WAIT_S
 from assistant.journal.chain import line, read, seal
 from assistant.journal.entry import Entry
 from assistant.ports import Instant
-from assistant.storage.record_reader import RecordView
+from assistant.storage.record_reader import RecordReader
 
 Make = Callable[[str], Path]
 Run = Callable[..., CompletedProcess[str]]
@@ -34,7 +34,7 @@ def test_the_whole_session_is_told(taken: Make, command: Run) -> None:
     done = command("replay", record, *FAST)
     assert done.returncode == 0
     told = heard(done.stdout)
-    assert len(told) == len(list(RecordView(record).lines()))
+    assert len(told) == len(list(RecordReader(record).lines()))
     assert told[0].startswith("record opened by Mira Oostveld; typed")
     assert '"vessel is isolated" (typed)' in told
     assert "timer: fill-overrun" in told
@@ -46,7 +46,7 @@ def test_the_whole_session_is_told(taken: Make, command: Run) -> None:
 
 def moments(record: Path) -> list[float]:
     """The steady clock at each entry, s."""
-    return [int(entry.mono) / 1e9 for entry in read(RecordView(record).lines())]
+    return [int(entry.mono) / 1e9 for entry in read(RecordReader(record).lines())]
 
 
 def test_time_passes_as_it_did_by_the_speed(
@@ -154,7 +154,7 @@ def test_a_clock_that_runs_back_ends_the_telling(
 ) -> None:
     """A record whose chain holds, but whose times cannot be, is broken there."""
     path = taken("whole") / "record.jsonl"
-    entries = list(read(RecordView(path.parent).lines()))
+    entries = list(read(RecordReader(path.parent).lines()))
     made: list[Entry] = []
     for entry in entries:
         mono = int(entry.mono) - (10**10 if entry.seq == 30 else 0)

@@ -24,7 +24,7 @@ from assistant.speech.audio_events import MicrophoneBack, QueueItem, SoundEnded,
 from assistant.speech.loudspeaker import TextOnlySpeaker
 from assistant.storage import bundled_files
 from assistant.storage.record_writer import RecordFolder
-from assistant.testing import Instead, quick_record
+from assistant.testing import Departure, quick_record
 from tests.memory_journal import MemoryJournal
 
 GRAMMAR = bundled_files.read_grammar("en")
@@ -43,7 +43,7 @@ def judge() -> PhraseEngine:
 def lines() -> list[bytes]:
     """A whole session on record, with a deviation."""
     journal = MemoryJournal()
-    lost = Instead(State.STOWING, DeviceLost(device="speaker", reason="unplugged"))
+    lost = Departure(State.STOWING, DeviceLost(device="speaker", reason="unplugged"))
     clock = ManualClock(datetime(2026, 3, 4, 8, tzinfo=UTC))
     quick_record(journal, clock, SMALL, GRAMMAR, departures=[lost])
     return list(journal.lines())

@@ -15,7 +15,7 @@ from assistant.cli.option_lists import MEANINGS
 from assistant.clock import SystemClock
 from assistant.journal import signing
 from assistant.journal.chain import read
-from assistant.storage.record_reader import RecordView
+from assistant.storage.record_reader import RecordReader
 from assistant.storage.record_writer import RecordFolder
 from assistant.storage.signatures import add_signature, load_signatures
 
@@ -313,7 +313,7 @@ def test_nobody_signs_while_the_session_runs(
 
 def put_under(record: Path, key: Ed25519PrivateKey, **said: str) -> None:
     """Put a signature under a record as another program could, without this one's checks."""
-    *_, last = read(RecordView(record).lines())
+    *_, last = read(RecordReader(record).lines())
     given = {"name": REVIEWER, "meaning": "reviewed", "utc": SystemClock().now().utc} | said
     before = load_signatures(record)
     signature = signing.sign(

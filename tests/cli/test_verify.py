@@ -10,7 +10,7 @@ import pytest
 from assistant.journal.chain import line, read, seal
 from assistant.journal.head_code import head_code
 from assistant.ports import Instant
-from assistant.storage.record_reader import RecordView
+from assistant.storage.record_reader import RecordReader
 
 Make = Callable[[str], Path]
 Run = Callable[..., CompletedProcess[str]]
@@ -19,7 +19,7 @@ Refused = Callable[..., None]
 
 def code_at(record: Path, seq: int = 0) -> str:
     """The head code at an entry of a record, or at its end."""
-    entry = list(read(RecordView(record).lines()))[seq - 1]
+    entry = list(read(RecordReader(record).lines()))[seq - 1]
     return head_code(entry.seq, entry.hash).text
 
 
@@ -194,7 +194,7 @@ def test_a_rehearsal_is_not_live(taken: Make, command: Run) -> None:
 def sealed_anew(record: Path, moved: Callable[[int, datetime], datetime]) -> None:
     """Seal a record with other wall-clock times, as anybody who can write the folder could."""
     lines, last = [], None
-    for entry in read(RecordView(record).lines()):
+    for entry in read(RecordReader(record).lines()):
         utc = moved(entry.seq, datetime.fromisoformat(entry.utc))
         at = Instant(utc.strftime("%Y-%m-%dT%H:%M:%S.%fZ").rjust(27, "0"), int(entry.mono))
         last = seal(

@@ -10,7 +10,7 @@ from assistant.session.engine_factory import EngineChoice, open_engine
 from assistant.speech.detector import Detector, PlacedJudgement
 from assistant.speech.detectors import detector_for, working_ahead
 from assistant.speech.early_judgement import EarlyJudgement
-from assistant.speech.simulated_room import Loopback
+from assistant.speech.simulated_room import SimulatedRoom
 from assistant.speech.tts import Voice
 from assistant.storage import bundled_files
 
@@ -37,12 +37,12 @@ def say() -> Callable[[str], bytes]:
     return Voice("en-us+f3", rate=150).render
 
 
-def room() -> Loopback:
+def room() -> SimulatedRoom:
     """Return a quiet room."""
-    return Loopback(snr_db=30, seed=6)
+    return SimulatedRoom(snr_db=30, seed=6)
 
 
-def listen(detector: Detector, where: Loopback, seconds: float) -> list[PlacedJudgement]:
+def listen(detector: Detector, where: SimulatedRoom, seconds: float) -> list[PlacedJudgement]:
     """Feed a stretch of the room."""
     blocks = [where.next_block() for _ in range(round(seconds * 20))]
     return [found for block in blocks for found in detector.feed(block)]
@@ -128,7 +128,7 @@ def test_the_end_of_the_stream_decides(
     assert [each.judgement.text for each in detector.finish()] == [PHRASES[0]]
     detector.answered()
     detector.forget_room()
-    assert listen(detector, Loopback(snr_db=10, seed=3), 2.0) == []
+    assert listen(detector, SimulatedRoom(snr_db=10, seed=3), 2.0) == []
     assert detector.floor_dbfs == pytest.approx(-36, abs=2)
 
 

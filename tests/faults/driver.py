@@ -35,7 +35,7 @@ from assistant.speech.loudspeaker import TextOnlySpeaker
 from assistant.storage import bundled_files
 from assistant.storage.filesystem import Disk
 from assistant.storage.record_writer import RecordFolder
-from assistant.testing import Instead, normal_answer, quick_record
+from assistant.testing import Departure, normal_answer, quick_record
 from tests.memory_journal import MemoryJournal
 
 START = datetime(2026, 3, 4, 8, tzinfo=UTC)
@@ -62,7 +62,7 @@ def plan_of(raw: bytes) -> Plan:
 
 
 @cache
-def whole(raw: bytes, departures: tuple[Instead, ...] = ()) -> tuple[bytes, ...]:
+def whole(raw: bytes, departures: tuple[Departure, ...] = ()) -> tuple[bytes, ...]:
     """The lines of a whole session, each with its newline."""
     journal = MemoryJournal()
     quick_record(journal, ManualClock(START), raw, GRAMMAR, departures=departures)
@@ -143,18 +143,18 @@ class Technician:
     def _tick(self, live: LiveSession) -> None:
         """Let 50 ms pass or something be said; called between two turns of the session's loop."""
         self._ticks += 1
-        assert self._ticks < MOST_TICKS, f"hangs in {live.conductor.session.state}"
+        assert self._ticks < MOST_TICKS, f"hangs in {live.loop.session.state}"
         if self._sound:
             self._put_block(self._sound.popleft())
         elif self._answers == self._stop_after:
             self._queue.put(SoundEnded())
-        elif live.conductor.session.state not in END:
+        elif live.loop.session.state not in END:
             self._answer(live)
 
     def _answer(self, live: LiveSession) -> None:
-        session = live.conductor.session
+        session = live.loop.session
         if session.state in (State.FILLING, State.SHAKING_OFF) and not session.progress.waited:
-            left = live.conductor.timers.left_s(self._clock.now().mono_ns)
+            left = live.loop.timers.left_s(self._clock.now().mono_ns)
             assert left is not None
             self._clock.advance(round(left * 1e9))
             return

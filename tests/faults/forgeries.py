@@ -35,12 +35,12 @@ from assistant.procedure.model import begin
 from assistant.record import open_record, prove
 from assistant.record.registered import registered
 from assistant.record.standing import standing_of
-from assistant.session.register_keeper import RegisterKeeper
-from assistant.storage.record_reader import RecordView
+from assistant.session.register_writer import RegisterWriter
+from assistant.storage.record_reader import RecordReader
 from assistant.storage.record_writer import RecordFolder
 from assistant.storage.register import Register, sessions
 from assistant.storage.signatures import add_signature
-from assistant.testing import Instead, quick_record
+from assistant.testing import Departure, quick_record
 from tests.faults.driver import FULL, GRAMMAR, english, plan_of
 
 README = Path(__file__).parents[2] / "README.md"
@@ -109,7 +109,7 @@ def write(folder: Path, story: Story) -> None:
 
 def taken_apart(folder: Path) -> Story:
     """Return what a record tells."""
-    entries = list(read(RecordView(folder).lines()))
+    entries = list(read(RecordReader(folder).lines()))
     return Story(
         [entry.event for entry in entries],
         [datetime.fromisoformat(entry.utc) for entry in entries],
@@ -136,8 +136,8 @@ def genuine(root: Path) -> Genuine:
     with RecordFolder.create(folder, PLAN, GRAMMAR) as record:
         clip = record.save_clip(HUM)
         departures = (
-            Instead(State.STOWING, DeviceLost(device="speaker", reason="unplugged")),
-            Instead(State.REMARKING, RemarkTaken(clip=clip, seconds="1.0")),
+            Departure(State.STOWING, DeviceLost(device="speaker", reason="unplugged")),
+            Departure(State.REMARKING, RemarkTaken(clip=clip, seconds="1.0")),
         )
         quick_record(record, ManualClock(START), PLAN, GRAMMAR, departures=departures)
         other = record.save_clip(OTHER_HUM)
@@ -151,7 +151,7 @@ def genuine(root: Path) -> Genuine:
     story.insert(8, dump(refused))
     write(folder, story)
     codes = []
-    keeper = RegisterKeeper(Register(register), folder)
+    keeper = RegisterWriter(Register(register), folder)
     record_ = open_record(folder)
     last: Entry | None = None
     for told in record_.told():
@@ -345,13 +345,13 @@ def _(story: Story, _folder: Path) -> None:
 @forgery("two steps exchanged")
 def _(story: Story, folder: Path) -> None:
     story.events[4], story.events[5] = story.events[5], story.events[4]
-    entries = list(read(RecordView(folder).lines()))
+    entries = list(read(RecordReader(folder).lines()))
     story.outcomes = {4: entries[5].outcome, 5: entries[4].outcome}
 
 
 @forgery("a state claimed that was not reached")
 def _(story: Story, folder: Path) -> None:
-    entry = list(read(RecordView(folder).lines()))[5]
+    entry = list(read(RecordReader(folder).lines()))[5]
     story.outcomes = {5: {**entry.outcome, "state": "closed"}}
 
 

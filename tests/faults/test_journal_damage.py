@@ -11,7 +11,7 @@ from assistant.journal.chain import line, read, seal
 from assistant.journal.entry import Entry
 from assistant.journal.head_code import head_code, watch
 from assistant.ports import Instant
-from assistant.storage.record_reader import RecordView
+from assistant.storage.record_reader import RecordReader
 from assistant.storage.record_writer import RecordFolder
 from tests.faults.disks import QuickDisk
 
@@ -52,7 +52,7 @@ def write(folder: Path, data: bytes) -> None:
 def caught(folder: Path, data: bytes, code: str | None = None) -> bool:
     """Tell whether reading a record with these bytes refuses it."""
     write(folder, data)
-    entries = read(RecordView(folder).lines())
+    entries = read(RecordReader(folder).lines())
     try:
         for _ in watch(code, entries) if code else entries:
             pass

@@ -21,7 +21,7 @@ import pytest
 from assistant.errors import RecordBroken, RecordError
 from assistant.journal.chain import read
 from assistant.record import open_record, prove
-from assistant.storage.record_reader import RecordView
+from assistant.storage.record_reader import RecordReader
 
 KILLS = 200
 MOST_LINES = 2_000
@@ -132,7 +132,7 @@ def stored(path: Path) -> dict[int, str]:
     """Return number and hash of each whole entry, as they stand; the end may be torn."""
     found: dict[int, str] = {}
     try:
-        for entry in read(RecordView(path).lines()):
+        for entry in read(RecordReader(path).lines()):
             found[entry.seq] = entry.hash
     except RecordBroken as torn:
         assert "stops in the middle of a line" in str(torn)  # noqa: PT017 - whole files are as usual

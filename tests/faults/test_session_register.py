@@ -10,8 +10,8 @@ from assistant.cli import main
 from assistant.errors import InputError, RecordBroken
 from assistant.journal.chain import read
 from assistant.procedure.enums import State
-from assistant.session.register_keeper import RegisterKeeper
-from assistant.storage.record_reader import RecordView
+from assistant.session.register_writer import RegisterWriter
+from assistant.storage.record_reader import RecordReader
 from assistant.storage.record_writer import RecordFolder
 from assistant.storage.register import Register, sessions
 from tests.faults.driver import SMALL, Technician, begin_in
@@ -19,7 +19,7 @@ from tests.faults.driver import SMALL, Technician, begin_in
 
 def worked(folder: Path, register: Path, *, seed: int = 1, answers: int | None = None) -> State:
     """Work a session, or begin one, with the register on."""
-    keeper = RegisterKeeper(Register(register), folder)
+    keeper = RegisterWriter(Register(register), folder)
     opening = RecordFolder.open if folder.exists() else lambda path: begin_in(path, SMALL)
     with opening(folder) as record:
         session = Technician(seed=seed).work(record, observers=(keeper,), answers=answers)
@@ -49,7 +49,7 @@ def test_opening_heads_and_end_are_noted(
 ) -> None:
     """Each hash is the record's at that entry; the last anchors the record to its end."""
     record, register = station
-    entries = list(read(RecordView(record).lines()))
+    entries = list(read(RecordReader(record).lines()))
     (session,) = sessions(register).values()
     assert session.session == entries[0].hash
     assert session.ended
@@ -163,7 +163,7 @@ def test_a_register_lost_on_the_way_does_not_stop_the_work(tmp_path: Path) -> No
     """What could not be noted is counted, and noted once it can be."""
     register, folder = tmp_path / "medium" / "register", tmp_path / "one"
     register.parent.mkdir()
-    keeper = RegisterKeeper(Register(register), folder)
+    keeper = RegisterWriter(Register(register), folder)
     shutil.move(register.parent, tmp_path / "unplugged")
     with begin_in(folder, SMALL) as record:
         Technician().work(record, observers=(keeper,), answers=10)

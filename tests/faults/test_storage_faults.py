@@ -19,7 +19,7 @@ from assistant.ports import Instant
 from assistant.storage.atomic import replace_file
 from assistant.storage.filesystem import Disk
 from assistant.storage.keys import load_private, load_public, make_keys
-from assistant.storage.record_reader import RecordView
+from assistant.storage.record_reader import RecordReader
 from assistant.storage.record_writer import RecordFolder
 from assistant.storage.signatures import add_signature, load_signatures
 from assistant.storage.torn_tail import find_tail
@@ -292,4 +292,4 @@ def test_a_limit_on_file_size_is_a_short_write(tmp_path: Path) -> None:
             resource.setrlimit(resource.RLIMIT_FSIZE, old)
         assert (tmp_path / "record.jsonl").read_bytes() == LINES[0]
         folder.append(LINES[1])
-    assert len(list(read(RecordView(tmp_path).lines()))) == 2
+    assert len(list(read(RecordReader(tmp_path).lines()))) == 2

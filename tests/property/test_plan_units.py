@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from assistant.errors import PlanError
 from assistant.plan import Plan, mixing, parse_plan
 from assistant.plan.check import findings
-from assistant.plan.finding import Verdict
+from assistant.plan.finding import Fitness
 from assistant.plan.insertion_geometry import insertions, lengths
 from assistant.plan.powder_bed import bed_of
 from assistant.plan.shapes import height_of, shape_of
@@ -208,7 +208,7 @@ def test_any_insertion_is_judged(
     bed = bed_of(odd)
     (entered,) = insertions(odd, bed)
     (line,) = [finding for finding in findings(odd) if finding.subject == "A"]
-    if line.verdict is Verdict.FIT:
+    if line.verdict is Fitness.FIT:
         assert bool(bed.contains(entered.ports).all())
         assert bool(bed.contains(entered.tip[None, :]).all())
         assert entered.tip_gap_mm >= 30

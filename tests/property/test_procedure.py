@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
 from assistant.clock import ManualClock
-from assistant.conformance import Told, outcome_on_record, retell
+from assistant.conformance import FoldedEntry, outcome_on_record, retell
 from assistant.grammar.language import Language, parse_grammar
 from assistant.grammar.rendering import sentence
 from assistant.journal.chain import line, seal
@@ -101,7 +101,7 @@ class Walk(RuleBasedStateMachine):
         self.clock = ManualClock(datetime(2026, 3, 4, 8, tzinfo=UTC))
         self.session: Session = begin(plan_of("bin"))
         self.lines: list[bytes] = []
-        self.told: Iterator[Told] = iter(())
+        self.told: Iterator[FoldedEntry] = iter(())
         self.last: Entry | None = None
         self.running: dict[Timer, int] = {}
         self.effects: tuple[Effect, ...] = ()

@@ -16,7 +16,7 @@ from hypothesis.stateful import (
 
 from assistant.errors import RecordError
 from assistant.storage.filesystem import Disk
-from assistant.storage.record_reader import RecordView
+from assistant.storage.record_reader import RecordReader
 from assistant.storage.record_writer import RecordFolder
 
 LINE = st.binary(max_size=60).map(lambda data: data.replace(b"\n", b"").replace(b"\0", b"") + b"\n")
@@ -127,7 +127,7 @@ class FolderAgainstList(RuleBasedStateMachine):
     def agree(self) -> None:
         """The folder holds the list's lines, the side files hold every torn tail."""
         assert list(self.folder.lines()) == self.model
-        assert {tail.data for tail in RecordView(self.path).asides()} == self.asides
+        assert {tail.data for tail in RecordReader(self.path).asides()} == self.asides
 
     def teardown(self) -> None:
         """Leave nothing on the disk."""

@@ -21,7 +21,7 @@ from assistant.ports import Instant
 from assistant.procedure.enums import Intent, State
 from assistant.procedure.events import Heard, Meaning, Resumed
 from assistant.storage import bundled_files
-from assistant.testing import Instead, quick_record
+from assistant.testing import Departure, quick_record
 from tests.memory_journal import MemoryJournal
 
 START = datetime(2026, 3, 4, 8, tzinfo=UTC)
@@ -48,11 +48,11 @@ def genuine() -> tuple[bytes, ...]:
         bundled_files.read_plan("bin"),
         bundled_files.read_grammar("en"),
         departures=[
-            Instead(State.FILLING, RESUMED, visit=2),
-            Instead(State.INVERTING, DOUBTED),
-            Instead(State.DOUBTING, Meaning(intent=Intent.NEGATIVE)),
-            Instead(State.EMPTYING_TUBE, Meaning(intent=Intent.POWDER_IN_TUBE)),
-            Instead(State.INSPECTING, Meaning(intent=Intent.CORRECTION)),
+            Departure(State.FILLING, RESUMED, visit=2),
+            Departure(State.INVERTING, DOUBTED),
+            Departure(State.DOUBTING, Meaning(intent=Intent.NEGATIVE)),
+            Departure(State.EMPTYING_TUBE, Meaning(intent=Intent.POWDER_IN_TUBE)),
+            Departure(State.INSPECTING, Meaning(intent=Intent.CORRECTION)),
         ],
     )
     return tuple(journal.lines())

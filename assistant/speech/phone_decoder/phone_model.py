@@ -155,7 +155,7 @@ class PhoneModel:
     @property
     def name(self) -> str:
         """Version and hash, as they go on record."""
-        return f"phones-en {self.version} {self.sha256}"
+        return f"phones-en {self.version} {self.sha256[:12]}"
 
     def run(self, pcm: bytes) -> LogProbabilities:
         """Return the phone probabilities of an utterance (16-bit mono at `SAMPLE_RATE`).

@@ -17,7 +17,7 @@ from assistant.speech.devices import SoundSystem
 from assistant.speech.listening_pipeline import ListeningPipeline
 from assistant.speech.microphone import Microphone
 from assistant.speech.pocketsphinx_engine import PocketSphinxRecogniser
-from assistant.speech.simulated_room import Loopback
+from assistant.speech.simulated_room import SimulatedRoom
 from assistant.speech.tts import Voice
 from tests.plain_judge import PlainJudge
 
@@ -26,7 +26,7 @@ PHRASES = ["bottom port open", "bottom set filled", "shaft raised to middle", "s
 PLAY = ["pacat", "--playback", "--device=mic_in", "--format=s16le", "--rate=16000"]
 
 
-def speak(room: Loopback, voices: list[str]) -> None:
+def speak(room: SimulatedRoom, voices: list[str]) -> None:
     """Play the room's sound in real time: noise, then every phrase by every voice."""
     player = subprocess.Popen([*PLAY, "--channels=1", "--latency-msec=50"], stdin=subprocess.PIPE)
     assert player.stdin is not None
@@ -44,7 +44,7 @@ def speak(room: Loopback, voices: list[str]) -> None:
 
 def main() -> None:
     """Run the scene."""
-    room = Loopback(snr_db=float(sys.argv[1]), seed=4)
+    room = SimulatedRoom(snr_db=float(sys.argv[1]), seed=4)
     recogniser = PocketSphinxRecogniser()
     recogniser.prepare(PHRASES)
     earshot = Earshot(ListeningPipeline(CutAndJudge(PlainJudge(recogniser))))

@@ -13,7 +13,7 @@ from assistant.plan import parse_plan
 from assistant.ports import SAMPLE_RATE, Utterance
 from assistant.procedure import begin
 from assistant.session.engine_factory import open_engine
-from assistant.session.utterance_to_event import Hearing
+from assistant.session.utterance_to_event import UtteranceInterpreter
 from assistant.speech.devices import SoundSystem
 from assistant.speech.loudspeaker import LoudSpeaker
 from assistant.speech.tts import Voice
@@ -27,7 +27,7 @@ def main() -> None:
     language = parse_grammar(bundled_files.read_grammar("en"), "grammar")
     judge = open_engine(language)
     plan = parse_plan(bundled_files.read_plan("bin"), "plan")
-    phrases = Hearing(language).attune(begin(plan))
+    phrases = UtteranceInterpreter(language).attune(begin(plan))
     judge.prepare(phrases.union, phrases.legal, phrases.expected)
     utterance = Utterance(pcm=Voice("en-us+m3", rate=150).render("bottom port open"))
     judge.judge(utterance)

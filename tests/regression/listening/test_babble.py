@@ -15,7 +15,7 @@ from assistant.procedure.enums import State
 from assistant.procedure.events import Heard
 from assistant.procedure.model import Status
 from assistant.record import open_record
-from assistant.session.rehearse import Rehearsal, Wish
+from assistant.session.rehearse import Rehearsal, RehearsalSettings
 from assistant.speech.pcm import bytes_of, samples_of
 from assistant.speech.tts import Voice
 from assistant.storage import bundled_files
@@ -50,7 +50,7 @@ def test_a_session_in_babble_takes_its_samples_and_nothing_false(
         room = babble(CHATTER[1::2])
     except DeviceError as fault:
         pytest.skip(str(fault))
-    wish = Wish(
+    wish = RehearsalSettings(
         plan=bundled_files.read_plan("double-cone"),
         plan_name="plan",
         grammar=bundled_files.read_grammar("en"),

@@ -8,7 +8,7 @@ import pytest
 
 from assistant.plan import Plan
 from assistant.plan.check import findings
-from assistant.plan.finding import Finding, Verdict, fit_if, overall
+from assistant.plan.finding import Finding, Fitness, fit_if, overall
 from assistant.plan.insertion_geometry import insertions
 from assistant.plan.location_checks import port_unsafe
 from assistant.plan.powder_bed import bed_of
@@ -27,21 +27,21 @@ def test_shipped_plans_are_fit(name: str, shipped: Callable[[str], Plan]) -> Non
     """Every line of a shipped plan is fit, by the limits every plan has."""
     plan = shipped(name)
     found = findings(plan)
-    assert [finding for finding in found if finding.verdict is not Verdict.FIT] == []
-    assert overall(found) is Verdict.FIT
+    assert [finding for finding in found if finding.verdict is not Fitness.FIT] == []
+    assert overall(found) is Fitness.FIT
     assert "limits" not in plan.model_fields_set
     assert all(f.number and f.limit and f.source and f.group for f in found)
 
 
 def test_overall_is_the_worst() -> None:
     """One unfit line makes the plan unfit; no line at all is fit."""
-    fit = Finding("g", "s", Verdict.FIT, "1", "2", "x")
-    caution = Finding("g", "s", Verdict.CAUTION, "1", "2", "x")
-    unfit = Finding("g", "s", Verdict.UNFIT, "1", "2", "x")
-    assert overall([]) is Verdict.FIT
-    assert overall([fit, caution]) is Verdict.CAUTION
-    assert overall([unfit, fit, caution]) is Verdict.UNFIT
-    assert fit_if(holds=False) is Verdict.UNFIT
+    fit = Finding("g", "s", Fitness.FIT, "1", "2", "x")
+    caution = Finding("g", "s", Fitness.CAUTION, "1", "2", "x")
+    unfit = Finding("g", "s", Fitness.UNFIT, "1", "2", "x")
+    assert overall([]) is Fitness.FIT
+    assert overall([fit, caution]) is Fitness.CAUTION
+    assert overall([unfit, fit, caution]) is Fitness.UNFIT
+    assert fit_if(holds=False) is Fitness.UNFIT
 
 
 @dataclass(frozen=True)
@@ -50,7 +50,7 @@ class Case:
 
     what: str
     subject: str
-    verdict: Verdict
+    verdict: Fitness
     note: str
     table: str
     keys: dict[str, Any]
@@ -58,7 +58,7 @@ class Case:
 
 def places(what: str, note: str, **keys: float) -> Case:
     """Return a case of a single, badly placed insertion."""
-    return Case(what, "L1", Verdict.UNFIT, note, "locations", keys)
+    return Case(what, "L1", Fitness.UNFIT, note, "locations", keys)
 
 
 BROKEN = (
@@ -78,12 +78,12 @@ def test_broken_insertions(case: Case, cone: Plan, with_locations: Change) -> No
     """Each way an insertion can fail is unfit and says so."""
     plan = with_locations(cone, case.keys)
     found = line(plan, case.subject)
-    assert found.verdict is Verdict.UNFIT
+    assert found.verdict is Fitness.UNFIT
     assert case.note in found.note
-    assert overall(findings(plan)) is Verdict.UNFIT
+    assert overall(findings(plan)) is Fitness.UNFIT
 
 
-CAUTION, UNFIT = Verdict.CAUTION, Verdict.UNFIT
+CAUTION, UNFIT = Fitness.CAUTION, Fitness.UNFIT
 NO_PARTICLES = {"active_d50_um": None, "active_gsd": None, "active_density_g_ml": None}
 
 TABLES = (
@@ -121,7 +121,7 @@ TABLES = (
 @pytest.mark.parametrize("case", TABLES, ids=lambda case: case.what)
 def test_lines(case: Case, cone: Plan, with_part: Change, with_locations: Change) -> None:
     """Each line turns when what it looks at is changed, and says what to do."""
-    assert line(cone, case.subject).verdict is Verdict.FIT
+    assert line(cone, case.subject).verdict is Fitness.FIT
     plan = with_part(cone, case.table, **case.keys)
     if case.what == "greedy":
         plan = with_locations(plan, {"depth_mm": 1190.0})
@@ -134,20 +134,20 @@ def test_large_die_with_a_reason(cone: Plan, with_part: Change) -> None:
     """A stated reason makes an unusual die fit, and is repeated in the line."""
     plan = with_part(cone, "sampler", die_volume_ml=5.0, dose_multiple_reason="the assay needs 2 g")
     found = line(plan, "unit doses in one die")
-    assert found.verdict is Verdict.FIT
+    assert found.verdict is Fitness.FIT
     assert found.note == "reason: the assay needs 2 g"
 
 
 def test_balance(shipped: Callable[[str], Plan], with_part: Change) -> None:
     """A die lighter than the balance's least net weight is unfit."""
     plan = shipped("bin")
-    assert line(plan, "balance").verdict is Verdict.FIT
+    assert line(plan, "balance").verdict is Fitness.FIT
     coarse = with_part(plan, "weighing", minimum_mg=450.0)
-    assert line(coarse, "balance").verdict is Verdict.UNFIT
+    assert line(coarse, "balance").verdict is Fitness.UNFIT
     subject = "minimum weight of the balance"
-    assert line(plan, subject).verdict is Verdict.FIT
+    assert line(plan, subject).verdict is Fitness.FIT
     wishful = with_part(plan, "weighing", minimum_mg=81.0)
-    assert line(wishful, subject).verdict is Verdict.CAUTION
+    assert line(wishful, subject).verdict is Fitness.CAUTION
     assert "repeatability test" in line(wishful, subject).note
 
 
@@ -159,7 +159,7 @@ def test_full_coverage_names_no_gap(cone: Plan, with_part: Change) -> None:
 def test_missing_reason_for_replicates(shipped: Callable[[str], Plan], with_part: Change) -> None:
     """Fewer than three from one spot want a reason; with one they are fit."""
     plan = with_part(shipped("v-blender"), "study", replicates_reason=None)
-    assert line(plan, "replicates").verdict is Verdict.CAUTION
+    assert line(plan, "replicates").verdict is Fitness.CAUTION
     assert line(plan, "replicates").note == "state [study] replicates_reason"
     assert line(shipped("v-blender"), "replicates").note.startswith("reason: development study")
 
@@ -169,26 +169,26 @@ def test_one_depth_only(cone: Plan, with_locations: Change) -> None:
     places = [
         {"depth_mm": 900.0, "x_mm": x, "y_mm": y} for x in (-120.0, 120.0) for y in (-90.0, 90.0)
     ]
-    assert line(with_locations(cone, *places), "depths").verdict is Verdict.CAUTION
+    assert line(with_locations(cone, *places), "depths").verdict is Fitness.CAUTION
 
 
 def test_earthing(cone: Plan, with_part: Change) -> None:
     """Metal without earthing is a caution, plastic without it unfit; plastic always has a word."""
     bare = cone.model_copy(update={"cautions": ("isolated",)})
-    assert line(bare, "shaft material").verdict is Verdict.CAUTION
+    assert line(bare, "shaft material").verdict is Fitness.CAUTION
     assert line(bare, "shaft material").note == "add 'earthed' to cautions"
     plastic = with_part(cone, "sampler", shaft="plastic")
-    assert line(plastic, "shaft material").verdict is Verdict.FIT
+    assert line(plastic, "shaft material").verdict is Fitness.FIT
     assert "holds its charge" in line(plastic, "shaft material").note
     both = plastic.model_copy(update={"cautions": ()})
-    assert line(both, "shaft material").verdict is Verdict.UNFIT
+    assert line(both, "shaft material").verdict is Fitness.UNFIT
 
 
 def test_crossed_wake_proposes_an_order(cone: Plan, with_locations: Change) -> None:
     """A port in an earlier wake is unfit, and the line gives an order that avoids it."""
     plan = with_locations(cone, {"depth_mm": 1000.0}, {"depth_mm": 800.0, "x_mm": 40.0})
     found = line(plan, "order")
-    assert found.verdict is Verdict.UNFIT
+    assert found.verdict is Fitness.UNFIT
     assert found.note == "L2 after L1 (40 mm); take this order: L2 L1"
     twice = with_locations(cone, {"depth_mm": 900.0}, {"depth_mm": 900.0, "x_mm": 10.0})
     assert line(twice, "order").note.endswith("no order avoids it: move them apart")

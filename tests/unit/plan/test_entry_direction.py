@@ -17,7 +17,7 @@ from assistant.plan.entry_direction import (
     from_middle,
     told_shift_mm,
 )
-from assistant.plan.finding import Verdict
+from assistant.plan.finding import Fitness
 from assistant.plan.insertion_geometry import direction, insertions, opening_for
 from assistant.plan.powder_bed import bed_of
 
@@ -115,10 +115,10 @@ def test_a_direction_between_the_hours_is_remarked(cone: Plan, with_locations: C
     beside = with_locations(cone, {**place, "towards_deg": 22.0})
     (fit,) = [f for f in findings(near) if f.subject == "clock rounding"]
     (off,) = [f for f in findings(beside) if f.subject == "clock rounding"]
-    assert fit.verdict is Verdict.FIT
+    assert fit.verdict is Fitness.FIT
     assert fit.number == "the tip ends up to 0 mm from its place, at L1"
     # 1000 mm at 25 degrees reach 423 mm out; 7 degrees of that are 52 mm.
-    assert off.verdict is Verdict.CAUTION
+    assert off.verdict is Fitness.CAUTION
     assert off.number == "the tip ends up to 52 mm from its place, at L1"
     assert "half hours" in off.note
 

@@ -8,7 +8,7 @@ import pytest
 from assistant.errors import PlanError
 from assistant.plan import Plan, parse_plan
 from assistant.plan.check import findings
-from assistant.plan.finding import Verdict
+from assistant.plan.finding import Fitness
 from assistant.plan.locations import propose
 from assistant.plan.new_plan import new_plan, plan_of
 from assistant.plan.questionnaire import QUESTIONS, answers_of
@@ -25,8 +25,8 @@ def test_every_vessel_and_sampler(vessel: str, sampler: str) -> None:
     assert plan.sampler.kind == sampler
     assert len(plan.locations) == 10
     found = findings(plan)
-    assert [f for f in found if f.verdict is Verdict.UNFIT] == []
-    open_points = {f.subject for f in found if f.verdict is Verdict.CAUTION}
+    assert [f for f in found if f.verdict is Fitness.UNFIT] == []
+    open_points = {f.subject for f in found if f.verdict is Fitness.CAUTION}
     assert open_points <= {"random mixture", "replicates"}
 
 
@@ -38,7 +38,7 @@ def test_other_sizes_and_ports(vessel: str, ports: str, mass: str) -> None:
     """Small and large vessels and several ports are served as well."""
     plan = plan_of(answers_of({"vessel": vessel, "ports": ports, "fill_mass_kg": mass}))
     assert len(plan.sampler.ports_mm) == int(ports)
-    assert all(f.verdict is not Verdict.UNFIT for f in findings(plan))
+    assert all(f.verdict is not Fitness.UNFIT for f in findings(plan))
 
 
 def test_text_is_complete_and_commented() -> None:
@@ -128,7 +128,7 @@ def test_proposal_steps_aside_for_several_ports() -> None:
     plan = plan_of(answers_of({"ports": "3"}))
     codes = [place.code for place in propose(plan)]
     assert sorted(codes) == sorted(place.code for place in plan.locations)
-    assert all(f.verdict is not Verdict.UNFIT for f in findings(plan))
+    assert all(f.verdict is not Fitness.UNFIT for f in findings(plan))
 
 
 @pytest.mark.slow
@@ -146,4 +146,4 @@ def test_proposal_on_a_heap() -> None:
     plan = plan_of(answers_of({"vessel": "cylinder"}))
     heaped = plan.model_copy(update={"powder": plan.powder.model_copy(update={"repose_deg": 20.0})})
     found = heaped.model_copy(update={"locations": propose(heaped)})
-    assert all(f.verdict is not Verdict.UNFIT for f in findings(found))
+    assert all(f.verdict is not Fitness.UNFIT for f in findings(found))

@@ -34,7 +34,7 @@ from assistant.procedure.events import (
     dump,
     load,
 )
-from assistant.procedure.transition_context import Work
+from assistant.procedure.transition_context import Transition
 from tests.unit.procedure.conftest import OPENED, RESUMED, Drive
 
 Start = Callable[..., Drive]
@@ -163,11 +163,11 @@ def test_every_timer_rings_as_a_signal() -> None:
 
 def test_rows_that_need_a_phrase_say_so(drive: Start) -> None:
     """Calling them otherwise is a mistake of the program, not of a user."""
-    work = Work(drive("double-cone", State.SEATING).session)
+    work = Transition(drive("double-cone", State.SEATING).session)
     with pytest.raises(RuntimeError, match="needs a phrase"):
         actions.meaning_of(work)
     with pytest.raises(RuntimeError, match="asks for a past"):
-        actions.correct(Work(drive("brief").answer().session))
+        actions.correct(Transition(drive("brief").answer().session))
 
 
 def test_the_picture_shows_the_main_way() -> None:

@@ -23,7 +23,7 @@ from assistant.procedure.events import DeviceLost, Event, Heard, Meaning, Remark
 from assistant.procedure.machine import Outcome, step
 from assistant.procedure.model import Session, begin
 from assistant.procedure.table import Line, rows
-from assistant.procedure.transition_context import Work
+from assistant.procedure.transition_context import Transition
 from tests.unit.procedure.conftest import (
     NAMES,
     OPENED,
@@ -87,12 +87,12 @@ def row_for(
     source: Source = "text",
 ) -> Line | None:
     """Return the first row of the table that fits, found without the machine."""
-    work = Work(session, meaning=meaning, released=released, by_voice=source == "voice")
+    work = Transition(session, meaning=meaning, released=released, by_voice=source == "voice")
     fitting = (row for row in ROWS.get((session.state, trigger), ()) if _fits(row, work))
     return next(fitting, None)
 
 
-def _fits(row: Line, work: Work) -> bool:
+def _fits(row: Line, work: Transition) -> bool:
     return row.guard is None or row.guard(work)
 
 

@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from assistant.clock import BUILT
-from assistant.conformance import PRESENT, Told
+from assistant.conformance import PRESENT, FoldedEntry
 from assistant.journal.chain import seal
 from assistant.plan import parse_plan
 from assistant.ports import Instant
@@ -31,7 +31,7 @@ def followed(moments: Iterable[Moment]) -> Times:
         utc = (START + timedelta(seconds=wall)).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
         at = Instant(utc, round(steady * 1e9))
         last = seal(last, at=at, boot=boot, by="Ada", event=dump(event), outcome={})
-        times.note(Told(last, event, Outcome(SESSION, (), advanced=False)))
+        times.note(FoldedEntry(last, event, Outcome(SESSION, (), advanced=False)))
     times.end()
     return times
 

@@ -17,7 +17,7 @@ from assistant.journal.entry import Entry
 from assistant.plan import insertion_geometry, parse_plan
 from assistant.ports import Instant
 from assistant.storage import bundled_files
-from assistant.storage.record_reader import RecordView
+from assistant.storage.record_reader import RecordReader
 from assistant.storage.record_writer import RecordFolder
 from assistant.testing import quick_record
 
@@ -101,7 +101,7 @@ def resealed(record: Path, change: Callable[[Outcome], Outcome]) -> list[bytes]:
     """The record as another version wrote it, the outcome before entering changed."""
     last: Entry | None = None
     lines = []
-    for entry in read(RecordView(record).lines()):
+    for entry in read(RecordReader(record).lines()):
         event, outcome = dict(entry.event), dict(entry.outcome)
         if entry.seq == 1:
             event["software"] = "sampling-assistant 0.0.9"

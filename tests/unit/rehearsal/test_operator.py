@@ -14,7 +14,7 @@ from assistant.procedure.enums import END, Intent, State, Timer
 from assistant.procedure.events import Event, Heard, Meaning, Opened, RemarkTaken, TimerRang
 from assistant.procedure.machine import step
 from assistant.procedure.model import Session, begin
-from assistant.rehearsal.operator import MAX_TRIES, Deed, Operator
+from assistant.rehearsal.operator import MAX_TRIES, Operator, OperatorAction
 from assistant.rehearsal.script import Script, Slip, parse_script
 from assistant.storage import bundled_files
 
@@ -44,7 +44,7 @@ class Room:
         """Open the session."""
         self.operator = Operator(ENGLISH, script, seed)
         self.session = begin(plan_of(name))
-        self.deeds: list[tuple[State, Deed]] = []
+        self.deeds: list[tuple[State, OperatorAction]] = []
         self.deaf: Callable[[Session], bool] = lambda _session: False
         self.take(OPENED)
 
@@ -55,7 +55,7 @@ class Room:
         if outcome.advanced:
             self.operator.arrived(self.session)
 
-    def act(self) -> Deed | None:
+    def act(self) -> OperatorAction | None:
         """Let the operator do one thing."""
         session = self.session
         deed = self.operator.next(session)

@@ -15,10 +15,10 @@ from assistant.evaluation.simulated_assays import Truth, results
 from assistant.grammar.language import parse_grammar
 from assistant.plan import parse_plan
 from assistant.procedure.enums import State
-from assistant.report.evaluation_run import Case, Laboratory, Wish, make_case
+from assistant.report.evaluation_run import Case, EvaluationRequest, Laboratory, make_case
 from assistant.report.vial_records import RecordStudy, study_of
 from assistant.storage import bundled_files
-from assistant.testing import Instead, quick_record
+from assistant.testing import Departure, quick_record
 from tests.memory_journal import MemoryJournal
 
 GRAMMAR = bundled_files.read_grammar("en")
@@ -30,7 +30,10 @@ MakeCase = Callable[..., Case]
 
 @cache
 def _record(
-    plan: str, departures: tuple[Instead, ...], until: State | None, changes: tuple[tuple[str, str]]
+    plan: str,
+    departures: tuple[Departure, ...],
+    until: State | None,
+    changes: tuple[tuple[str, str]],
 ) -> RecordStudy:
     raw = bundled_files.read_plan(plan).decode()
     for old, new in changes:
@@ -48,7 +51,7 @@ def record() -> Record:
     """Return a function that makes a record and gathers what it says."""
 
     def make(
-        *departures: Instead,
+        *departures: Departure,
         plan: str = "double-cone",
         until: State | None = None,
         changes: Sequence[tuple[str, str]] = (),
@@ -89,15 +92,17 @@ def case(record: Record, sheet: Sheet) -> MakeCase:
     """Return a function that evaluates a record with made-up assays."""
 
     def make(
-        *departures: Instead,
+        *departures: Departure,
         plan: str = "double-cone",
         changes: Sequence[tuple[str, str]] = (),
         truth: Truth | None = None,
-        wish: Wish | None = None,
+        wish: EvaluationRequest | None = None,
         masses: bool = True,
     ) -> Case:
         taken = record(*departures, plan=plan, changes=changes)
         assays = sheet(taken, truth, masses=masses)
-        return make_case(taken, assays, wish or Wish(), software="sampling-assistant 9.9")
+        return make_case(
+            taken, assays, wish or EvaluationRequest(), software="sampling-assistant 9.9"
+        )
 
     return make

@@ -29,21 +29,21 @@ from assistant.report.document_model import (
     Verdict,
     table,
 )
-from assistant.report.evaluation_run import Case, Laboratory, Wish, make_case
+from assistant.report.evaluation_run import Case, EvaluationRequest, Laboratory, make_case
 from assistant.report.html import html
 from assistant.report.json_output import case_json
 from assistant.report.pdf import pdf
 from assistant.report.plots import components, drawing
 from assistant.report.sections import document, in_short, verdict
 from assistant.report.vial_records import RecordStudy
-from assistant.testing import Instead
+from assistant.testing import Departure
 
 MakeCase = Callable[..., Case]
 Record = Callable[..., RecordStudy]
 Sheet = Callable[..., Laboratory]
 
-LATE = Instead(State.FILLING, 40.0, visit=2)
-AGAIN = Instead(State.DISPOSING, Meaning(intent=Intent.INSERTION_REPEATED))
+LATE = Departure(State.FILLING, 40.0, visit=2)
+AGAIN = Departure(State.DISPOSING, Meaning(intent=Intent.INSERTION_REPEATED))
 SECTIONS = [
     "What the numbers point to",
     "The study",
@@ -208,9 +208,9 @@ def test_what_limits_the_answer_stands_below_it(record: Record, sheet: Sheet) ->
     """A stopped session, vials left out, open deviations and a short design are said at once."""
     stopped = record(
         LATE,
-        Instead(State.SEATING, Meaning(intent=Intent.STOP_SAMPLING), visit=4),
+        Departure(State.SEATING, Meaning(intent=Intent.STOP_SAMPLING), visit=4),
     )
-    found = make_case(stopped, sheet(stopped), Wish(partial=True), software="x")
+    found = make_case(stopped, sheet(stopped), EvaluationRequest(partial=True), software="x")
     made = document(found)
     verdict = made.blocks[0]
     assert isinstance(verdict, Verdict)
@@ -226,9 +226,9 @@ def test_what_limits_the_answer_stands_below_it(record: Record, sheet: Sheet) ->
 def test_a_session_broken_off_says_where_it_stands(record: Record, sheet: Sheet) -> None:
     """A record that simply ends is not called stopped."""
     found = record(
-        Instead(State.STOWING, DeviceLost(device="speaker", reason="dead")), until=State.COUNTING
+        Departure(State.STOWING, DeviceLost(device="speaker", reason="dead")), until=State.COUNTING
     )
-    made = document(make_case(found, sheet(found), Wish(partial=True), software="x"))
+    made = document(make_case(found, sheet(found), EvaluationRequest(partial=True), software="x"))
     assert "not closed: counting" in words(section(made, "Record, software and inputs"))
 
 
@@ -236,7 +236,7 @@ def test_one_result_per_location_says_what_cannot_be_told(record: Record, sheet:
     """No components, no replicates, the curve on the SD of all; both forms are still set."""
     lines = "".join(f"{3 * n + 1},{99 + n % 3}\n" for n in range(10))
     assays = sheet("vial,assay (% of target)\n" + lines)
-    found = make_case(record(), assays, Wish(partial=True), software="x")
+    found = make_case(record(), assays, EvaluationRequest(partial=True), software="x")
     made = document(found)
     assert "cannot be told from" in words(section(made, "Variance components"))
     assert "No sample masses are known" in words(section(made, "Marks of the sampler"))
@@ -286,7 +286,7 @@ def test_long_lists_are_cut_at_the_top() -> None:
 def test_equal_results_are_reported_as_such(record: Record, sheet: Sheet) -> None:
     """Zero variance: no F, no REML, no screening, one indication, and both forms are set."""
     text = "vial,assay (% of target)\n" + "".join(f"{n},99\n" for n in range(1, 31))
-    made = document(make_case(record(), sheet(text), Wish(), software="x"))
+    made = document(make_case(record(), sheet(text), EvaluationRequest(), software="x"))
     said = words(made)
     assert "All results are equal" in said
     assert "too few differing results to screen" in said
@@ -297,9 +297,9 @@ def test_equal_results_are_reported_as_such(record: Record, sheet: Sheet) -> Non
 
 def test_nothing_to_compare_is_said(record: Record, sheet: Sheet) -> None:
     """Two locations with one result each know no factor that could be compared."""
-    stopped = record(Instead(State.SEATING, Meaning(intent=Intent.STOP_SAMPLING), visit=3))
+    stopped = record(Departure(State.SEATING, Meaning(intent=Intent.STOP_SAMPLING), visit=3))
     assays = sheet("vial,assay (% of target)\n1,99\n4,101\n")
-    made = document(make_case(stopped, assays, Wish(partial=True), software="x"))
+    made = document(make_case(stopped, assays, EvaluationRequest(partial=True), software="x"))
     assert "No factor of the sampling is known" in words(section(made, "Marks of the sampler"))
     assert "Nothing in particular" in words(section(made, "What the numbers point to"))
     assert pdf(made).startswith(b"%PDF")
@@ -308,7 +308,7 @@ def test_nothing_to_compare_is_said(record: Record, sheet: Sheet) -> None:
 def test_unequal_and_negative_components_are_explained(record: Record, sheet: Sheet) -> None:
     """An estimate below zero is given as zero and said to be so."""
     text = "vial,assay (% of target)\n" + "".join(f"{n},{99 + n % 3}\n" for n in range(1, 31))
-    made = document(make_case(record(), sheet(text), Wish(), software="x"))
+    made = document(make_case(record(), sheet(text), EvaluationRequest(), software="x"))
     assert "below zero and given as zero" in words(section(made, "Variance components"))
 
 
@@ -467,7 +467,7 @@ def test_a_heading_can_ask_for_a_new_page_and_a_warning_stands_out() -> None:
 def test_a_break_shows_in_the_vials(case: MakeCase) -> None:
     """A port whose opening spans a restart has a dash where its seconds would be."""
     broken = Resumed(software="later", engine="typed", microphone="none", speaker="none")
-    made = document(case(Instead(State.FILLING, broken)))
+    made = document(case(Departure(State.FILLING, broken)))
     first = rows(made, "Every vial")[0]
     assert first[6] == "\N{EN DASH}"
 
@@ -491,7 +491,7 @@ def test_made_up_data_is_marked_on_every_page(
         return make_case(
             replace(told, opened=told.opened.model_copy(update={"kind": kind})),
             replace(assays, sheet=replace(assays.sheet, made_up=simulated)),
-            Wish(),
+            EvaluationRequest(),
             software="sampling-assistant 9.9",
         )
 
@@ -522,7 +522,7 @@ def test_samples_of_more_than_one_dose_are_warned_about(case: MakeCase) -> None:
     assert "The samples hold 1.52 to 1.74 unit doses." in said
     assert "about 1.28 times as much" in said  # root of 1.63
     assert not any("unit doses" in aside for aside in verdict(plain).asides)
-    asides = verdict(case(wish=Wish(scheme="usp-905"))).asides
+    asides = verdict(case(wish=EvaluationRequest(scheme="usp-905"))).asides
     assert any("usp-905 judges dosage units" in aside for aside in asides)
     unweighed = words(document(case(masses=False)))
     assert "The samples hold 1.44 to 1.86 unit doses." in unweighed

@@ -13,22 +13,22 @@ from assistant.procedure.enums import Intent, State
 from assistant.procedure.events import Meaning
 from assistant.report.evaluation_run import (
     Case,
+    EvaluationRequest,
     Laboratory,
-    Wish,
     axis_estimate,
     make_case,
     outcome_of,
 )
 from assistant.report.sections import verdict
 from assistant.report.vial_records import RecordStudy
-from assistant.testing import Instead
+from assistant.testing import Departure
 
 Record = Callable[..., RecordStudy]
 Sheet = Callable[..., Laboratory]
 MakeCase = Callable[..., Case]
 
 UNEVEN = Truth(100.0, 6.0, 0.5)
-EMPTY = Instead(State.EMPTYING_DIES, Meaning(intent=Intent.VIAL_EMPTY, vial=2), visit=2)
+EMPTY = Departure(State.EMPTYING_DIES, Meaning(intent=Intent.VIAL_EMPTY, vial=2), visit=2)
 
 
 def test_the_record_s_facts_reach_the_results(case: MakeCase) -> None:
@@ -71,7 +71,7 @@ def test_a_planted_slope_is_found(case: MakeCase) -> None:
 @pytest.mark.parametrize("scheme", ["industry-2014", "e2810-plan-2"])
 def test_the_asked_scheme_leads(case: MakeCase, truth: Truth, scheme: str, *, met: bool) -> None:
     """Its verdict is the case's verdict."""
-    found = case(truth=truth, wish=Wish(scheme=scheme))
+    found = case(truth=truth, wish=EvaluationRequest(scheme=scheme))
     assert found.outcome.scheme.key == scheme
     assert found.met is met
 
@@ -79,7 +79,7 @@ def test_the_asked_scheme_leads(case: MakeCase, truth: Truth, scheme: str, *, me
 def test_an_unknown_scheme_is_named(case: MakeCase) -> None:
     """With those that there are; plan 2 needs replicates."""
     with pytest.raises(InputError, match="no scheme 'house'; it has industry-2014"):
-        case(wish=Wish(scheme="house"))
+        case(wish=EvaluationRequest(scheme="house"))
     assert outcome_of(case().study, "usp-905").scheme.key == "usp-905"
 
 
@@ -87,10 +87,12 @@ def test_a_session_that_is_not_closed_stops_the_verdict(record: Record, sheet: S
     """Unless a partial evaluation is asked for; then two insertions are enough for one."""
     broken = record(until=State.SEATING)
     with pytest.raises(InputError, match=r"not closed \(it stands at seating\)"):
-        make_case(broken, sheet("vial,assay (% of target)\n1,99\n"), Wish(), software="x")
-    stopped = record(Instead(State.SEATING, Meaning(intent=Intent.STOP_SAMPLING), visit=4))
+        make_case(
+            broken, sheet("vial,assay (% of target)\n1,99\n"), EvaluationRequest(), software="x"
+        )
+    stopped = record(Departure(State.SEATING, Meaning(intent=Intent.STOP_SAMPLING), visit=4))
     assert not stopped.complete
-    taken = make_case(stopped, sheet(stopped), Wish(partial=True), software="x")
+    taken = make_case(stopped, sheet(stopped), EvaluationRequest(partial=True), software="x")
     assert taken.study.summary.n == 9
     assert any("not reconciled" in problem for problem in taken.joined.problems)
 
@@ -102,8 +104,8 @@ def test_missing_and_empty_vials_stop_until_somebody_decides(record: Record, she
         "vial,assay (% of target)\n" + "".join(f"{n},{99 + n % 3}\n" for n in range(3, 31))
     )
     with pytest.raises(InputError, match="without an assay: 1; not reconciled in the session: 2"):
-        make_case(found, assays, Wish(), software="x")
-    partial = make_case(found, assays, Wish(partial=True), software="x")
+        make_case(found, assays, EvaluationRequest(), software="x")
+    partial = make_case(found, assays, EvaluationRequest(partial=True), software="x")
     assert partial.study.summary.n == 28
     assert partial.joined.missing == ("1",)
 
@@ -123,14 +125,14 @@ def test_a_foreign_or_doubled_vial_is_never_passed_over(
     found = record()
     text = "vial,assay (% of target)\n" + "".join(f"{n},99\n" for n in range(1, 31)) + row + "\n"
     with pytest.raises(InputError, match=complaint):
-        make_case(found, sheet(text), Wish(partial=partial), software="x")
+        make_case(found, sheet(text), EvaluationRequest(partial=partial), software="x")
 
 
 def test_another_batch_is_never_passed_over(record: Record, sheet: Sheet) -> None:
     """A sheet that names another batch belongs to another session."""
     text = "vial,assay (% of target),batch\n" + "".join(f"{n},99,XX1\n" for n in range(1, 31))
     with pytest.raises(InputError, match=r"of another batch: 1 \(XX1\)"):
-        make_case(record(), sheet(text), Wish(partial=True), software="x")
+        make_case(record(), sheet(text), EvaluationRequest(partial=True), software="x")
 
 
 def test_the_curve_is_that_of_this_design(case: MakeCase) -> None:
@@ -152,7 +154,10 @@ def test_without_replicates_the_axis_is_the_sd_of_all(record: Record, sheet: She
     """One assay per location: nothing within, everything between."""
     rows = "".join(f"{3 * n + 1},{99 + n % 3}\n" for n in range(10))
     found = make_case(
-        record(), sheet("vial,assay (% of target)\n" + rows), Wish(partial=True), software="x"
+        record(),
+        sheet("vial,assay (% of target)\n" + rows),
+        EvaluationRequest(partial=True),
+        software="x",
     )
     assert found.study.components is None
     assert found.within_sd == 0.0
@@ -169,10 +174,10 @@ def test_two_ports_make_two_spots_of_a_location(case: MakeCase) -> None:
 
 def test_deviations_mark_their_vials(case: MakeCase) -> None:
     """A vial filled too long is touched; a deviation that was withdrawn touches nothing."""
-    late = Instead(State.FILLING, 40.0, visit=2)
+    late = Departure(State.FILLING, 40.0, visit=2)
     assert case(late).touched == {"2": [1]}
-    short = Instead(State.EMPTYING_DIES, Meaning(intent=Intent.VIAL_SHORT, vial=2), visit=2)
-    back = Instead(State.EMPTYING_DIES, Meaning(intent=Intent.CORRECTION), visit=3)
+    short = Departure(State.EMPTYING_DIES, Meaning(intent=Intent.VIAL_SHORT, vial=2), visit=2)
+    back = Departure(State.EMPTYING_DIES, Meaning(intent=Intent.CORRECTION), visit=3)
     assert case(short, back).touched == {}
     assert case(short).touched == {"2": [1]}
 

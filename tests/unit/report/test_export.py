@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from assistant.clock import ManualClock
-from assistant.conformance import Told, retell
+from assistant.conformance import FoldedEntry, retell
 from assistant.errors import RecordBroken
 from assistant.grammar.language import parse_grammar
 from assistant.plan import parse_plan
@@ -19,7 +19,7 @@ from assistant.report.export import SCHEMA_FILE, Export, Sample, schema, to_json
 from assistant.report.export_collect import Collector
 from assistant.report.export_tables import tables
 from assistant.storage import bundled_files
-from assistant.testing import Instead, quick_record
+from assistant.testing import Departure, quick_record
 from tests.memory_journal import MemoryJournal
 
 GRAMMAR = bundled_files.read_grammar("en")
@@ -32,7 +32,9 @@ WEIGHED = SMALL + (
 )
 
 
-def told_of(*departures: Instead, plan: bytes = SMALL, until: State | None = None) -> list[Told]:
+def told_of(
+    *departures: Departure, plan: bytes = SMALL, until: State | None = None
+) -> list[FoldedEntry]:
     """A record made in memory, told again."""
     journal = MemoryJournal()
     clock = ManualClock(datetime(2026, 3, 4, 8, tzinfo=UTC))
@@ -41,16 +43,16 @@ def told_of(*departures: Instead, plan: bytes = SMALL, until: State | None = Non
     return list(retell(journal.lines(), parse_plan(plan, "plan"), language))
 
 
-def export_of(*departures: Instead, plan: bytes = SMALL, until: State | None = None) -> Export:
+def export_of(*departures: Departure, plan: bytes = SMALL, until: State | None = None) -> Export:
     """Its export."""
     collector = Collector(parse_plan(plan, "plan"))
     faults = collector.collect(told_of(*departures, plan=plan, until=until))
     return collector.export(faults, ())
 
 
-def took_back(state: State, visit: int) -> Instead:
+def took_back(state: State, visit: int) -> Departure:
     """The operator corrects himself in a state."""
-    return Instead(state, Meaning(intent=Intent.CORRECTION), visit=visit)
+    return Departure(state, Meaning(intent=Intent.CORRECTION), visit=visit)
 
 
 def said(export: Export, words: str) -> list[int]:
@@ -122,7 +124,7 @@ def test_a_weight_is_timed_and_can_be_taken_back() -> None:
     assert float(corrected.samples[0].mass_mg) > 300
 
 
-OVERRUN = Instead(State.FILLING, 45.0, visit=2)
+OVERRUN = Departure(State.FILLING, 45.0, visit=2)
 
 
 @pytest.mark.parametrize(
@@ -135,7 +137,7 @@ OVERRUN = Instead(State.FILLING, 45.0, visit=2)
 )
 def test_a_deviation_has_its_end(intent: Intent, status: str, vials: int) -> None:
     """Who disposed of it, when, why; what became of the vials it touched."""
-    export = export_of(OVERRUN, Instead(State.DISPOSING, Meaning(intent=intent)))
+    export = export_of(OVERRUN, Departure(State.DISPOSING, Meaning(intent=intent)))
     (deviation,) = [d for d in export.deviations if d.number == 1]
     assert (deviation.kind, deviation.detail, deviation.location) == ("overrun", "middle", "C2")
     assert (deviation.status, deviation.reason) == (status, "seen and judged by the supervisor")
@@ -153,7 +155,7 @@ def test_a_deviation_has_its_end(intent: Intent, status: str, vials: int) -> Non
 
 def test_a_voided_vial_keeps_its_weight() -> None:
     """Void never means deleted: mass and the time of weighing stay what they were."""
-    void = Instead(State.DISPOSING, Meaning(intent=Intent.SAMPLES_VOIDED))
+    void = Departure(State.DISPOSING, Meaning(intent=Intent.SAMPLES_VOIDED))
     before, after = export_of(OVERRUN, plan=WEIGHED), export_of(OVERRUN, void, plan=WEIGHED)
     assert after.samples[1].status == "void"
     assert after.samples[1].mass_mg == before.samples[1].mass_mg != ""
@@ -163,7 +165,7 @@ def test_a_voided_vial_keeps_its_weight() -> None:
 
 def test_a_disposal_taken_back_is_open_again() -> None:
     """Time, person and reason of the first disposal are gone with it; both stand in the entries."""
-    void = Instead(State.DISPOSING, Meaning(intent=Intent.SAMPLES_VOIDED))
+    void = Departure(State.DISPOSING, Meaning(intent=Intent.SAMPLES_VOIDED))
     export = export_of(OVERRUN, void, took_back(State.SIGNING, 1), took_back(State.DISPOSING, 2))
     (deviation,) = export.deviations
     assert deviation.disposed is not None
@@ -175,7 +177,7 @@ def test_a_disposal_taken_back_is_open_again() -> None:
 
 def test_a_deviation_taken_back_is_withdrawn() -> None:
     """It keeps its number and names no vial any more."""
-    short = Instead(State.EMPTYING_DIES, Meaning(intent=Intent.VIAL_SHORT, vial=1))
+    short = Departure(State.EMPTYING_DIES, Meaning(intent=Intent.VIAL_SHORT, vial=1))
     export = export_of(short, took_back(State.EMPTYING_DIES, 2))
     (deviation,) = export.deviations
     assert (deviation.kind, deviation.status) == ("short-die", "withdrawn")
@@ -196,7 +198,7 @@ def test_entries_may_be_left_out() -> None:
 def test_it_goes_as_far_as_the_record_holds() -> None:
     """What breaks it is one sentence; what stood before is exported, as damaged."""
 
-    def broken() -> Iterator[Told]:
+    def broken() -> Iterator[FoldedEntry]:
         yield from told_of()[:12]
         raise RecordBroken("Entry 13 is not sound.")
 
@@ -210,7 +212,7 @@ def test_it_goes_as_far_as_the_record_holds() -> None:
 
 def test_numbers_stay_numbers_in_a_spreadsheet() -> None:
     """A sign in front of a number is no formula; in front of words it is kept from being one."""
-    remark = Instead(State.OPENING, Meaning(intent=Intent.NOTE_SPILL))
+    remark = Departure(State.OPENING, Meaning(intent=Intent.NOTE_SPILL))
     export = export_of(remark)
     (deviation,) = export.deviations
     for text, shown in (("-5.2", b",-5.2,"), ("-cmd", b",'-cmd,"), ("@x", b",'@x,")):

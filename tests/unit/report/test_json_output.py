@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from assistant.evaluation.operating_characteristic import Design
-from assistant.report.evaluation_run import Case, Laboratory, Wish, make_case
+from assistant.report.evaluation_run import Case, EvaluationRequest, Laboratory, make_case
 from assistant.report.json_output import case_json, plain
 from assistant.report.vial_records import RecordStudy
 
@@ -79,7 +79,7 @@ def test_the_same_case_gives_the_same_bytes(case: MakeCase) -> None:
 def test_what_does_not_exist_is_null(record: Record, sheet: Sheet) -> None:
     """With equal results there is no F and no REML."""
     text = "vial,assay (% of target)\n" + "".join(f"{n},99\n" for n in range(1, 31))
-    found = make_case(record(), sheet(text), Wish(), software="x")
+    found = make_case(record(), sheet(text), EvaluationRequest(), software="x")
     read = json.loads(case_json(found))
     assert read["study"]["components"]["table"]["f"] is None
     assert read["study"]["components"]["reml"] is None

@@ -21,7 +21,7 @@ from assistant.report.export_collect import Collector
 from assistant.report.session_sheet import session_sheet
 from assistant.report.sheet_labels import label_code, label_table
 from assistant.storage import bundled_files
-from assistant.testing import Instead, quick_record
+from assistant.testing import Departure, quick_record
 from tests.memory_journal import MemoryJournal
 
 GRAMMAR = bundled_files.read_grammar("en")
@@ -31,7 +31,7 @@ SMALL = b"[[locations]]".join(CONE[:3])
 
 @cache
 def export_of(
-    departures: tuple[Instead, ...] = (), until: State | None = None, plan: bytes = SMALL
+    departures: tuple[Departure, ...] = (), until: State | None = None, plan: bytes = SMALL
 ) -> Export:
     """An export of a record made in memory."""
     journal = MemoryJournal()
@@ -189,7 +189,7 @@ def test_a_long_course_is_cut_and_says_so(monkeypatch: pytest.MonkeyPatch) -> No
 def test_doubt_and_refusal_are_seen_in_the_course() -> None:
     """What was heard but not accepted stands there with the decision."""
     doubt = Heard(source="voice", text="dies are seated", decision="refuse", reason="unclear")
-    export = export_of.__wrapped__(departures=(Instead(State.SEATING, doubt),))
+    export = export_of.__wrapped__(departures=(Departure(State.SEATING, doubt),))
     assert "heard: dies are seated (refuse)" in printed(export)
 
 
@@ -204,8 +204,8 @@ def test_an_empty_record_has_a_sheet() -> None:
 
 def test_a_repeated_location_says_which_attempt() -> None:
     """The second time the sampler went in is told apart from the first."""
-    overrun = Instead(State.FILLING, 45.0, visit=2)
-    again = Instead(State.DISPOSING, Meaning(intent=Intent.INSERTION_REPEATED))
+    overrun = Departure(State.FILLING, 45.0, visit=2)
+    again = Departure(State.DISPOSING, Meaning(intent=Intent.INSERTION_REPEATED))
     export = export_of(departures=(overrun, again))
     assert {sample.attempt for sample in export.samples} == {1, 2}
     assert "C2 (attempt 2)" in printed(export)

@@ -12,12 +12,12 @@ from assistant.procedure.enums import Intent, State
 from assistant.procedure.events import DeviceLost, Meaning, RemarkTaken, Resumed
 from assistant.procedure.model import Status
 from assistant.report.vial_records import RecordStudy, random_mixture_rsd, study_of
-from assistant.testing import Instead
+from assistant.testing import Departure
 
 Record = Callable[..., RecordStudy]
 
 BREAK = Resumed(software="later", engine="typed", microphone="none", speaker="none")
-LATE = Instead(State.FILLING, 40.0, visit=2)
+LATE = Departure(State.FILLING, 40.0, visit=2)
 
 
 def test_every_vial_is_placed(record: Record) -> None:
@@ -52,12 +52,12 @@ def test_a_port_is_open_from_open_to_closed(record: Record) -> None:
 def test_a_correction_takes_the_opening_back(record: Record) -> None:
     """Only the opening that stood counts; a closing taken back goes on counting."""
     said = Meaning(intent=Intent.CORRECTION)
-    opened = record(Instead(State.FILLING, 20.0), Instead(State.FILLING, said, visit=2))
+    opened = record(Departure(State.FILLING, 20.0), Departure(State.FILLING, said, visit=2))
     assert opened.complete
     first = opened.vials[0].open_seconds
     assert first is not None
     assert first < 20.0
-    closed = record(Instead(State.RAISING, 9.0), Instead(State.RAISING, said, visit=2))
+    closed = record(Departure(State.RAISING, 9.0), Departure(State.RAISING, said, visit=2))
     longer = closed.vials[0].open_seconds
     assert longer is not None
     assert longer > 16.0
@@ -65,7 +65,7 @@ def test_a_correction_takes_the_opening_back(record: Record) -> None:
 
 def test_time_is_not_counted_across_a_restart(record: Record) -> None:
     """The steady clock begins anew with the program, so an opening across a break has no length."""
-    broken = record(Instead(State.FILLING, BREAK))
+    broken = record(Departure(State.FILLING, BREAK))
     assert broken.complete
     assert broken.vials[0].open_seconds is None
     assert broken.vials[1].open_seconds is not None
@@ -73,7 +73,7 @@ def test_time_is_not_counted_across_a_restart(record: Record) -> None:
 
 def test_a_repeated_insertion_comes_last_and_voids_what_it_replaces(record: Record) -> None:
     """The location is entered again, its vials count on, and results stay in the plan's order."""
-    found = record(LATE, Instead(State.DISPOSING, Meaning(intent=Intent.INSERTION_REPEATED)))
+    found = record(LATE, Departure(State.DISPOSING, Meaning(intent=Intent.INSERTION_REPEATED)))
     void = [vial for vial in found.vials if vial.status is Status.VOID]
     again = [vial for vial in found.vials if vial.attempt == 2]
     assert void
@@ -88,8 +88,8 @@ def test_a_repeated_insertion_comes_last_and_voids_what_it_replaces(record: Reco
 def test_a_break_that_moved_the_sampler_voids_and_repeats(record: Record) -> None:
     """The insertion in hand is void with the vials it had not filled yet."""
     found = record(
-        Instead(State.FILLING, BREAK, visit=4),
-        Instead(State.CHECKING, Meaning(intent=Intent.NEGATIVE)),
+        Departure(State.FILLING, BREAK, visit=4),
+        Departure(State.CHECKING, Meaning(intent=Intent.NEGATIVE)),
     )
     assert found.complete
     assert [vial.vial for vial in found.vials if vial.status is Status.VOID] == ["4", "5", "6"]
@@ -98,8 +98,10 @@ def test_a_break_that_moved_the_sampler_voids_and_repeats(record: Record) -> Non
 
 
 def test_what_never_reached_its_vial_is_not_reconciled(record: Record) -> None:
-    """A die that came out empty, one still in the sampler and one never filled await a decision."""
-    empty = record(Instead(State.EMPTYING_DIES, Meaning(intent=Intent.VIAL_EMPTY, vial=2), visit=2))
+    """An empty die, one still in the sampler and one never filled await a decision."""
+    empty = record(
+        Departure(State.EMPTYING_DIES, Meaning(intent=Intent.VIAL_EMPTY, vial=2), visit=2)
+    )
     assert empty.vials[1].status is Status.EMPTY
     assert empty.expected[1].state is Fate.UNRECONCILED
     broken_off = record(until=State.WITHDRAWING)
@@ -110,7 +112,7 @@ def test_what_never_reached_its_vial_is_not_reconciled(record: Record) -> None:
 
 def test_a_session_stopped_with_an_open_port_has_no_length(record: Record) -> None:
     """What was never confirmed closed has no time open."""
-    found = record(Instead(State.CLOSING, Meaning(intent=Intent.STOP_SAMPLING)))
+    found = record(Departure(State.CLOSING, Meaning(intent=Intent.STOP_SAMPLING)))
     assert found.session.state is State.STOPPED
     assert {vial.open_seconds for vial in found.vials} == {None}
 
@@ -135,8 +137,8 @@ def test_deviations_keep_their_circumstances(record: Record) -> None:
     """When, who, where, and the reason given at the disposal, typed or spoken."""
     found = record(
         LATE,
-        Instead(State.COUNTING, DeviceLost(device="speaker", reason="unplugged")),
-        Instead(State.REMARKING, RemarkTaken(clip="ab" * 32, seconds="3.0"), visit=2),
+        Departure(State.COUNTING, DeviceLost(device="speaker", reason="unplugged")),
+        Departure(State.REMARKING, RemarkTaken(clip="ab" * 32, seconds="3.0"), visit=2),
     )
     overrun, device = found.deviations
     assert overrun.location == "C2"
@@ -152,8 +154,8 @@ def test_a_remark_that_is_no_reason_is_none(record: Record) -> None:
     """A memo in the middle of the work belongs to no deviation, and a silent one says nothing."""
     found = record(
         LATE,
-        Instead(State.SEATING, Meaning(intent=Intent.REMARK), visit=2),
-        Instead(State.REMARKING, RemarkTaken(), visit=2),
+        Departure(State.SEATING, Meaning(intent=Intent.REMARK), visit=2),
+        Departure(State.REMARKING, RemarkTaken(), visit=2),
     )
     assert [one.reason for one in found.deviations] == [""]
 
@@ -162,9 +164,9 @@ def test_a_disposal_taken_back_is_open_again(record: Record) -> None:
     """The reason goes with the disposal it was given for."""
     found = record(
         LATE,
-        Instead(State.SIGNING, Meaning(intent=Intent.CORRECTION)),
-        Instead(State.DISPOSING, Meaning(intent=Intent.SAMPLES_VOIDED), visit=2),
-        Instead(State.REMARKING, RemarkTaken(text="too long open"), visit=2),
+        Departure(State.SIGNING, Meaning(intent=Intent.CORRECTION)),
+        Departure(State.DISPOSING, Meaning(intent=Intent.SAMPLES_VOIDED), visit=2),
+        Departure(State.REMARKING, RemarkTaken(text="too long open"), visit=2),
     )
     assert found.complete
     (overrun,) = found.deviations

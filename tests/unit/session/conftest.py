@@ -30,8 +30,8 @@ from assistant.ports import (
 from assistant.procedure.events import Event, Opened
 from assistant.procedure.machine import Outcome
 from assistant.procedure.model import Session, begin
-from assistant.session.journal_writer import Keeper
-from assistant.session.session_loop import Conductor, Parts
+from assistant.session.journal_writer import JournalWriter
+from assistant.session.session_loop import Parts, SessionLoop
 from assistant.speech.cut_and_judge import CutAndJudge
 from assistant.speech.listening_pipeline import ListeningPipeline
 from assistant.storage import bundled_files
@@ -162,7 +162,9 @@ class Bench:
         self.entries: list[tuple[Entry, Event, str]] = []
         self._noise = np.random.default_rng(3)
         self.pipeline = ListeningPipeline(CutAndJudge(self.script.judge), headset=headset)
-        keeper = Keeper(self.journal, self.clock, english(), trouble=self.trouble, wait=self._wait)
+        keeper = JournalWriter(
+            self.journal, self.clock, english(), trouble=self.trouble, wait=self._wait
+        )
         parts = Parts(
             language=english(),
             engine=self.script,
@@ -173,11 +175,11 @@ class Bench:
             clips=self.shelf,
             observers=(self,),
         )
-        self.conductor = Conductor(session, parts)
+        self.loop = SessionLoop(session, parts)
 
     def entered(self, entry: Entry, event: Event, outcome: Outcome, said: str) -> None:
         """Observe an entry."""
-        assert outcome.session == self.conductor.session
+        assert outcome.session == self.loop.session
         self.entries.append((entry, event, said))
 
     def trouble(self, reason: str) -> None:
@@ -191,7 +193,7 @@ class Bench:
     def open(self) -> None:
         """Take the first event."""
         operator = next(p.name for p in self.plan.people if p.role == "operator")
-        self.conductor.take(
+        self.loop.take(
             Opened(
                 software="s",
                 plan_sha256="p",
@@ -213,7 +215,7 @@ class Bench:
         for _ in range(round(seconds / 0.05)):
             if finish:
                 self.mouth.finish()
-            self.conductor.tick(self.block(4000 if loud else 20))
+            self.loop.tick(self.block(4000 if loud else 20))
             self.clock.advance(BLOCK_NS)
 
     def hear(self, text: str, decision: str = "accept") -> None:
@@ -226,14 +228,14 @@ class Bench:
     def type(self, text: str) -> None:
         """Type a line."""
         self.mouth.finish()
-        self.conductor.tick(None, typed=[Utterance(typed=text, source="text")])
+        self.loop.tick(None, typed=[Utterance(typed=text, source="text")])
 
     def press(self) -> None:
         """Press the key when the prompt has been heard."""
         self.mouth.finish()
-        self.conductor.tick(None)
+        self.loop.tick(None)
         self.clock.advance(1_100_000_000)
-        self.conductor.tick(None, typed=[Utterance(source="key")])
+        self.loop.tick(None, typed=[Utterance(source="key")])
 
     def proved(self) -> Session:
         """Fold the record and return the session it tells of."""
@@ -253,4 +255,4 @@ def bench() -> Iterator[Bench]:
     made.open()
     made.pass_time(1.0)
     yield made
-    assert made.proved() == made.conductor.session
+    assert made.proved() == made.loop.session

@@ -12,7 +12,7 @@ from assistant.ports import Utterance
 from assistant.session.engine_factory import EngineChoice, open_engine
 from assistant.speech.embedded_engine import EmbeddedEngine
 from assistant.speech.phone_listening import PhonesEngine
-from assistant.speech.simulated_room import Loopback
+from assistant.speech.simulated_room import SimulatedRoom
 from assistant.speech.tts import Voice
 from assistant.storage import bundled_files
 
@@ -66,7 +66,7 @@ def test_a_profile_belongs_to_the_phone_model(english: Language, tmp_path: Path)
 
 def heard(say: Callable[[str], bytes], words: str) -> Utterance:
     """Return words as spoken in a quiet room."""
-    room = Loopback(snr_db=20, seed=5)
+    room = SimulatedRoom(snr_db=20, seed=5)
     room.say(say(words), after_s=0.3)
     blocks = [room.next_block()]
     while room.speaking:

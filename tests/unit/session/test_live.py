@@ -29,7 +29,7 @@ from assistant.speech import audio_events
 from assistant.speech.audio_events import SoundQueue
 from assistant.speech.loudspeaker import TextOnlySpeaker
 from assistant.speech.resample import resampled
-from assistant.speech.simulated_room import Loopback
+from assistant.speech.simulated_room import SimulatedRoom
 from assistant.speech.tts import Voice
 from assistant.storage import bundled_files
 from assistant.storage.record_writer import RecordFolder
@@ -57,7 +57,7 @@ class Room(SoundQueue):
     def __init__(self, rate: int = 16_000) -> None:
         """Be a quiet room."""
         super().__init__()
-        self.room = Loopback(snr_db=25, seed=2)
+        self.room = SimulatedRoom(snr_db=25, seed=2)
         self.voice = Voice("en-us+f3", rate=150)
         self.sounds = True
         self.spoke_at = 0

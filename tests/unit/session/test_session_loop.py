@@ -22,7 +22,7 @@ def through_cautions(bench: Bench) -> Bench:
     """Answer what is asked before the work."""
     for line in ("vessel is isolated", "sampler is earthed", "protection is worn"):
         bench.type(line)
-    assert bench.conductor.session.state is State.SEATING
+    assert bench.loop.session.state is State.SEATING
     return bench
 
 
@@ -36,7 +36,7 @@ def to_filling(bench: Bench) -> Bench:
 def to_the_end(bench: Bench) -> Bench:
     """Press the key through the whole study, up to the signature."""
     for _ in range(3000):
-        if bench.conductor.session.state is State.SIGNING:
+        if bench.loop.session.state is State.SIGNING:
             break
         bench.pass_time(0.5)
         bench.press()
@@ -97,7 +97,7 @@ def test_the_number_is_listened_for_where_it_is_asked_for() -> None:
     bench = Bench(begin(plan_of("bin")))
     bench.open()
     through_cautions(bench)
-    while bench.conductor.session.state is not State.WEIGHING:
+    while bench.loop.session.state is not State.WEIGHING:
         bench.pass_time(0.5)
         bench.press()
     assert "<number> milligrams" in bench.script.legal
@@ -105,8 +105,8 @@ def test_the_number_is_listened_for_where_it_is_asked_for() -> None:
     assert bench.mouth.said[-1].startswith("I heard five six zero decimal five milligrams")
     assert "<number> milligrams" not in bench.script.union
     bench.type("affirm")
-    assert bench.conductor.session.progress.samples[0].mass_mg == "560.5"
-    assert bench.proved() == bench.conductor.session
+    assert bench.loop.session.progress.samples[0].mass_mg == "560.5"
+    assert bench.proved() == bench.loop.session
 
 
 def test_lines_and_keys_say_the_same_as_the_voice(bench: Bench) -> None:
@@ -134,7 +134,7 @@ def test_the_key_says_nothing_where_a_choice_is_needed(bench: Bench) -> None:
     heard = bench.events[-1]
     assert isinstance(heard, Heard)
     assert (heard.source, heard.text, heard.decision) == ("key", "", "refuse")
-    assert bench.conductor.session.state is State.NOTE_PLACE
+    assert bench.loop.session.state is State.NOTE_PLACE
 
 
 def test_the_gate_is_shut_while_a_prompt_is_spoken(bench: Bench) -> None:
@@ -161,7 +161,7 @@ def test_with_a_headset_a_phrase_cuts_the_prompt_short() -> None:
     bench.pass_time(0.6, loud=True, finish=False)
     bench.pass_time(0.5, finish=False)
     assert bench.mouth.cut == 0
-    assert bench.conductor.speaking
+    assert bench.loop.speaking
     bench.script.next.append(("accept", "vessel is isolated"))
     bench.pass_time(0.6, loud=True, finish=False)
     bench.pass_time(0.5, finish=False)
@@ -171,12 +171,12 @@ def test_with_a_headset_a_phrase_cuts_the_prompt_short() -> None:
 
 def test_a_new_state_cuts_the_prompt_and_drops_what_waits(bench: Bench) -> None:
     """What has been overtaken is not said any more."""
-    conductor = bench.conductor
-    conductor.take(DeviceLost(device="speaker", reason="gone"))
+    loop = bench.loop
+    loop.take(DeviceLost(device="speaker", reason="gone"))
     assert bench.mouth.said[-1] == "Loudspeaker lost. Read the screen."
-    conductor.take(DeviceLost(device="microphone", reason="gone"))
+    loop.take(DeviceLost(device="microphone", reason="gone"))
     assert bench.mouth.said[-1] == "Loudspeaker lost. Read the screen."
-    conductor.take(_typed(Intent.CAUTION_ISOLATED))
+    loop.take(_typed(Intent.CAUTION_ISOLATED))
     assert bench.mouth.said[-1].startswith("Is the metal")
     assert bench.mouth.cut == 1
     bench.pass_time(0.2)
@@ -189,15 +189,15 @@ def _typed(intent: Intent) -> Heard:
 
 def test_prompts_of_one_state_queue_up(bench: Bench) -> None:
     """Each waits for the real end of the one before."""
-    bench.conductor.take(DeviceLost(device="speaker", reason="gone"))
-    bench.conductor.take(DeviceLost(device="microphone", reason="gone"))
-    assert bench.conductor.speaking
+    bench.loop.take(DeviceLost(device="speaker", reason="gone"))
+    bench.loop.take(DeviceLost(device="microphone", reason="gone"))
+    assert bench.loop.speaking
     bench.mouth.finish()
-    bench.conductor.tick(None)
+    bench.loop.tick(None)
     assert bench.mouth.said[-1] == "Microphone lost. Use the key."
     bench.mouth.finish()
-    bench.conductor.tick(None)
-    assert not bench.conductor.speaking
+    bench.loop.tick(None)
+    assert not bench.loop.speaking
 
 
 def test_timers_ring_by_the_steady_clock(bench: Bench) -> None:
@@ -207,7 +207,7 @@ def test_timers_ring_by_the_steady_clock(bench: Bench) -> None:
     assert not any(isinstance(event, TimerRang) for event in bench.events)
     bench.pass_time(0.3)
     assert bench.events[-1] == TimerRang(
-        timer=Timer.FILL_REACHED, generation=bench.conductor.session.progress.timer
+        timer=Timer.FILL_REACHED, generation=bench.loop.session.progress.timer
     )
     assert bench.mouth.said[-1] == "Time is up."
     bench.type("bottom set filled")
@@ -220,13 +220,13 @@ def test_an_overrun_is_announced_and_noted(bench: Bench) -> None:
     to_filling(through_cautions(bench))
     bench.pass_time(31)
     assert bench.mouth.said[-1] == "Open for too long. This is noted."
-    assert [d.kind.value for d in bench.conductor.session.deviations] == ["overrun"]
+    assert [d.kind.value for d in bench.loop.session.deviations] == ["overrun"]
 
 
 def test_notices_come_before_what_was_typed(bench: Bench) -> None:
     """What the devices report happened first."""
     bench.pass_time(1.0)
-    bench.conductor.tick(
+    bench.loop.tick(
         bench.block(20),
         typed=[Utterance(source="key")],
         notices=[AudioLost(milliseconds=100)],
@@ -238,7 +238,7 @@ def test_a_spoken_remark_becomes_a_clip(bench: Bench) -> None:
     """From the end of the question until the speaker pauses; no phrase is looked for in it."""
     through_cautions(bench).type("record a remark")
     bench.pass_time(0.5)
-    assert bench.conductor.taking_remark
+    assert bench.loop.taking_remark
     bench.pass_time(1.5, loud=True)
     bench.pass_time(2.0)
     remark = bench.events[-1]
@@ -247,9 +247,9 @@ def test_a_spoken_remark_becomes_a_clip(bench: Bench) -> None:
     assert len(bench.shelf.clips[remark.clip]) == pytest.approx(
         float(remark.seconds) * 32000, abs=2 * 1600
     )
-    assert not bench.conductor.taking_remark
+    assert not bench.loop.taking_remark
     assert bench.mouth.said[-1].startswith("Kept. ")
-    assert bench.conductor.session.state is State.SEATING
+    assert bench.loop.session.state is State.SEATING
 
 
 def test_a_remark_may_be_typed(bench: Bench) -> None:
@@ -258,7 +258,7 @@ def test_a_remark_may_be_typed(bench: Bench) -> None:
     bench.type("  the filter was shaken ")
     assert bench.events[-1] == RemarkTaken(text="the filter was shaken")
     bench.pass_time(3.0)
-    assert not bench.conductor.taking_remark
+    assert not bench.loop.taking_remark
     assert bench.shelf.clips == {}
 
 
@@ -273,15 +273,15 @@ def test_the_key_ends_a_spoken_remark_and_keeps_it(bench: Bench) -> None:
     assert bench.shelf.clips[remark.clip]
     assert remark.text == ""
     bench.pass_time(0.5)
-    assert not bench.conductor.taking_remark
+    assert not bench.loop.taking_remark
 
 
 def test_the_key_before_the_remark_has_begun_keeps_nothing(bench: Bench) -> None:
     """There is no sound yet."""
     through_cautions(bench)
-    bench.conductor.tick(None)
+    bench.loop.tick(None)
     bench.type("record a remark")
-    bench.conductor.tick(None, typed=[_key()])
+    bench.loop.tick(None, typed=[_key()])
     assert bench.events[-1] == RemarkTaken()
 
 
@@ -303,13 +303,13 @@ def test_stopping_ends_a_remark(bench: Bench) -> None:
     bench.pass_time(0.5)
     bench.type("stop sampling now")
     bench.pass_time(0.2)
-    assert not bench.conductor.taking_remark
-    assert bench.conductor.session.state is State.STOPPING
+    assert not bench.loop.taking_remark
+    assert bench.loop.session.state is State.STOPPING
     bench.type("negative")
     bench.pass_time(0.5)
-    assert bench.conductor.taking_remark
+    assert bench.loop.taking_remark
     bench.type("nothing to add")
-    assert bench.conductor.session.state is State.SEATING
+    assert bench.loop.session.state is State.SEATING
 
 
 def test_a_failing_disk_holds_everything_and_is_noted_later(bench: Bench) -> None:
@@ -320,7 +320,7 @@ def test_a_failing_disk_holds_everything_and_is_noted_later(bench: Bench) -> Non
     assert bench.waits == [1.0, 1.0, 1.0]
     assert [event.type for event in bench.events[-2:]] == ["heard", "storage-troubled"]
     assert bench.events[-1] == StorageTroubled(reason="The disk is full.", seconds="3.0")
-    assert [d.kind.value for d in bench.conductor.session.deviations] == ["storage-trouble"]
+    assert [d.kind.value for d in bench.loop.session.deviations] == ["storage-trouble"]
     bench.pass_time(0.2)
     assert bench.mouth.said[-1] == "The record is written again."
 
@@ -356,25 +356,25 @@ def test_the_record_ends_with_its_closing(bench: Bench) -> None:
     to_the_end(through_cautions(bench))
     bench.journal.failures = 1
     bench.press()
-    conductor = bench.conductor
-    assert conductor.session.state is State.CLOSED
+    loop = bench.loop
+    assert loop.session.state is State.CLOSED
     lines = len(list(bench.journal.lines()))
     assert bench.mouth.said[-1].startswith("Record code ")
     assert bench.mouth.said[-1].endswith("The record is closed.")
-    assert not conductor.ended
+    assert not loop.ended
     bench.script.next.append(("accept", "say again"))
     bench.pass_time(0.6, loud=True, finish=False)
-    conductor.take(AudioLost(milliseconds=50))
+    loop.take(AudioLost(milliseconds=50))
     bench.type("say again")
     bench.pass_time(0.6)
-    assert conductor.ended
+    assert loop.ended
     assert len(list(bench.journal.lines())) == lines
 
 
 def test_the_head_code_is_spoken_between_insertions(bench: Bench) -> None:
     """It is that of the entry which asks for it."""
     through_cautions(bench)
-    while bench.conductor.session.state is not State.STOWING:
+    while bench.loop.session.state is not State.STOWING:
         bench.pass_time(0.05)
         bench.press()
     bench.press()
@@ -386,7 +386,7 @@ def hold(bench: Bench, seconds: float, *, delay_s: float = 0.03) -> None:
     """Hold the key down: it repeats 33 times a second, at first after a delay."""
     waited = 0.0
     while waited < seconds:
-        bench.conductor.tick(None, typed=[_key()])
+        bench.loop.tick(None, typed=[_key()])
         step = delay_s if not waited else 0.03
         bench.clock.advance(round(step * 1e9))
         waited += step
@@ -398,9 +398,9 @@ def test_a_held_key_is_one_press(bench: Bench, delay_s: float) -> None:
     through_cautions(bench)
     bench.mouth.finish()
     bench.pass_time(1.5)
-    before = bench.conductor.session.ordinal
+    before = bench.loop.session.ordinal
     hold(bench, 5.0, delay_s=delay_s)
-    assert bench.conductor.session.ordinal == before + 1
+    assert bench.loop.session.ordinal == before + 1
     keys = [e for e in bench.events if isinstance(e, Heard) and e.source == "key"]
     assert [e.decision for e in keys] in (["accept"], ["accept", "refuse"])
 
@@ -408,19 +408,19 @@ def test_a_held_key_is_one_press(bench: Bench, delay_s: float) -> None:
 def test_presses_apart_are_presses_of_their_own(bench: Bench) -> None:
     """As soon as the first second of each prompt is over."""
     through_cautions(bench)
-    before = bench.conductor.session.ordinal
+    before = bench.loop.session.ordinal
     for _ in range(3):
         bench.press()
-    assert bench.conductor.session.ordinal == before + 3
+    assert bench.loop.session.ordinal == before + 3
 
 
 def test_a_key_in_the_first_second_of_a_prompt_is_refused_and_on_record(bench: Bench) -> None:
     """Nobody has heard yet what is asked."""
     through_cautions(bench)
     bench.mouth.finish()
-    bench.conductor.tick(None)
+    bench.loop.tick(None)
     bench.clock.advance(900_000_000)
-    bench.conductor.tick(None, typed=[_key()])
+    bench.loop.tick(None, typed=[_key()])
     heard = bench.events[-1]
     assert isinstance(heard, Heard)
     assert (heard.source, heard.decision, heard.reason) == ("key", "refuse", "too-early")
@@ -431,33 +431,33 @@ def test_no_key_confirms_a_caution_or_a_vial_before_its_prompt_has_ended(bench: 
     """Other steps may be confirmed by whoever knows them."""
 
     def press_into_prompt() -> bool:
-        before = bench.conductor.session
+        before = bench.loop.session
         bench.clock.advance(2_000_000_000)
-        bench.conductor.tick(None, typed=[_key()])
-        return bench.conductor.session != before
+        bench.loop.tick(None, typed=[_key()])
+        return bench.loop.session != before
 
-    bench.conductor.take(DeviceLost(device="speaker", reason="gone"))
+    bench.loop.take(DeviceLost(device="speaker", reason="gone"))
     assert not press_into_prompt()
     through_cautions(bench)
     assert press_into_prompt()
-    while bench.conductor.session.state is not State.EMPTYING_DIES:
+    while bench.loop.session.state is not State.EMPTYING_DIES:
         bench.pass_time(0.5)
         bench.press()
     assert not press_into_prompt()
     bench.press()
-    assert bench.conductor.session.progress.die == 1
+    assert bench.loop.session.progress.die == 1
     vial = Meaning(intent=Intent.VIAL_FULL, vial=2)
     heard = Heard(source="voice", text="vial two full", decision="accept", meaning=vial)
-    bench.conductor.take(heard)
+    bench.loop.take(heard)
     assert not press_into_prompt()
     bench.press()
-    assert bench.conductor.session.progress.die == 2
+    assert bench.loop.session.progress.die == 2
 
 
 def to_the_vials(bench: Bench) -> Bench:
     """Press the key until the dies are emptied."""
     through_cautions(bench)
-    while bench.conductor.session.state is not State.EMPTYING_DIES:
+    while bench.loop.session.state is not State.EMPTYING_DIES:
         bench.pass_time(0.5)
         bench.press()
     return bench
@@ -469,16 +469,16 @@ def to_the_vials(bench: Bench) -> Bench:
 def test_a_read_back_is_ended_by_an_answer_only(bench: Bench, text: str) -> None:
     """Another phrase may be a misheard answer: the question is put again, no deviation is noted."""
     to_the_vials(bench).hear("vial one full")
-    asked, said = bench.conductor.session, bench.mouth.said[-1]
+    asked, said = bench.loop.session, bench.mouth.said[-1]
     assert asked.state is State.READING_BACK
     bench.hear(text)
     bench.type(text)
-    assert bench.conductor.session == asked
+    assert bench.loop.session == asked
     assert bench.mouth.said[-2:] == [said, said]
     assert [e.reason for e in bench.events[-2:] if isinstance(e, Heard)] == ["answer-wanted"] * 2
     bench.hear("affirm")
-    assert bench.conductor.session.progress.die == 1
-    assert bench.conductor.session.deviations == ()
+    assert bench.loop.session.progress.die == 1
+    assert bench.loop.session.deviations == ()
 
 
 def test_a_doubtful_answer_has_its_question_put_again(bench: Bench) -> None:
@@ -487,7 +487,7 @@ def test_a_doubtful_answer_has_its_question_put_again(bench: Bench) -> None:
     read_back = bench.mouth.said[-1]
     bench.hear("affirm", "ask")
     assert bench.mouth.said[-1] == read_back
-    assert bench.conductor.session.progress.pending is not None
+    assert bench.loop.session.progress.pending is not None
     bench.hear("affirm")
     bench.hear("affirm", "ask")
     assert bench.mouth.said[-1] == "Not understood."
@@ -495,4 +495,4 @@ def test_a_doubtful_answer_has_its_question_put_again(bench: Bench) -> None:
     question = bench.mouth.said[-1]
     bench.hear("negative", "ask")
     assert bench.mouth.said[-1] == question
-    assert bench.conductor.session.state is State.STOPPING
+    assert bench.loop.session.state is State.STOPPING

@@ -35,7 +35,7 @@ from assistant.speech.audio_events import (
     SpeakerLost,
 )
 from assistant.speech.loudspeaker import TextOnlySpeaker
-from assistant.speech.simulated_room import Loopback
+from assistant.speech.simulated_room import SimulatedRoom
 from assistant.speech.tts import Voice
 from assistant.storage import bundled_files
 
@@ -75,7 +75,7 @@ def check(english: Language, judge: PhraseEngine, phrases: tuple[str, ...]) -> S
     return SoundCheck(english, judge, TextOnlySpeaker(), phrases)
 
 
-def answered(check: SoundCheck, room: Loopback, say: Callable[[str], bytes]) -> Finding:
+def answered(check: SoundCheck, room: SimulatedRoom, say: Callable[[str], bytes]) -> Finding:
     """Let the operator say whatever he is asked for."""
     asked = ""
     while check.finding is None:
@@ -91,7 +91,7 @@ def test_a_quiet_room_is_workable_and_sets_the_least_level(
     check: SoundCheck, say: Callable[[str], bytes]
 ) -> None:
     """The levels are those of the room within 3 dB; what is 15 dB fainter will be ignored."""
-    found = answered(check, Loopback(snr_db=25, speech_dbfs=LEVEL, seed=2), say)
+    found = answered(check, SimulatedRoom(snr_db=25, speech_dbfs=LEVEL, seed=2), say)
     assert found.workable
     assert not found.event.overridden
     assert not found.event.clipped
@@ -108,7 +108,7 @@ def test_a_loud_room_is_refused_unless_overridden_aloud_and_makes_stricter(
     check: SoundCheck, say: Callable[[str], bytes]
 ) -> None:
     """The override is said into the same noise or typed; the thresholds rise with the noise."""
-    found = answered(check, Loopback(snr_db=4, speech_dbfs=LEVEL, seed=2), say)
+    found = answered(check, SimulatedRoom(snr_db=4, speech_dbfs=LEVEL, seed=2), say)
     if found.workable:
         assert found.event.overridden
     assert found.snr_db < WORKABLE_DB
@@ -117,7 +117,7 @@ def test_a_loud_room_is_refused_unless_overridden_aloud_and_makes_stricter(
 
 def test_the_override_may_be_typed(check: SoundCheck, english: Language) -> None:
     """With nobody to hear, the words on the keyboard count, and other words do not."""
-    room = Loopback(snr_db=25, seed=2)
+    room = SimulatedRoom(snr_db=25, seed=2)
     while check.asking != english.sound_check.override:
         check.tick(room.next_block())
     check.key(Utterance(typed="go on", source="text"))
@@ -129,7 +129,7 @@ def test_the_override_may_be_typed(check: SoundCheck, english: Language) -> None
 
 def test_silence_is_not_workable(check: SoundCheck) -> None:
     """Nothing was said: refused, with the figures and what to do."""
-    room = Loopback(snr_db=25, seed=2)
+    room = SimulatedRoom(snr_db=25, seed=2)
     with pytest.raises(RuntimeError, match="not over"):
         _ = check.result
     while check.finding is None:
@@ -151,7 +151,7 @@ def test_reports_of_devices_wait_and_are_given_back_in_order(
     check: SoundCheck, say: Callable[[str], bytes]
 ) -> None:
     """Nothing that came in during the check is lost; sound at 48 kHz is brought down."""
-    queue, room = SoundQueue(), Loopback(snr_db=25, seed=2)
+    queue, room = SoundQueue(), SimulatedRoom(snr_db=25, seed=2)
     reports: list[QueueItem] = [SpeakerLost("gone"), AudioLost(50), MicrophoneBack("mic")]
 
     class Answering(SoundQueue):
@@ -188,7 +188,7 @@ def test_without_sound_there_is_no_check(check: SoundCheck, item: QueueItem, wor
 
 def test_what_was_found_is_told(check: SoundCheck, say: Callable[[str], bytes]) -> None:
     """The command prints levels, delays, what a session would do, and a judgement."""
-    found = answered(check, Loopback(snr_db=25, speech_dbfs=LEVEL, seed=2), say)
+    found = answered(check, SimulatedRoom(snr_db=25, speech_dbfs=LEVEL, seed=2), say)
     event = with_delays(found.event, Delays(microphone=61.04, speaker=None))
     assert (event.microphone_ms, event.speaker_ms) == ("61.0", "")
     text = "\n".join(lines(found, event.microphone_ms, event.speaker_ms, ("mic A", "text only")))
@@ -204,7 +204,7 @@ def test_how_long_a_phrase_takes_to_judge_is_measured(
 ) -> None:
     """On what was said last, judged anew each time."""
     assert check.latest.pcm == b""
-    answered(check, Loopback(snr_db=25, speech_dbfs=LEVEL, seed=2), say)
+    answered(check, SimulatedRoom(snr_db=25, speech_dbfs=LEVEL, seed=2), say)
     assert len(check.latest.pcm) > SAMPLE_RATE
     judge.judge(check.latest)
     assert judging_ms(judge, check.latest) > 0.5

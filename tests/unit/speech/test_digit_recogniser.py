@@ -12,7 +12,7 @@ from assistant.procedure.events import Meaning
 from assistant.speech.cut_and_judge import CutAndJudge
 from assistant.speech.embedded_engine import EmbeddedEngine
 from assistant.speech.listening_pipeline import ListeningPipeline
-from assistant.speech.simulated_room import Loopback
+from assistant.speech.simulated_room import SimulatedRoom
 from assistant.speech.tts import Voice
 from assistant.storage import bundled_files
 
@@ -45,7 +45,7 @@ def heard(judge: EmbeddedEngine, *spoken: bytes, pause_s: float = 0.1) -> list[J
     """Return what a pipeline decides that listens for a number."""
     pipeline = ListeningPipeline(CutAndJudge(judge.judge))
     pipeline.allow_numbers(wanted=True)
-    room = Loopback(snr_db=25, seed=4)
+    room = SimulatedRoom(snr_db=25, seed=4)
     for _ in range(30):
         assert pipeline.feed(room.next_block()) == []
     for pcm in spoken:

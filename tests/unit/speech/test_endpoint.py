@@ -8,7 +8,7 @@ import pytest
 from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE
 from assistant.speech.endpoint import Endpointer, EndpointSettings, Segment, for_numbers
 from assistant.speech.pcm import bytes_of, samples_of
-from assistant.speech.simulated_room import Colour, Loopback
+from assistant.speech.simulated_room import Colour, SimulatedRoom
 from assistant.speech.tts import Voice
 from assistant.speech.utterance_verification.verifier import LONGEST
 
@@ -23,14 +23,14 @@ def voices() -> list[Voice]:
     return [Voice(name) for name in VOICES]
 
 
-def listen(endpointer: Endpointer, room: Loopback, seconds: float) -> list[Segment]:
+def listen(endpointer: Endpointer, room: SimulatedRoom, seconds: float) -> list[Segment]:
     """Feed a stretch of the room and return what was cut out of it."""
     blocks = round(seconds * SAMPLE_RATE / BLOCK_SAMPLES)
     found = [endpointer.feed(room.next_block()) for _ in range(blocks)]
     return [segment for segment in found if segment is not None]
 
 
-def settled(room: Loopback, settings: EndpointSettings | None = None) -> Endpointer:
+def settled(room: SimulatedRoom, settings: EndpointSettings | None = None) -> Endpointer:
     """Return an endpointer that knows the room."""
     endpointer = Endpointer(settings)
     assert listen(endpointer, room, 2.0) == []
@@ -52,7 +52,7 @@ def test_each_phrase_is_cut_out_once_at_its_ends(
 
     In loud noise the faint last sounds of a phrase are under the noise, hence the slack.
     """
-    room = Loopback(snr_db=snr_db, colour=colour, seed=11)
+    room = SimulatedRoom(snr_db=snr_db, colour=colour, seed=11)
     endpointer = settled(room)
     for voice in voices:
         for phrase in PHRASES:
@@ -71,7 +71,7 @@ def test_each_phrase_is_cut_out_once_at_its_ends(
 
 def test_the_decision_falls_soon_after_the_end(voices: list[Voice]) -> None:
     """From the end of the sound to the decision: the hang time and at most 100 ms more."""
-    room = Loopback(snr_db=20, seed=3)
+    room = SimulatedRoom(snr_db=20, seed=3)
     endpointer = settled(room)
     delays = []
     for voice in voices:
@@ -87,13 +87,13 @@ def test_the_decision_falls_soon_after_the_end(voices: list[Voice]) -> None:
 @pytest.mark.parametrize("colour", COLOURS)
 def test_a_minute_of_steady_noise_holds_no_speech(colour: Colour) -> None:
     """Nothing is cut out of noise alone."""
-    room = Loopback(snr_db=20, colour=colour, seed=8)
+    room = SimulatedRoom(snr_db=20, colour=colour, seed=8)
     assert listen(Endpointer(), room, 60) == []
 
 
 def test_the_cut_keeps_a_lead_and_a_tail() -> None:
     """The sound given out begins 300 ms before and ends 100 ms behind the loud part."""
-    room = Loopback(snr_db=30, seed=2)
+    room = SimulatedRoom(snr_db=30, seed=2)
     endpointer = settled(room)
     begin = room.samples
     room.say(tone(0.5))
@@ -109,7 +109,7 @@ def test_the_cut_keeps_a_lead_and_a_tail() -> None:
 
 def test_levels_and_clipping_are_reported() -> None:
     """The level of the speech and of the room, and how many samples sit at the end of the scale."""
-    room = Loopback(snr_db=30, speech_dbfs=-20, seed=2)
+    room = SimulatedRoom(snr_db=30, speech_dbfs=-20, seed=2)
     endpointer = settled(room)
     room.say(tone(0.5))
     (segment,) = listen(endpointer, room, 1.5)
@@ -123,7 +123,7 @@ def test_levels_and_clipping_are_reported() -> None:
 
 def test_clicks_are_ignored_and_short_sounds_marked() -> None:
     """Under 100 ms is nothing; under 250 ms is too short to be a phrase."""
-    room = Loopback(snr_db=30, seed=2)
+    room = SimulatedRoom(snr_db=30, seed=2)
     endpointer = settled(room)
     room.say(tone(0.03))
     assert listen(endpointer, room, 1.0) == []
@@ -137,7 +137,7 @@ def test_clicks_are_ignored_and_short_sounds_marked() -> None:
 
 def test_talk_past_the_limit_is_cut_and_its_end_is_not_heard() -> None:
     """After 3.5 s the sound is cut; what follows without a pause is not given out at all."""
-    room = Loopback(snr_db=30, seed=2)
+    room = SimulatedRoom(snr_db=30, seed=2)
     endpointer = settled(room)
     begin = room.samples
     # Changing loudness, since the floor would follow a steady tone.
@@ -153,7 +153,7 @@ def test_talk_past_the_limit_is_cut_and_its_end_is_not_heard() -> None:
 
 def test_the_limit_is_a_setting() -> None:
     """A longer limit lets a longer sentence through."""
-    room = Loopback(snr_db=30, seed=2)
+    room = SimulatedRoom(snr_db=30, seed=2)
     endpointer = settled(room, EndpointSettings(maximum_ms=5000))
     for number in range(40):
         room.say(tone(0.1), gain_db=-12.0 if number % 2 else 0.0)
@@ -164,8 +164,8 @@ def test_the_limit_is_a_setting() -> None:
 
 def test_a_fan_that_starts_is_no_endless_speech() -> None:
     """A sudden steady noise is at most one cut; afterwards phrases are heard over it."""
-    quiet = Loopback(snr_db=45, seed=1)
-    loud = Loopback(snr_db=20, seed=2)
+    quiet = SimulatedRoom(snr_db=45, seed=1)
+    loud = SimulatedRoom(snr_db=20, seed=2)
     endpointer = settled(quiet)
     found = listen(endpointer, loud, 5.0)
     assert len(found) <= 1
@@ -184,7 +184,7 @@ CHATTER = (
 
 def chatter(seconds: float, dbfs: float) -> list[bytes]:
     """Return blocks in which somebody talks on and on, with short pauses between sentences."""
-    room = Loopback(snr_db=15, speech_dbfs=dbfs, seed=9)
+    room = SimulatedRoom(snr_db=15, speech_dbfs=dbfs, seed=9)
     voice = Voice("en-gb-scotland", 170)
     blocks: list[bytes] = []
     while len(blocks) * 0.05 < seconds:
@@ -197,7 +197,7 @@ def chatter(seconds: float, dbfs: float) -> list[bytes]:
 def over_chatter(endpointer: Endpointer, distance_db: float) -> tuple[int, int]:
     """Say ten phrases over chatter; return how many were cut out by themselves, and all cuts."""
     background = chatter(36.0, -26.0 - distance_db)
-    room = Loopback(snr_db=60, seed=1)
+    room = SimulatedRoom(snr_db=60, seed=1)
     voices = [Voice(name) for name in VOICES]
     found: list[Segment] = []
     places: list[tuple[int, int]] = []
@@ -235,7 +235,7 @@ def test_with_the_operators_level_known_chatter_is_no_speech() -> None:
 def test_a_much_louder_voice_is_heard_in_the_deaf_time_of_a_long_talk() -> None:
     """After a cut nothing of the talk is heard, but the operator is."""
     endpointer = Endpointer()
-    room = Loopback(snr_db=60, speech_dbfs=-26, seed=1)
+    room = SimulatedRoom(snr_db=60, speech_dbfs=-26, seed=1)
     listen(endpointer, room, 1.0)
     for number in range(45):
         room.say(tone(0.1), gain_db=-30.0 if number % 2 else -24.0)
@@ -253,7 +253,7 @@ def test_a_much_louder_voice_is_heard_in_the_deaf_time_of_a_long_talk() -> None:
 
 def test_nothing_is_heard_before_the_room_is_known() -> None:
     """The first 300 ms only teach the floor."""
-    room = Loopback(snr_db=30, seed=2)
+    room = SimulatedRoom(snr_db=30, seed=2)
     endpointer = Endpointer()
     room.say(tone(0.25))
     assert listen(endpointer, room, 1.0) == []
@@ -261,7 +261,7 @@ def test_nothing_is_heard_before_the_room_is_known() -> None:
 
 def test_the_end_of_the_stream_gives_out_what_had_begun() -> None:
     """A file may end in the middle of a phrase; without one there is nothing to give out."""
-    room = Loopback(snr_db=30, seed=2)
+    room = SimulatedRoom(snr_db=30, seed=2)
     endpointer = settled(room)
     assert endpointer.finish() is None
     room.say(tone(2.0))
@@ -275,7 +275,7 @@ def test_the_end_of_the_stream_gives_out_what_had_begun() -> None:
 
 def test_skipping_moves_the_place_and_drops_what_had_begun() -> None:
     """Sound that is kept from the detector still counts as time."""
-    room = Loopback(snr_db=30, seed=2)
+    room = SimulatedRoom(snr_db=30, seed=2)
     endpointer = settled(room)
     room.say(tone(0.3))
     listen(endpointer, room, 0.3)
@@ -293,16 +293,16 @@ def test_skipping_moves_the_place_and_drops_what_had_begun() -> None:
 
 def test_a_forgotten_room_is_learned_again() -> None:
     """After a change of microphone its louder noise is no speech."""
-    endpointer = settled(Loopback(snr_db=60, seed=1))
+    endpointer = settled(SimulatedRoom(snr_db=60, seed=1))
     endpointer.forget_room()
-    assert listen(endpointer, Loopback(snr_db=10, seed=1), 3.0) == []
+    assert listen(endpointer, SimulatedRoom(snr_db=10, seed=1), 3.0) == []
 
 
 def test_the_same_blocks_give_the_same_segments() -> None:
     """The detector is a function of what it was fed."""
     results = []
     for _ in range(2):
-        room = Loopback(snr_db=15, seed=6)
+        room = SimulatedRoom(snr_db=15, seed=6)
         endpointer = settled(room)
         room.say(tone(0.5))
         results.append(listen(endpointer, room, 1.5))
@@ -320,7 +320,7 @@ def test_what_is_pending_is_what_is_given_out_when_nothing_more_is_said(
     voices: list[Voice],
 ) -> None:
     """The utterance announced in the pause holds the very samples of the finished one."""
-    room = Loopback(snr_db=25, colour="pink", seed=3)
+    room = SimulatedRoom(snr_db=25, colour="pink", seed=3)
     endpointer = settled(room)
     ahead = []
     for voice in voices:
@@ -343,7 +343,7 @@ def test_what_is_pending_is_what_is_given_out_when_nothing_more_is_said(
 
 def test_nothing_is_pending_before_speech_and_within_a_click() -> None:
     """Noise alone and what is too short are not announced."""
-    room = Loopback(snr_db=25, colour="pink", seed=3)
+    room = SimulatedRoom(snr_db=25, colour="pink", seed=3)
     endpointer = settled(room)
     room.say(tone(0.12))
     for _ in range(12):
@@ -363,7 +363,7 @@ def test_digits_may_take_longer_and_pause_longer(voices: list[Voice]) -> None:
     words = ["one", "two", "three", "four", "five", "decimal", "six", "seven", "milligrams"]
     cut = []
     for settings in (EndpointSettings(), for_numbers(EndpointSettings())):
-        room = Loopback(snr_db=25, colour="pink", seed=3)
+        room = SimulatedRoom(snr_db=25, colour="pink", seed=3)
         endpointer = settled(room, settings)
         for word in words:
             room.say(voices[0].render(word), after_s=0.1)

@@ -9,7 +9,7 @@ from assistant.speech.cut_and_judge import CutAndJudge
 from assistant.speech.endpoint import Endpointer, EndpointSettings
 from assistant.speech.listening_pipeline import ListeningPipeline
 from assistant.speech.pocketsphinx_engine import PocketSphinxRecogniser
-from assistant.speech.simulated_room import Loopback
+from assistant.speech.simulated_room import SimulatedRoom
 from assistant.speech.tts import Voice
 from tests.plain_judge import PlainJudge
 
@@ -30,7 +30,7 @@ def say() -> Callable[[str], bytes]:
     return Voice("en-us+f3").render
 
 
-def listen(pipeline: ListeningPipeline, room: Loopback, seconds: float) -> list[Judgement]:
+def listen(pipeline: ListeningPipeline, room: SimulatedRoom, seconds: float) -> list[Judgement]:
     """Feed a stretch of the room."""
     judgements = []
     for _ in range(round(seconds * SAMPLE_RATE / BLOCK_SAMPLES)):
@@ -38,9 +38,9 @@ def listen(pipeline: ListeningPipeline, room: Loopback, seconds: float) -> list[
     return judgements
 
 
-def settled(pipeline: ListeningPipeline) -> Loopback:
+def settled(pipeline: ListeningPipeline) -> SimulatedRoom:
     """Return a room that the pipeline knows."""
-    room = Loopback(snr_db=25, seed=4)
+    room = SimulatedRoom(snr_db=25, seed=4)
     assert listen(pipeline, room, 1.0) == []
     return room
 
@@ -213,7 +213,7 @@ def test_levels_of_the_room_are_shown(judge: PlainJudge) -> None:
     assert pipeline.level_dbfs == pytest.approx(-51, abs=1.5)
     assert pipeline.floor_dbfs == pytest.approx(-51, abs=1.5)
     pipeline.microphone_changed()
-    louder = Loopback(snr_db=5, seed=1)
+    louder = SimulatedRoom(snr_db=5, seed=1)
     assert listen(pipeline, louder, 2.0) == []
     assert pipeline.floor_dbfs == pytest.approx(-31, abs=1.5)
     assert room.samples == SAMPLE_RATE

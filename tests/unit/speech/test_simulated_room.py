@@ -7,7 +7,7 @@ import pytest
 
 from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE
 from assistant.speech.pcm import FULL_SCALE, bytes_of, level_dbfs, samples_of
-from assistant.speech.simulated_room import Colour, Loopback, NoiseMaker, active_rms
+from assistant.speech.simulated_room import Colour, NoiseMaker, SimulatedRoom, active_rms
 
 
 def sine(seconds: float, amplitude: float = 5000.0) -> bytes:
@@ -16,7 +16,7 @@ def sine(seconds: float, amplitude: float = 5000.0) -> bytes:
     return bytes_of(amplitude * np.sin(2 * np.pi * 500 * time))
 
 
-def take(room: Loopback, blocks: int) -> bytes:
+def take(room: SimulatedRoom, blocks: int) -> bytes:
     """Return the next blocks as one."""
     return b"".join(room.next_block() for _ in range(blocks))
 
@@ -24,7 +24,7 @@ def take(room: Loopback, blocks: int) -> bytes:
 @pytest.mark.parametrize("colour", ["white", "pink", "hum"])
 def test_noise_and_speech_stand_at_the_levels_asked_for(colour: Colour) -> None:
     """The distance in level between them is the signal-to-noise ratio."""
-    room = Loopback(snr_db=30, speech_dbfs=-20, colour=colour, seed=1)
+    room = SimulatedRoom(snr_db=30, speech_dbfs=-20, colour=colour, seed=1)
     assert level_dbfs(take(room, 200)) == pytest.approx(-50, abs=0.5)
     room.say(sine(10, amplitude=77))
     assert level_dbfs(take(room, 200)) == pytest.approx(-20, abs=0.1)
@@ -32,7 +32,7 @@ def test_noise_and_speech_stand_at_the_levels_asked_for(colour: Colour) -> None:
 
 def test_what_is_said_follows_what_is_being_said_after_a_pause() -> None:
     """Two sentences with a pause: each at its place, to the sample."""
-    room = Loopback(snr_db=60, speech_dbfs=-20, seed=1)
+    room = SimulatedRoom(snr_db=60, speech_dbfs=-20, seed=1)
     room.say(sine(0.1), after_s=0.08)
     room.say(sine(0.1), after_s=0.12)
     assert room.speaking
@@ -46,7 +46,7 @@ def test_what_is_said_follows_what_is_being_said_after_a_pause() -> None:
 
 def test_louder_and_hushed() -> None:
     """A gain counts in decibels; what was not said yet can be dropped."""
-    room = Loopback(snr_db=60, speech_dbfs=-30, seed=1)
+    room = SimulatedRoom(snr_db=60, speech_dbfs=-30, seed=1)
     room.say(sine(1), gain_db=10)
     assert level_dbfs(take(room, 10)) == pytest.approx(-20, abs=0.2)
     room.hush()
@@ -56,7 +56,7 @@ def test_louder_and_hushed() -> None:
 
 def test_nothing_and_silence_may_be_said() -> None:
     """Neither is a reason to fail."""
-    room = Loopback(snr_db=30, seed=1)
+    room = SimulatedRoom(snr_db=30, seed=1)
     room.say(b"")
     assert not room.speaking
     room.say(bytes(3200))
@@ -65,7 +65,7 @@ def test_nothing_and_silence_may_be_said() -> None:
 
 def test_the_seed_decides_the_noise() -> None:
     """The same seed gives the same bytes, another one others."""
-    first, same, other = (Loopback(seed=seed) for seed in (1, 1, 2))
+    first, same, other = (SimulatedRoom(seed=seed) for seed in (1, 1, 2))
     once = take(first, 20)
     assert take(same, 20) == once
     assert take(other, 20) != once

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from assistant.errors import RecordBroken, RecordError
-from assistant.storage.record_reader import RecordView
+from assistant.storage.record_reader import RecordReader
 from assistant.storage.record_writer import RecordFolder
 
 PCM = b"\x01\x00\xff\xff" * 800
@@ -62,7 +62,7 @@ def test_there_is_one_writer(tmp_path: Path) -> None:
             [sys.executable, "-c", code, str(tmp_path)], capture_output=True, text=True, check=False
         )
         assert "Another run" in other.stderr
-        assert list(RecordView(tmp_path).lines()) == [b"one"]
+        assert list(RecordReader(tmp_path).lines()) == [b"one"]
     with RecordFolder.open(tmp_path) as folder:
         folder.append(b"two\n")
         assert list(folder.lines()) == [b"one", b"two"]
@@ -74,7 +74,7 @@ def test_a_torn_tail_is_set_aside(tmp_path: Path, good: bytes, torn: bytes) -> N
     """It is kept in a side file, told to the caller, and the next line stands by itself."""
     create(tmp_path).close()
     (tmp_path / "record.jsonl").write_bytes(good + torn)
-    seen = RecordView(tmp_path).tail()
+    seen = RecordReader(tmp_path).tail()
     with RecordFolder.open(tmp_path) as folder:
         assert folder.torn is not None
         assert folder.torn == seen
@@ -103,7 +103,7 @@ def test_a_reader_is_told_of_a_torn_line(tmp_path: Path) -> None:
     """Whole lines come first, then the error: nothing is dropped in silence."""
     create(tmp_path).close()
     (tmp_path / "record.jsonl").write_bytes(b"one\ntwo\nthr")
-    lines = RecordView(tmp_path).lines()
+    lines = RecordReader(tmp_path).lines()
     assert [next(lines), next(lines)] == [b"one", b"two"]
     with pytest.raises(RecordBroken, match="middle of a line"):
         next(lines)
@@ -111,7 +111,7 @@ def test_a_reader_is_told_of_a_torn_line(tmp_path: Path) -> None:
 
 def test_a_folder_without_a_record_is_told(tmp_path: Path) -> None:
     """Whether to read it or to continue it."""
-    for attempt in (RecordView, RecordFolder.open):
+    for attempt in (RecordReader, RecordFolder.open):
         with pytest.raises(RecordError, match="There is no record"):
             attempt(tmp_path / "nowhere")
 
@@ -119,7 +119,7 @@ def test_a_folder_without_a_record_is_told(tmp_path: Path) -> None:
 def test_missing_files_are_told(tmp_path: Path) -> None:
     """A folder that lost a file names it."""
     create(tmp_path).close()
-    view = RecordView(tmp_path)
+    view = RecordReader(tmp_path)
     (tmp_path / "plan.toml").unlink()
     (tmp_path / "record.jsonl").unlink()
     with pytest.raises(RecordError, match=r"Cannot read .*plan\.toml: it is not there"):
@@ -201,7 +201,7 @@ def test_a_closed_folder_takes_no_more_entries(tmp_path: Path) -> None:
 
 def test_a_name_that_the_system_refuses_is_told(tmp_path: Path) -> None:
     """Whether to read, to continue or to begin: one sentence."""
-    for attempt in (RecordView, RecordFolder.open, create):
+    for attempt in (RecordReader, RecordFolder.open, create):
         with pytest.raises(RecordError, match=r"Cannot .*: File name too long"):
             attempt(tmp_path / ("x" * 300))
 

@@ -18,7 +18,7 @@ from assistant.journal.chain import read
 from assistant.plan import Plan, parse_plan
 from assistant.plan.check import findings
 from assistant.plan.dies import Weight, mass_window
-from assistant.plan.finding import Verdict
+from assistant.plan.finding import Fitness
 from assistant.plan.new_plan import new_plan
 from assistant.plan.questionnaire import answers_of
 from assistant.plan.vessel import KINDS
@@ -70,7 +70,7 @@ EVERY = [
 def test_a_new_plan_is_sampled_unchanged(vessel: str, sampler: str, ports: int) -> None:
     """Nothing of it is refused; every planned vial is filled, in order, without a deviation."""
     plan, made = sampled(written(vessel, sampler, ports))
-    assert [f for f in findings(plan) if f.verdict is Verdict.UNFIT] == []
+    assert [f for f in findings(plan) if f.verdict is Fitness.UNFIT] == []
     assert made.state is State.CLOSED
     assert made.deviations == ()
     count = 10 * POSITIONS[sampler] * ports

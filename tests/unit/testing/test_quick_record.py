@@ -12,14 +12,16 @@ from assistant.procedure.enums import Intent, Kind, State
 from assistant.procedure.events import DeviceLost, Meaning, Resumed
 from assistant.procedure.model import Session
 from assistant.storage import bundled_files
-from assistant.testing import Instead, quick_record
+from assistant.testing import Departure, quick_record
 from tests.memory_journal import MemoryJournal
 
 GRAMMAR = bundled_files.read_grammar("en")
 START = datetime(2026, 3, 4, 8, tzinfo=UTC)
 
 
-def record(*departures: Instead, plan: str = "double-cone", until: State | None = None) -> Session:
+def record(
+    *departures: Departure, plan: str = "double-cone", until: State | None = None
+) -> Session:
     """Make a record, prove it, and return the session it tells of."""
     journal, raw = MemoryJournal(), bundled_files.read_plan(plan)
     made = quick_record(
@@ -42,9 +44,9 @@ def test_the_shipped_plans_are_worked_through_to_the_signature(plan: str) -> Non
 def test_every_kind_of_departure_leaves_its_mark() -> None:
     """Time that passes, a phrase and an event each work where and when they are asked for."""
     made = record(
-        Instead(State.FILLING, 45.0, visit=2),
-        Instead(State.STOWING, DeviceLost(device="speaker", reason="unplugged")),
-        Instead(State.OPENING, Meaning(intent=Intent.NOTE_SPILL), visit=7),
+        Departure(State.FILLING, 45.0, visit=2),
+        Departure(State.STOWING, DeviceLost(device="speaker", reason="unplugged")),
+        Departure(State.OPENING, Meaning(intent=Intent.NOTE_SPILL), visit=7),
     )
     assert [d.kind for d in made.deviations] == [Kind.OVERRUN, Kind.DEVICE_LOST, Kind.SPILL]
     assert made.deviations[0].vials == (2,)
@@ -54,7 +56,7 @@ def test_every_kind_of_departure_leaves_its_mark() -> None:
 def test_a_break_of_the_program_starts_the_timers_anew() -> None:
     """After a break in front of an open port the insertion goes on and the record proves itself."""
     broken = Resumed(software="later", engine="typed", microphone="none", speaker="none")
-    made = record(Instead(State.FILLING, broken))
+    made = record(Departure(State.FILLING, broken))
     assert made.state is State.CLOSED
 
 

@@ -9,11 +9,11 @@ from assistant.ports import Instant
 from assistant.procedure.effects import Close, TellHead
 from assistant.procedure.events import Event, Resumed
 from assistant.procedure.machine import Outcome
-from assistant.storage.record_reader import RecordView
+from assistant.storage.record_reader import RecordReader
 from assistant.storage.register import Note, Register, What
 
 
-class RegisterKeeper:
+class RegisterWriter:
     """An observer of the session. A register that fails later does not stop the work.
 
     What could not be noted waits for the next time.
@@ -42,7 +42,7 @@ class RegisterKeeper:
         if what is None:
             return
         if not self._session:
-            self._session = next(read(RecordView(self._folder).lines())).hash
+            self._session = next(read(RecordReader(self._folder).lines())).hash
         note = Note(
             type=what,
             session=self._session,
