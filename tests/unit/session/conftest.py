@@ -1,4 +1,4 @@
-"""A session on a bench: real conductor, keeper and pipeline; journal, clips and clock in memory.
+"""A session on a bench: real loop, keeper and pipeline; journal, clips and clock in memory.
 
 What is heard is decided by a script; that something is heard at all, by the real detection of
 speech on bursts of noise.
