@@ -29,9 +29,14 @@ def _dictionary(path: Path) -> str:
         ) from None
 
 
-def _ways(dictionary: str, word: str) -> tuple[str, ...]:
-    """Return a word's pronunciations as they are written, in the order of the file."""
-    found: list[str] = []
+@cache
+def _ways(path: Path, word: str) -> tuple[str, ...]:
+    """Return a word's pronunciations as they are written, in the order of the file.
+
+    A search takes some milliseconds, and a session asks for the same few hundred words at every
+    step.
+    """
+    dictionary, found = _dictionary(path), list[str]()
     while True:
         key = f"\n{word}({len(found) + 1}) " if found else f"\n{word} "
         at = dictionary.find(key)
@@ -55,7 +60,8 @@ class Pronunciations:
             DeviceError: the dictionary is missing.
             GrammarError: a pronunciation uses a sound the model does not have.
         """
-        self._shared = _dictionary(folder / _DICTIONARY)
+        self._shared = folder / _DICTIONARY
+        _dictionary(self._shared)
         self._own = {word.lower(): tuple(ways) for word, ways in (own or {}).items()}
         for word, ways in self._own.items():
             for way in ways:
