@@ -64,6 +64,7 @@ def test_a_folder_of_recordings_makes_a_profile(
     assert "vial one full" not in out
 
 
+@pytest.mark.slow
 @pytest.mark.model
 def test_a_session_listens_with_a_profile_and_puts_its_hash_on_record(
     clips: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]

@@ -401,7 +401,7 @@ def test_made_up_assays_hold_the_truth_put_in(
         path = tmp_path / "a.csv"
         assert main(["assays", str(record), "-o", str(path), "--decimals", "6", *words]) == 0
         rows = path.read_text("utf-8").splitlines()
-        assert rows[0] == "Vial,Assay (% of target),Net mass (mg),Batch"
+        assert rows[0] == "Vial,Assay (% of target),Net mass (mg),Batch,Origin"
         assert all(row.endswith(",TV2611") for row in rows[1:])
         return [float(row.split(",")[1]) for row in rows[1:]]
 
@@ -452,6 +452,7 @@ def pairs(records: Path, tmp_path: Path, means: tuple[float, ...]) -> list[str]:
     return named
 
 
+@pytest.mark.slow
 def test_batches_are_compared(
     records: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -377,6 +377,7 @@ def test_what_is_left_of_a_record_without_a_plan(taken: Make, command: Run) -> N
     assert (told["head"], told["entries"], told["session"]["state"]) == (None, [], "")
 
 
+@pytest.mark.slow
 def test_no_changed_bit_of_the_plan_stops_the_export(taken: Make, command: Run) -> None:
     """A hundred and fifty of them, drawn at random."""
     record, chance = taken("whole"), random.Random(1)  # noqa: S311 - repeatable, no secret

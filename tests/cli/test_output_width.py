@@ -63,6 +63,7 @@ def shown(words: tuple[str, ...], command: Run, desk: Path) -> str:
     return text
 
 
+@pytest.mark.slow
 def test_nothing_is_wider_than_the_terminal_or_broken_within_a_word(
     command: Run, desk: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -5,6 +5,7 @@ import shutil
 import tempfile
 from pathlib import Path
 
+import pytest
 from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import (
@@ -135,5 +136,5 @@ class FolderAgainstList(RuleBasedStateMachine):
         shutil.rmtree(self.root)
 
 
-TestFolderAgainstList = FolderAgainstList.TestCase
+TestFolderAgainstList = pytest.mark.slow(FolderAgainstList.TestCase)
 TestFolderAgainstList.settings = settings(max_examples=60, stateful_step_count=30, deadline=None)

@@ -57,7 +57,7 @@ def test_an_older_grammar_can_be_recalled_but_not_worked_with() -> None:
         parse_grammar(older, "x")
     language = recall_grammar(older, "x")
     assert sentence(language, Say(Prompt.WITHDRAW), spoken=True) == "Withdraw the sampler, closed."
-    with pytest.raises(GrammarError, match="no words for 'close'"):
+    with pytest.raises(GrammarError, match="no text for 'close'"):
         sentence(language, Say(Prompt.CLOSE), spoken=True)
 
 

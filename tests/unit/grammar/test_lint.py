@@ -57,6 +57,7 @@ def test_the_shipped_grammar_passes_in_every_state(pronounce: Pronounce) -> None
     assert {s.state for s in situations(watched())} == set(ACTIVE)
 
 
+@pytest.mark.slow
 def test_the_vials_of_the_largest_studies_can_be_told_apart(pronounce: Pronounce) -> None:
     """Full, short and empty stay apart for every number of up to three digits."""
     for number in range(1, 1000):
