@@ -402,7 +402,7 @@ def test_made_up_assays_hold_the_truth_put_in(
         assert main(["assays", str(record), "-o", str(path), "--decimals", "6", *words]) == 0
         rows = path.read_text("utf-8").splitlines()
         assert rows[0] == "Vial,Assay (% of target),Net mass (mg),Batch,Origin"
-        assert all(row.endswith(",TV2611") for row in rows[1:])
+        assert all(",TV2611," in row for row in rows[1:])
         return [float(row.split(",")[1]) for row in rows[1:]]
 
     plain = made("--seed", "4")
