@@ -1,4 +1,4 @@
-"""Speed of planning: as ratios that hold on any machine, and against the promised figures.
+"""Speed of planning, as ratios that hold on any machine.
 
 Processor time is taken, the least of several runs, so that a busy machine does not matter.
 """
@@ -48,7 +48,7 @@ def shipped(name: str) -> Plan:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_inverse_costs_few_volumes(name: str) -> None:
-    """A height costs no more than 120 evaluations of the volume, and under a millisecond."""
+    """A height costs no more than 120 evaluations of the volume."""
     shape = shape_of(shipped(name).vessel)
     total = float(shape.volume(shape.height_mm))
     shares = np.linspace(0.02, 0.98, 100)
@@ -59,35 +59,32 @@ def test_inverse_costs_few_volumes(name: str) -> None:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_check_costs_few_readings(name: str) -> None:
-    """Checking a plan costs no more than forty readings of its file, and under a second."""
+    """Checking a plan costs no more than forty readings of its file."""
     plan = shipped(name)
     raw = (PLANS / f"{name}.toml").read_bytes()
     checked = cost(lambda: findings(plan))
     assert checked < 40 * cost(lambda: parse_plan(raw, name))
-    assert checked < 1.0
 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_the_whole_command_costs_few_findings(
     name: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """`check` with its simulated chances and its tables: 8 x the findings, and under a second."""
+    """`check` with its simulated chances and its tables costs no more than 8 x the findings."""
     plan = shipped(name)
     assert main(["check", name]) == 0
     whole = cost(lambda: main(["check", name]), runs=3)
     capsys.readouterr()
     assert whole < 8 * cost(lambda: findings(plan))
-    assert whole < 1.0
 
 
 @pytest.mark.parametrize("vessel", KINDS)
 def test_a_new_plan_costs_few_checks(vessel: str) -> None:
-    """Ten locations are proposed in the time of 20 checks, whatever the vessel; under a second."""
+    """Ten locations are proposed in the time of 20 checks, whatever the vessel."""
     answers = answers_of({"vessel": vessel, "sampler": "triplicate"})
     made = plan_of(answers)
     proposed = cost(lambda: plan_of(answers), runs=3)
     assert proposed < 20 * cost(lambda: findings(made))
-    assert proposed < 1.0
 
 
 def test_reach_grows_in_step_with_the_locations() -> None:
@@ -100,7 +97,7 @@ def test_reach_grows_in_step_with_the_locations() -> None:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_drawing_costs_few_empty_charts(name: str) -> None:
-    """A picture costs no more than twelve pages of three empty charts, and under three seconds."""
+    """A picture costs no more than twelve pages of three empty charts."""
     plan = shipped(name)
 
     def empty() -> None:
@@ -111,7 +108,6 @@ def test_drawing_costs_few_empty_charts(name: str) -> None:
 
     drawn = cost(lambda: draw(plan, vials(plan), "png"), runs=2)
     assert drawn < 12 * cost(empty)
-    assert drawn < 3.0
 
 
 def test_a_million_locations_are_refused_at_once() -> None:

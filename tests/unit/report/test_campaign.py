@@ -133,7 +133,6 @@ def test_the_report_shows_every_batch(compare: Compare) -> None:
     assert len(re.findall(rb"/Type /Page\b", pdf(made))) >= 2
 
 
-@pytest.mark.slow
 def test_many_batches_with_long_names_are_drawn(record: Record, sheet: Sheet) -> None:
     """Names are turned and thinned out, never dropped from the table."""
     pairs = []

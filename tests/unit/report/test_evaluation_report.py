@@ -312,7 +312,6 @@ def test_unequal_and_negative_components_are_explained(record: Record, sheet: Sh
     assert "below zero and given as zero" in words(section(made, "Variance components"))
 
 
-@pytest.mark.slow
 def test_ports_bring_nested_tables(case: MakeCase) -> None:
     """With two ports the report nests ports in locations, and names ports beside places."""
     found = case(
@@ -474,7 +473,6 @@ def test_a_break_shows_in_the_vials(case: MakeCase) -> None:
     assert first[6] == "\N{EN DASH}"
 
 
-@pytest.mark.slow
 def test_made_up_data_is_marked_on_every_page(
     case: MakeCase, record: Record, sheet: Sheet, tmp_path: Path
 ) -> None:

@@ -182,7 +182,6 @@ def test_full_page_starts_no_empty_one() -> None:
     assert pages(label_sheet(plan, vials(plan)[:25])) == 2
 
 
-@pytest.mark.slow
 def test_long_names_are_shortened_to_their_room() -> None:
     """An 80-character batch ends in dots; the code still carries the whole."""
     plan = read("double-cone", ("TV2611", "T" * 80), ('"C2"', '"WWWWWWWWWWWW"'))
