@@ -12,6 +12,7 @@ from assistant.plan.model import Plan
 from assistant.procedure import model
 from assistant.procedure.enums import END, State
 from assistant.procedure.events import Opened, RemarkTaken
+from assistant.procedure.prompts import tally
 from assistant.report.export import (
     Condition,
     Deviation,
@@ -278,14 +279,21 @@ def _kept(mark: str, *, had_mark: bool) -> set[str]:
 
 
 def totals(session: model.Session) -> dict[str, int]:
-    """Reconcile: vials against the plan, dies, insertions, deviations by standing."""
+    """Reconcile: samples against the plan and by status, insertions, deviations by standing."""
     samples = Counter(s.status for s in session.progress.samples)
     standing = Counter(d.status for d in session.deviations)
+    count = tally(session)
     plan = session.plan
     return {
-        "vials-planned": len(plan.locations) * plan.vials_per_insertion,
+        "samples-planned": int(count["planned"]),
+        "samples-taken": int(count["taken"]),
+        "samples-full": samples[model.Status.FULL],
+        "samples-short": samples[model.Status.SHORT],
+        "samples-empty": samples[model.Status.EMPTY],
+        "samples-void": samples[model.Status.VOID],
+        "samples-still-in-the-sampler": samples[model.Status.TAKEN],
+        "samples-not-begun": samples[model.Status.PLANNED],
         "vials-listed": len(session.progress.samples),
-        **{f"samples-{status.value}": samples[status] for status in model.Status},
         "insertions": len(session.progress.insertions),
         "dies-per-insertion": plan.vials_per_insertion,
         "deviations": len(session.deviations),

@@ -11,6 +11,8 @@ from collections.abc import Iterable, Sequence
 from functools import partial
 from xml.sax.saxutils import escape
 
+from reportlab.graphics.barcode.qr import QrCodeWidget
+from reportlab.graphics.shapes import Drawing
 from reportlab.lib import colors
 from reportlab.lib.pagesizes import A4
 from reportlab.lib.styles import ParagraphStyle
@@ -87,12 +89,38 @@ def session_sheet(export: Export) -> bytes:
         author="",
     )
     frame = partial(_frame, export)
-    document.build(list(_story(export)), onFirstPage=frame, onLaterPages=frame)
+    document.build(
+        list(_story(export)), onFirstPage=frame, onLaterPages=frame, canvasmaker=_Numbered
+    )
     return out.getvalue()
 
 
+class _Numbered(Canvas):  # type: ignore[misc]  # the package carries no types
+    """Puts "page n of m" on every page, once it is known how many there are."""
+
+    def __init__(self, *args: object, **options: object) -> None:
+        super().__init__(*args, **options)
+        self._pages: list[dict[str, object]] = []
+
+    def showPage(self) -> None:  # noqa: N802 - the name is the package's
+        """Keep the page until the last is drawn."""
+        self._pages.append(dict(self.__dict__))
+        self._startPage()
+
+    def save(self) -> None:
+        """Number the pages and write the file."""
+        pages = self._pages
+        for number, page in enumerate(pages, start=1):
+            self.__dict__.update(page)
+            self.setFont(PLAIN, 7)
+            self.setFillColor(colors.black)
+            self.drawRightString(A4[0] - _MARGIN, 9 * mm, f"page {number} of {len(pages)}")
+            super().showPage()
+        super().save()
+
+
 def _frame(export: Export, canvas: Canvas, _document: SimpleDocTemplate) -> None:
-    """Put condition, batch, head code and page number on every page."""
+    """Put condition, batch and head code on every page."""
     words, colour = _BANNER[export.condition]
     canvas.saveState()
     canvas.setFillColor(colour)
@@ -101,9 +129,8 @@ def _frame(export: Export, canvas: Canvas, _document: SimpleDocTemplate) -> None
     canvas.setFillColor(colors.black)
     canvas.setFont(PLAIN, 7)
     canvas.drawRightString(A4[0] - _MARGIN, A4[1] - 11 * mm, f"batch {export.session.batch}")
-    code = f"record code {export.head.code}" if export.head else "no entry could be proved"
+    code = f"head code {export.head.code}" if export.head else "no entry could be proved"
     canvas.drawString(_MARGIN, 9 * mm, code)
-    canvas.drawRightString(A4[0] - _MARGIN, 9 * mm, f"page {canvas.getPageNumber()}")
     canvas.restoreState()
 
 
@@ -111,6 +138,7 @@ def _story(export: Export) -> Iterable[Flowable]:
     yield Paragraph(escape(export.session.title), _TITLE)
     yield from _faults(export)
     yield _facts(export)
+    yield from _head_to_keep(export)
     yield from _signatures(export)
     yield from _reconciliation(export)
     yield from _deviations(export)
@@ -159,7 +187,7 @@ def _facts(export: Export) -> Table:
         ("Sampler", session.sampler, "Die set", session.die_set),
         ("Opened", _when(session.opened), "Ended", _when(session.ended) or "not ended"),
         ("State", session.state, "Entries", str(head.seq) if head else "0"),
-        ("People", people, "Record code", head.code if head else ""),
+        ("People", people, "Head code", head.code if head else ""),
         ("Software", session.software, "Recogniser", session.engine),
         ("Microphone", session.microphone, "Voice", session.speaker),
     ]
@@ -169,6 +197,25 @@ def _facts(export: Export) -> Table:
     ]
     widths = [_WIDTH * share for share in (0.14, 0.36, 0.14, 0.36)]
     return Table(cells, colWidths=widths, style=[("VALIGN", (0, 0), (-1, -1), "TOP")])
+
+
+def _head_to_keep(export: Export) -> Iterable[Flowable]:
+    """Head code and hash to be kept apart from the record, for the eye and for a scanner."""
+    head = export.head
+    if head is None:
+        return
+    side = 20 * mm
+    code = Drawing(side, side)
+    code.add(QrCodeWidget(f"{head.code} {head.hash}", barWidth=side, barHeight=side, barLevel="M"))
+    text = Paragraph(
+        f"Head code <b>{escape(head.code)}</b> of entry {head.seq}, SHA-256 {head.hash}; the code "
+        "beside holds both. Kept with the batch record, away from the files, it shows later, with "
+        "verify --head, whether these entries were changed. It says nothing about what came after "
+        "them.",
+        _BODY,
+    )
+    style = [("VALIGN", (0, 0), (-1, -1), "MIDDLE"), ("LEFTPADDING", (0, 0), (0, 0), 0)]
+    yield Table([[code, text]], colWidths=[side + 4 * mm, _WIDTH - side - 4 * mm], style=style)
 
 
 def _signatures(export: Export) -> Iterable[Flowable]:

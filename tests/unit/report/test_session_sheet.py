@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from functools import cache
 
 import pytest
+from reportlab.graphics.barcode.qr import QrCodeWidget
 
 from assistant.clock import ManualClock
 from assistant.conformance import retell
@@ -209,3 +210,36 @@ def test_a_repeated_location_says_which_attempt() -> None:
     export = export_of(departures=(overrun, again))
     assert {sample.attempt for sample in export.samples} == {1, 2}
     assert "C2 (attempt 2)" in printed(export)
+
+
+def test_the_head_is_there_for_a_scanner(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Code and hash of the last entry, in one symbol and in words; none of an empty record."""
+    made: list[str] = []
+
+    class Seen(QrCodeWidget):  # type: ignore[misc]  # the package carries no types
+        """Notes what it is asked to carry."""
+
+        def __init__(self, text: str, **measures: object) -> None:
+            made.append(text)
+            super().__init__(text, **measures)
+
+    monkeypatch.setattr(module, "QrCodeWidget", Seen)
+    export = export_of()
+    shown = printed(export)
+    assert export.head is not None
+    assert made == [f"{export.head.code} {export.head.hash}"]
+    assert f"Head code {export.head.code} of entry {export.head.seq}" in shown
+    printed(export.model_copy(update={"head": None}))
+    assert len(made) == 1
+
+
+def test_pages_are_counted_and_samples_reconciled() -> None:
+    """Each page says which it is and of how many; nothing planned or taken is left out."""
+    export = export_of()
+    each = [words(page) for page in pages(session_sheet(export))]
+    for number, text in enumerate(each, start=1):
+        assert f"page {number} of {len(each)}" in text
+    assert "samples planned: 6; samples taken: 6; samples full: 6" in each[0]
+    early = printed(export_of(until=State.EMPTYING_DIES))
+    assert "samples planned: 6; samples taken: 3; samples full: 0" in early
+    assert "samples still in the sampler: 3" in early
