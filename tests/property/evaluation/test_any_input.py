@@ -71,7 +71,7 @@ def zipped(name: str, content: bytes) -> bytes:
     return stream.getvalue()
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     st.one_of(
         st.binary(max_size=80),
@@ -101,7 +101,7 @@ def a_workbook() -> bytes:
 WORKBOOK = a_workbook()
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(
     st.integers(0, len(WORKBOOK) - 1), st.integers(1, 255), st.integers(0, len(WORKBOOK)), st.data()
 )
@@ -131,7 +131,7 @@ def studies(draw: st.DrawFn) -> tuple[Result, ...]:
 
 
 @pytest.mark.slow
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(studies())
 def test_any_study_gets_finite_numbers(made: tuple[Result, ...]) -> None:
     """Odd designs, zero spread and extreme contents end in strict JSON or in a sentence."""
@@ -145,7 +145,7 @@ def test_any_study_gets_finite_numbers(made: tuple[Result, ...]) -> None:
 
 
 @pytest.mark.slow
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.lists(studies(), min_size=2, max_size=4))
 def test_any_campaign_gets_finite_numbers(made: list[tuple[Result, ...]]) -> None:
     """Batches of different designs are compared, or refused for one that cannot be judged."""

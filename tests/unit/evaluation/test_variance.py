@@ -53,7 +53,7 @@ def test_equal_replicates_with_different_locations() -> None:
         fit(table)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.lists(st.tuples(assay, assay, assay), min_size=2, max_size=8))
 def test_balanced_reml_equals_the_moment_estimates(groups: list[tuple[float, ...]]) -> None:
     """Where MSB >= MSW they agree; else between is 0 and within the total mean square."""
@@ -70,7 +70,7 @@ def test_balanced_reml_equals_the_moment_estimates(groups: list[tuple[float, ...
         assert reml.within == pytest.approx(total, rel=1e-9)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     st.lists(st.lists(assay, min_size=1, max_size=5), min_size=3, max_size=8),
     st.sampled_from(["full", "restricted"]),
