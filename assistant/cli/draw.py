@@ -4,8 +4,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import cast
 
-from assistant.cli.files import plan_bytes, short_hash, write_file
-from assistant.errors import InputError
+from assistant.cli.files import plan_bytes, require_suffix, short_hash, write_file
 from assistant.plan import parse_plan
 from assistant.plan.vials import vials
 from assistant.report.draw import Form, draw
@@ -23,9 +22,8 @@ class Options:
 
 def run(options: Options) -> int:
     """Draw vessel, bed, insertions and ports into a file; its suffix says the form."""
+    require_suffix(options.output, *(f".{form}" for form in FORMS))
     form = options.output.suffix.removeprefix(".").lower()
-    if form not in FORMS:
-        raise InputError(f"{options.output}: name a file ending in .{', .'.join(FORMS)}.")
     raw, name = plan_bytes(options.plan)
     plan = parse_plan(raw, name)
     footer = f"{Path(name).name} | plan {short_hash(raw)}"

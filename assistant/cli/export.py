@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
-from assistant.cli.files import write_file
+from assistant.cli.files import require_suffix, write_file
 from assistant.cli.output import terminal
 from assistant.cli.requirements import show_lacking, trusted_by
 from assistant.clock import SystemClock
@@ -42,6 +42,9 @@ class Options:
     require: list[str]
 
 
+_SUFFIX = {"json": ".json", "sheet": ".pdf"}
+
+
 def run(options: Options) -> int:
     """Export a record; 0 when it is intact as far as it goes, 1 when it is damaged.
 
@@ -51,6 +54,8 @@ def run(options: Options) -> int:
         InputError: the output cannot be written there.
         RecordError: there is no record, or a file cannot be read or written.
     """
+    if options.form != "csv":
+        require_suffix(options.output, _SUFFIX[options.form])
     export, standing = _readable(
         options.record, options.keys, options.head or "", trusted_by(options.authority)
     )

@@ -1,6 +1,8 @@
 """Finding what a user names: a file of his, or one that comes with the program."""
 
 import stat
+from collections.abc import Sequence
+from difflib import get_close_matches
 from hashlib import sha256
 from pathlib import Path
 
@@ -16,7 +18,7 @@ def plan_bytes(name: str) -> tuple[bytes, str]:
     """The bytes of a plan and what to call it in errors."""
     if name in bundled_files.plan_names():
         return bundled_files.read_plan(name), f"{name}.toml"
-    return read_file(Path(name), "plan"), name
+    return _own_file(name, "plan", bundled_files.plan_names()), name
 
 
 def short_hash(data: bytes) -> str:
@@ -28,14 +30,45 @@ def grammar_bytes(name: str) -> tuple[bytes, str]:
     """The bytes of a grammar and what to call it in errors."""
     if name in bundled_files.languages():
         return bundled_files.read_grammar(name), f"{name}.toml"
-    return read_file(Path(name), "grammar"), name
+    return _own_file(name, "grammar", bundled_files.languages()), name
 
 
 def script_bytes(name: str) -> tuple[bytes, str]:
     """The bytes of a rehearsal script and what to call it in errors."""
     if name in bundled_files.script_names():
         return bundled_files.read_script(name), f"{name}.toml"
-    return read_file(Path(name), "script"), name
+    return _own_file(name, "script", bundled_files.script_names()), name
+
+
+def _own_file(name: str, what: str, shipped: Sequence[str]) -> bytes:
+    """Read a file of the user's; where it is not there, say which shipped one was meant.
+
+    Raises:
+        InputError: it cannot be read.
+    """
+    path = Path(name)
+    if not path.exists() and len(path.parts) == 1:
+        near = get_close_matches(path.stem, shipped, n=1)
+        meant = f"did you mean {near[0]}? S" if near else "s"
+        raise InputError(
+            f"There is no {what} {name}, neither a file nor shipped: {meant}hipped are "
+            f"{', '.join(shipped)}."
+        )
+    return read_file(path, what)
+
+
+def require_suffix(path: Path, *suffixes: str) -> None:
+    """Refuse a name whose ending promises another form than what is written.
+
+    Args:
+        path: of the file to be written.
+        suffixes: allowed endings, with their dots.
+
+    Raises:
+        InputError: it has another.
+    """
+    if path.suffix.lower() not in suffixes:
+        raise InputError(f"{path}: name a file ending in {' or '.join(suffixes)}.")
 
 
 def read_file(path: Path, what: str) -> bytes:

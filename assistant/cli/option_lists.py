@@ -14,6 +14,10 @@ Sub = argparse.ArgumentParser
 Options = Callable[[Sub], None]
 
 
+def _nothing(_sub: Sub) -> None:
+    """No option."""
+
+
 def _check(sub: Sub) -> None:
     _plan(sub)
     sub.add_argument("--details", action="store_true", help="add limits, sources and chances")
@@ -354,6 +358,7 @@ def _grammar(sub: Sub) -> None:
 
 
 COMMANDS: tuple[tuple[str, str, str, Options], ...] = (
+    ("plans", "plans", "list the plans, scripts and grammars that are shipped", _nothing),
     ("check", "check", "check a plan against the limits", _check),
     ("draw", "draw", "draw a plan", _plan_to_file),
     ("labels", "labels", "make a sheet of vial labels as a PDF", _plan_to_file),

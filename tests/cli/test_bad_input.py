@@ -181,7 +181,11 @@ def test_options_that_name_nothing(tmp_path: Path, command: Run, refused: Refuse
     nowhere = tmp_path / "nowhere"
     refused(command("check", nowhere), 2, f"There is no plan {nowhere}")
     refused(command("check", tmp_path), 2, str(tmp_path), "is no file")
-    refused(command("draw", "bin", "-o", tmp_path / "p.gif"), 2, "p.gif", ".svg, .png, .pdf")
+    refused(command("draw", "bin", "-o", tmp_path / "p.gif"), 2, "p.gif", ".svg or .png or .pdf")
+    refused(command("labels", "bin", "-o", tmp_path / "l.csv"), 2, "l.csv", ".pdf")
+    refused(command("check", "double-con"), 2, "did you mean double-cone?", "v-blender")
+    refused(command("check", "qqq"), 2, "neither a file nor shipped: shipped are bin")
+    refused(command("rehearse", "bin", "--script", "splil"), 2, "did you mean spill?")
     refused(command("rehearse", "bin", "--script", nowhere), 2, f"There is no script {nowhere}")
     made = written(tmp_path / "made.toml", "mine")
     refused(command("new-plan", "--defaults", "-o", made), 2, "made.toml exists")

@@ -298,6 +298,8 @@ def test_where_nothing_can_be_written(
         ("json", tmp_path),
         ("json", tmp_path / "none" / "j.json"),
         ("sheet", blocked / "s.pdf"),
+        ("json", tmp_path / "j.pdf"),
+        ("sheet", tmp_path / "s.json"),
         ("csv", blocked),
         ("csv", blocked / "t"),
         ("csv", tmp_path / "none" / "t"),
@@ -310,10 +312,10 @@ def test_where_nothing_can_be_written(
 def test_the_same_record_gives_the_same_bytes(taken: Make, tmp_path: Path, command: Run) -> None:
     """An export can be made again and compared."""
     record = taken("deviations")
-    for form in ("json", "sheet"):
+    for form, ending in (("json", "json"), ("sheet", "pdf")):
         made = []
         for name in ("one", "two"):
-            out = tmp_path / f"{form}-{name}"
+            out = tmp_path / f"{name}.{ending}"
             assert command("export", record, "--as", form, "-o", out).returncode == 0
             made.append(out.read_bytes())
         assert made[0] == made[1]
@@ -349,7 +351,7 @@ def test_a_plan_that_cannot_be_read_stops_no_export(
 ) -> None:
     """Every entry that the chain proves is exported, marked; the changed file is named."""
     record = taken("whole")
-    out = record.parent / f"out-{form}"
+    out = record.parent / {"csv": "t", "json": "j.json", "sheet": "s.pdf"}[form]
     assert sign(record, REVIEWER, "reviewed") == 0
     (record / file).write_bytes(b"= " + (record / file).read_bytes())
     done = command("export", record, "--as", form, "-o", out)

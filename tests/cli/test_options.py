@@ -14,6 +14,7 @@ NOT_PASSED = {"command", "configured"}
 """Set by the parser itself."""
 
 LINES = {
+    "plans": "",
     "check": "bin",
     "draw": "bin -o a.svg",
     "labels": "bin -o a.pdf",

@@ -87,8 +87,8 @@ def test_every_command_reads_the_golden_record(
     assert shown.count("(genuine)") == 2
     assert main(["replay", where, "--speed", "1e9"]) == 0
     assert "spill" in capsys.readouterr().out
-    for form in ("csv", "json", "sheet"):
-        output = tmp_path / f"out.{form}"
+    for form, name in (("csv", "tables"), ("json", "out.json"), ("sheet", "out.pdf")):
+        output = tmp_path / name
         assert main(["export", where, "--as", form, "-o", str(output)]) == 0
         assert output.exists()
 
