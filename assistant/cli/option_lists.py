@@ -26,6 +26,9 @@ def _check(sub: Sub) -> None:
 def _phrases(sub: Sub) -> None:
     sub.add_argument("plan", nargs="?", default="double-cone", help="plan file or shipped plan")
     _grammar(sub)
+    sub.add_argument(
+        "--card", type=Path, help="write a phrase card to print (A5, PDF) instead of checking"
+    )
 
 
 def _output(sub: Sub) -> None:

@@ -2,10 +2,11 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 from rich.table import Table
 
-from assistant.cli.files import grammar_bytes, plan_bytes
+from assistant.cli.files import grammar_bytes, plan_bytes, require_suffix, short_hash, write_file
 from assistant.cli.output import terminal
 from assistant.grammar import Language, parse_grammar
 from assistant.grammar.lint import CLOSE, TOO_CLOSE, lint, nearest
@@ -20,10 +21,13 @@ class Options:
 
     plan: str
     grammar: str
+    card: Path | None
 
 
 def run(options: Options) -> int:
     """Print the nearest pair of every state and what is wrong; 1 where the grammar cannot be used.
+
+    Where a card is named, write that instead.
 
     Raises:
         PlanError, GrammarError, InputError: the files cannot be read.
@@ -34,6 +38,13 @@ def run(options: Options) -> int:
     plan = parse_plan(raw, name)
     raw, name = grammar_bytes(options.grammar)
     language = parse_grammar(raw, name)
+    if options.card is not None:
+        from assistant.report.phrase_card import phrase_card  # noqa: PLC0415 - loads reportlab
+
+        require_suffix(options.card, ".pdf")
+        footer = f"{Path(options.plan).name}, grammar {short_hash(raw)}"
+        write_file(options.card, phrase_card(language, plan, footer))
+        return 0
     pronounce = dictionary(language)
     findings = lint(language, plan, pronounce)
     errors = sum(finding.level == "error" for finding in findings)

@@ -19,7 +19,7 @@ LINES = {
     "draw": "bin -o a.svg",
     "labels": "bin -o a.pdf",
     "new_plan": "-o a.toml --answer vessel=drum",
-    "phrases": "",
+    "phrases": "bin --card c.pdf",
     "rehearse": "--into folder --script a.toml --snr-db 12",
     "sound_check": "--silent",
     "enrol": "Ana --audio folder",
