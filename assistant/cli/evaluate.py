@@ -31,6 +31,7 @@ class Options:
     assays: Path
     head: str | None
     keys: Path | None
+    authority: Path | None
     require: list[str]
     output: list[Path]
     json: Path | None
@@ -53,7 +54,9 @@ def run(options: Options) -> int:
         RecordBroken: the record does not hold.
     """
     forms = [(path, form_of(path)) for path in options.output]
-    record, signatures, standing = read_record(options.record, options.head or "", options.keys)
+    record, signatures, standing = read_record(
+        options.record, options.head or "", options.keys, options.authority
+    )
     if signatures and options.keys is None:
         raise InputError(
             f"The record in {options.record} is signed: name the folder of public keys with "

@@ -5,6 +5,7 @@ from hashlib import sha256
 from pathlib import Path
 
 from assistant.cli.files import read_file
+from assistant.cli.requirements import trusted_by
 from assistant.errors import InputError
 from assistant.evaluation.assay_units import Unit
 from assistant.evaluation.sheet_import import Table, table_from_csv, table_from_workbook
@@ -23,7 +24,7 @@ _TEXTS = (".csv", ".tsv", ".txt")
 
 
 def read_record(
-    folder: Path, code: str = "", keys: Path | None = None
+    folder: Path, code: str = "", keys: Path | None = None, authority: Path | None = None
 ) -> tuple[RecordStudy, tuple[Signature, ...], Standing]:
     """Prove a record as `verify` does; return its vials, who signed it, and what was shown.
 
@@ -32,6 +33,7 @@ def read_record(
         code: head code as typed, "" for none.
         keys: folder of public keys; without it signatures are proved to stand under this record,
             not to be genuine.
+        authority: certificates of the time-stamping authority; without them no time stamp counts.
 
     Raises:
         RecordError: there is no record, or it cannot be read.
@@ -42,7 +44,8 @@ def read_record(
     proof = prove(record, code)
     if keys is not None:
         check(proof.signatures, proof.heads, load_public(keys))
-    standing = standing_of(proof, code, proof.signatures if keys is not None else ())
+    genuine = proof.signatures if keys is not None else ()
+    standing = standing_of(proof, code, genuine, proof.stamped(trusted_by(authority)))
     if standing is None:
         raise InputError(f"{folder} holds no entry: there is nothing to evaluate.")
     return study_of(record.told(), record.plan), proof.signatures, standing

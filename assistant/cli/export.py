@@ -1,21 +1,23 @@
 """`export`: a record as tables, as JSON, or as a sheet to print; damaged ones clearly marked."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from assistant.cli.files import write_file
 from assistant.cli.output import terminal
-from assistant.cli.requirements import show_lacking
+from assistant.cli.requirements import show_lacking, trusted_by
 from assistant.clock import SystemClock
-from assistant.errors import GrammarError, InputError, PlanError
+from assistant.errors import GrammarError, InputError, PlanError, RecordBroken
 from assistant.journal.signing import Signature, forged, misplaced
 from assistant.printable import printable
 from assistant.record import OpenRecord, Proof, open_record
+from assistant.record.anchor import Anchor
 from assistant.record.damaged import begin_proof, entries_alone, told_as_far_as_it_holds
 from assistant.record.signing_rules import objections
 from assistant.record.standing import Standing, standing_of
+from assistant.record.time_stamps import check_stamps
 from assistant.report.export import Export, to_json
 from assistant.report.export import Signature as Shown
 from assistant.report.export_collect import Collector, entries_only
@@ -24,6 +26,7 @@ from assistant.storage.record_reader import RecordReader
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+    from cryptography.x509 import Certificate
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,6 +38,7 @@ class Options:
     output: Path
     head: str | None
     keys: Path | None
+    authority: Path | None
     require: list[str]
 
 
@@ -47,7 +51,9 @@ def run(options: Options) -> int:
         InputError: the output cannot be written there.
         RecordError: there is no record, or a file cannot be read or written.
     """
-    export, standing = _readable(options.record, options.keys, options.head or "")
+    export, standing = _readable(
+        options.record, options.keys, options.head or "", trusted_by(options.authority)
+    )
     output: Path = options.output
     if options.form == "csv":
         _write_tables(export, output)
@@ -72,14 +78,16 @@ def run(options: Options) -> int:
     return show_lacking(console, standing, options.require)
 
 
-def _readable(folder: Path, keys: Path | None, code: str) -> tuple[Export, Standing | None]:
+def _readable(
+    folder: Path, keys: Path | None, code: str, trusted: Sequence["Certificate"]
+) -> tuple[Export, Standing | None]:
     """Collect a record; its entries alone where its plan or grammar cannot be read."""
     try:
         record = open_record(folder)
     except (PlanError, GrammarError) as fault:
         faults = [str(fault)]
     else:
-        return collected(record, keys, code)
+        return collected(record, keys, code, trusted)
     proof = begin_proof(folder, faults)
     entries = entries_alone(RecordReader(folder), proof, faults, code)
     known = load_public(keys) if keys is not None else None
@@ -88,7 +96,10 @@ def _readable(folder: Path, keys: Path | None, code: str) -> tuple[Export, Stand
 
 
 def collected(
-    record: OpenRecord, keys: Path | None, code: str = ""
+    record: OpenRecord,
+    keys: Path | None,
+    code: str = "",
+    trusted: Sequence["Certificate"] = (),
 ) -> tuple[Export, Standing | None]:
     """Prove a record as far as it holds; return what can be exported of it, and what was shown.
 
@@ -98,6 +109,7 @@ def collected(
         record: opened for reading.
         keys: folder of public keys, None to leave the signatures unchecked.
         code: a head code as typed, "" for none.
+        trusted: certificates of the time-stamping authority.
 
     Raises:
         InputError: the folder of keys cannot be used.
@@ -118,11 +130,24 @@ def collected(
         for s in shown
         if s.standing not in (_GENUINE, _UNCHECKED, _NO_KEY)
     ]
+    stamped = _stamped(proof, trusted, faults)
     pairs = zip(proof.signatures, shown, strict=True)
     genuine = [signature for signature, one in pairs if one.standing == _GENUINE]
-    standing = None if faults else standing_of(proof, code, genuine)
+    standing = None if faults else standing_of(proof, code, genuine, stamped)
     lines = standing.lines if standing is not None else ()
     return collector.export(faults, shown, lines), standing
+
+
+def _stamped(
+    proof: Proof, trusted: Sequence["Certificate"], faults: list[str]
+) -> tuple[Anchor, ...]:
+    """Return what the time stamps anchor; one that does not hold is a fault."""
+    try:
+        check_stamps(proof.stamps, proof.heads)
+        return proof.stamped(trusted)
+    except RecordBroken as fault:
+        faults.append(str(fault))
+        return ()
 
 
 _GENUINE = "genuine"

@@ -7,7 +7,7 @@ from pathlib import Path
 MEANINGS = ("performed", "witnessed", "reviewed", "approved")
 """What a signature can mean; the journal's own list is not imported, so that --help stays fast."""
 
-REQUIREMENTS = ("anchored-to-end", "closed", "live", "steady-time", *MEANINGS)
+REQUIREMENTS = ("anchored-to-end", "closed", "live", "steady-time", "trusted-time", *MEANINGS)
 """What `verify --require` can ask for; `assistant.record.standing` answers."""
 
 Sub = argparse.ArgumentParser
@@ -149,6 +149,7 @@ def _replay(sub: Sub) -> None:
 def _proof(sub: Sub) -> None:
     sub.add_argument("--head", help="head code heard or written down during the work")
     sub.add_argument("--keys", type=Path, help="folder of public keys, to check the signatures by")
+    _authority(sub)
     sub.add_argument(
         "--require",
         action="append",
@@ -157,6 +158,24 @@ def _proof(sub: Sub) -> None:
         help="what must hold, else exit code 1; may be given several times, and several meanings "
         "must be signed by different persons",
     )
+
+
+def _authority(sub: Sub) -> None:
+    sub.add_argument(
+        "--authority",
+        type=Path,
+        metavar="CERTIFICATES",
+        help="PEM file of the root and intermediate certificates of the time-stamping authority",
+    )
+
+
+def _time_stamp(sub: Sub) -> None:
+    sub.add_argument("record", type=Path, help="folder of the record")
+    how = sub.add_mutually_exclusive_group(required=True)
+    how.add_argument("--request", type=Path, help="file to write the request to (RFC 3161)")
+    how.add_argument("--response", type=Path, help="file with the authority's response")
+    how.add_argument("--url", help="address of the authority, to ask it over the network")
+    _authority(sub)
 
 
 def _verify(sub: Sub) -> None:
@@ -351,6 +370,7 @@ COMMANDS: tuple[tuple[str, str, str, Options], ...] = (
     ("run", "run", "run a live session", _run),
     ("replay", "replay", "play back a session", _replay),
     ("verify", "verify", "verify a record", _verify),
+    ("time-stamp", "time_stamp", "have an authority stamp a record (RFC 3161)", _time_stamp),
     ("keys", "keys", "make a pair of signing keys", _keys),
     ("sign", "sign", "sign a record", _sign),
     ("sign-report", "sign_report", "sign a report, or check its signatures", _sign_report),

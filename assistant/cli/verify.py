@@ -1,25 +1,27 @@
 """`verify`: is this record what it was when it was written, and could it have happened?"""
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from rich.console import Console
 
 from assistant.cli.output import terminal
-from assistant.cli.requirements import show_lacking
+from assistant.cli.requirements import show_lacking, trusted_by
 from assistant.errors import RecordBroken
 from assistant.journal.head_code import head_code
 from assistant.journal.signing import Signature, check, require_last
 from assistant.printable import printable
 from assistant.procedure.model import begin
 from assistant.record import OpenRecord, Proof, open_record, prove, software
+from assistant.record.anchor import Anchor
 from assistant.record.registered import registered, vanished
 from assistant.record.standing import standing_of
 from assistant.record.times import Times
 from assistant.storage.keys import load_public
 from assistant.storage.register import Session, sessions
+from assistant.storage.time_stamps import TimeStampFile
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,6 +31,7 @@ class Options:
     record: Path
     head: str | None
     keys: Path | None
+    authority: Path | None
     signed: str | None
     register: Path | None
     require: list[str]
@@ -47,13 +50,12 @@ def run(options: Options) -> int:
     session = known.get(record.first_hash())
     proof = prove(record, options.head or "", session.heads.keys() if session else frozenset())
     genuine = proof.signatures if options.keys is not None else ()
-    standing = standing_of(proof, options.head or "", genuine)
+    outside = [registered(proof, session, options.register)] if options.register else []
+    outside += proof.stamped(trusted_by(options.authority))
+    standing = standing_of(proof, options.head or "", genuine, outside)
     if proof.last is None or standing is None:
         raise RecordBroken(f"{options.record} holds no entry; nothing can be proved.")
     last = proof.last.entry
-    if options.register is not None:
-        anchor = registered(proof, session, options.register)
-        standing = replace(standing, anchors=(*standing.anchors, anchor))
     if options.signed is not None:
         require_last(options.signed, proof.signatures)
     if options.keys is not None:
@@ -71,10 +73,25 @@ def run(options: Options) -> int:
     _show_times(console, proof.times)
     _show_versions(console, proof)
     _show_signatures(console, proof, options.keys)
+    _show_stamps(console, proof.stamps, standing.anchors)
     _show_vanished(console, known)
     if options.re_hear:
         _rehear(console, record)
     return show_lacking(console, standing, options.require)
+
+
+def _show_stamps(
+    console: Console, stamps: Sequence[TimeStampFile], anchors: Iterable[Anchor]
+) -> None:
+    """Say what each time stamp shows, or that it was not checked."""
+    shown = [anchor for anchor in anchors if anchor.utc]
+    for anchor in shown:
+        console.print(f"{anchor.by}: entries 1 to {anchor.count} were there then")
+    if stamps and not shown:
+        console.print(
+            f"time stamps: {len(stamps)}, not checked: name the authority's certificates with "
+            "--authority"
+        )
 
 
 def _show_vanished(console: Console, known: Mapping[str, Session]) -> None:

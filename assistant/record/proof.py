@@ -1,7 +1,9 @@
 """Proving a record: chain, order, times, plan, grammar, clips, torn tails and signed heads."""
 
+from collections.abc import Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from assistant.clock import SystemClock
 from assistant.conformance import Difference, FoldedEntry
@@ -9,10 +11,16 @@ from assistant.errors import RecordBroken
 from assistant.journal.head_code import watch
 from assistant.journal.signing import Signature, check, note_heads
 from assistant.procedure.events import Heard, Opened, RemarkTaken, Resumed
+from assistant.record.anchor import Anchor
 from assistant.record.opening import OpenRecord
 from assistant.record.signing_rules import objections
+from assistant.record.time_stamps import anchors, check_stamps
 from assistant.record.times import Times
 from assistant.storage.signatures import load_signatures
+from assistant.storage.time_stamps import TimeStampFile, load_time_stamps
+
+if TYPE_CHECKING:
+    from cryptography.x509 import Certificate
 
 __all__ = ["Proof", "prove", "prove_files"]
 
@@ -25,8 +33,11 @@ class Proof:
     """What was proved of a record in one pass over it."""
 
     signatures: tuple[Signature, ...]
+    stamps: tuple[TimeStampFile, ...] = ()
     heads: dict[int, str] = field(default_factory=dict)
-    """Hash of the record at the count of each signature."""
+    """Hash of the record at the count of each signature and time stamp."""
+    utc: dict[int, str] = field(default_factory=dict)
+    """What the record's own clock said at each of these."""
     clips: int = 0
     torn: int = 0
     """Torn tails set aside, whose bytes are all still there."""
@@ -45,6 +56,8 @@ class Proof:
     def note(self, told: FoldedEntry) -> None:
         """Take an entry in."""
         self.last = told
+        if told.entry.seq in self.heads:
+            self.utc[told.entry.seq] = told.entry.utc
         self.times.note(told)
         if isinstance(told.event, Opened | Resumed):
             self.software = tuple(dict.fromkeys((*self.software, told.event.software)))
@@ -55,8 +68,26 @@ class Proof:
 
     @property
     def counts(self) -> frozenset[int]:
-        """Entries at which somebody signed."""
-        return frozenset(signature.statement.count for signature in self.signatures)
+        """Entries at which somebody signed, or an authority stamped."""
+        signed = {signature.statement.count for signature in self.signatures}
+        return frozenset(signed | {stamp.count for stamp in self.stamps})
+
+    def stamped(self, trusted: Sequence["Certificate"]) -> tuple[Anchor, ...]:
+        """Return the anchors that the time stamps are; doubt times that lie after their stamp.
+
+        Args:
+            trusted: root and intermediate certificates of the authority; without any, nothing is
+                checked and nothing returned.
+
+        Raises:
+            RecordBroken: a stamp was not signed under these certificates.
+        """
+        if not trusted:
+            return ()
+        found = anchors(self.stamps, self.heads, trusted)
+        for anchor in found:
+            self.times.stamp(anchor.count, self.utc[anchor.count], anchor.utc)
+        return found
 
 
 def prove(record: OpenRecord, code: str = "", counts: AbstractSet[int] = frozenset()) -> Proof:
@@ -71,7 +102,8 @@ def prove(record: OpenRecord, code: str = "", counts: AbstractSet[int] = frozens
         InputError: the head code is none.
         RecordBroken: names the first entry, clip, tail or signature that does not hold.
     """
-    proof = Proof(load_signatures(record.view.path))
+    path = record.view.path
+    proof = Proof(load_signatures(path), load_time_stamps(path))
     entries = record.entries()
     if code:
         entries = watch(code, entries)
@@ -81,6 +113,7 @@ def prove(record: OpenRecord, code: str = "", counts: AbstractSet[int] = frozens
     proof.times.end()
     proof.times.compare(SystemClock().now().utc)
     check(proof.signatures, proof.heads)
+    check_stamps(proof.stamps, proof.heads)
     _require_rules(proof, record)
     return proof
 

@@ -5,8 +5,8 @@ from pathlib import Path
 
 from assistant.errors import RecordBroken, RecordError
 from assistant.journal.chain import read
+from assistant.record.anchor import Anchor
 from assistant.record.proof import Proof
-from assistant.record.standing import Anchor
 from assistant.storage.record_reader import RecordReader
 from assistant.storage.register import Session
 

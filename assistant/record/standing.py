@@ -1,7 +1,8 @@
 """What a proof shows and what it does not: how far it is anchored, how it ended, who signed.
 
 A chain shows that a record agrees with itself. Whoever can write the folder can seal another one;
-only what is kept outside it, a head code or a signature, shows that this is the one that was.
+only what comes from outside it, a head code, a signature, a register or a time stamp, shows that
+this is the one that was.
 """
 
 from collections.abc import Iterable, Sequence
@@ -12,20 +13,10 @@ from assistant.journal.head_code import parse
 from assistant.journal.signing import MEANINGS, Signature
 from assistant.printable import printable
 from assistant.procedure.enums import END, State
+from assistant.record.anchor import Anchor
 from assistant.record.proof import Proof
 
-__all__ = ["Anchor", "Standing", "signed", "standing_of"]
-
-
-@dataclass(frozen=True, slots=True)
-class Anchor:
-    """Something from outside the folder that vouches for the entries up to a count."""
-
-    count: int
-    by: str
-    name: str = ""
-    """Who signed, "" for a head code."""
-    meaning: str = ""
+__all__ = ["Standing", "signed", "standing_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,8 +69,8 @@ class Standing:
         """Return a sentence for each requirement that does not hold.
 
         Args:
-            required: "anchored-to-end", "closed", "live", "steady-time" and meanings of
-                signatures; several meanings must be signed by different persons.
+            required: "anchored-to-end", "closed", "live", "steady-time", "trusted-time" and
+                meanings of signatures; several must be signed by different persons.
         """
         wanted = set(required)
         found = []
@@ -94,6 +85,8 @@ class Standing:
                 f"At {self.doubtful_times} entries UTC disagrees with the steady clock, runs back "
                 "or lies ahead of now."
             )
+        if "trusted-time" in wanted and not self._stamped:
+            found.append(f"No time stamp that was checked covers the last entry, {self.entries}.")
         meanings = [meaning for meaning in MEANINGS if meaning in wanted]
         if meanings and not self._signed(meanings):
             found.append(
@@ -102,6 +95,11 @@ class Standing:
             )
         return tuple(found)
 
+    @property
+    def _stamped(self) -> bool:
+        """Tell whether an authority stamped the end of the record."""
+        return any(anchor.utc and anchor.count == self.entries for anchor in self.anchors)
+
     def _signed(self, meanings: Sequence[str]) -> bool:
         """Tell whether different persons signed these meanings at the end of the record."""
         last = [anchor for anchor in self.anchors if anchor.name and anchor.count == self.entries]
@@ -109,13 +107,16 @@ class Standing:
         return any(len(set(names)) == len(meanings) for names in product(*signers))
 
 
-def standing_of(proof: Proof, code: str, genuine: Iterable[Signature]) -> Standing | None:
+def standing_of(
+    proof: Proof, code: str, genuine: Iterable[Signature], others: Iterable[Anchor] = ()
+) -> Standing | None:
     """Return what a proof shows; None of a record without any entry.
 
     Args:
         proof: of the whole record.
         code: the head code that it was proved by, "" for none.
         genuine: the signatures that were checked with the signers' keys.
+        others: anchors that were checked already: register, time stamps.
 
     Raises:
         InputError: the head code is none.
@@ -128,6 +129,7 @@ def standing_of(proof: Proof, code: str, genuine: Iterable[Signature]) -> Standi
         anchors.append(Anchor(count, f"the head code {tidy}"))
     said = [signature.statement for signature in genuine]
     anchors += [signed(one.name, one.meaning, one.count) for one in said]
+    anchors += others
     session = proof.last.outcome.session
     return Standing(
         proof.last.entry.seq, session.state, proof.kind, tuple(anchors), proof.times.doubtful

@@ -89,6 +89,18 @@ class Times:
         if ahead > TOLERANCE_S:
             self._keep(Doubt(self._seq, ahead, "is ahead of now"))
 
+    def stamp(self, seq: int, utc: str, stamped: str) -> None:
+        """Compare an entry with its time stamp: it cannot be later.
+
+        Args:
+            seq: number of the entry.
+            utc: what the record's own clock said, RFC 3339.
+            stamped: what the authority's said, RFC 3339.
+        """
+        late = datetime.fromisoformat(utc) - datetime.fromisoformat(stamped)
+        if late.total_seconds() > TOLERANCE_S:
+            self._keep(Doubt(seq, late.total_seconds(), "is after its time stamp"))
+
     def _away(self, base: float) -> float:
         return abs(self._offset - base)
 

@@ -18,6 +18,7 @@ PLAN = "plan.toml"
 GRAMMAR = "grammar.toml"
 CLIPS = "clips"
 ASIDE = "aside"
+STAMPS = "time-stamps"
 
 _FILES = (RECORD, PLAN, GRAMMAR, "signatures.jsonl", LOCK)
 
@@ -132,6 +133,10 @@ def _belongs(path: Path) -> bool:
         case (name,):
             return name in _FILES
         case (folder, name):
-            return (folder, Path(name).suffix) in ((CLIPS, ".flac"), (ASIDE, ".torn"))
+            return (folder, Path(name).suffix) in (
+                (CLIPS, ".flac"),
+                (ASIDE, ".torn"),
+                (STAMPS, ".tsr"),
+            )
         case _:
             return False

@@ -66,7 +66,7 @@ def exhaust(entries: Iterator[Entry]) -> Entry:
 
 
 def test_cost_per_entry_is_constant(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """From the file to proved entries, head code included: at most 8 x parsing and hashing alone."""
+    """From the file to proved entries, head code included: at most 8 x parsing and hashing."""
     RecordFolder.create(tmp_path, b"", b"").close()
     record = tmp_path / "record.jsonl"
     with record.open("wb") as file:

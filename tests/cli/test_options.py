@@ -25,6 +25,7 @@ LINES = {
     "run": "bin --into folder --engine vosk --model folder --audio a.wav --register r",
     "replay": "folder --from 3",
     "verify": "folder --keys folder --register r --signed c",
+    "time_stamp": "folder --url https://stamps.example --authority root.pem",
     "keys": "Ana --into folder --passphrase-file a.txt",
     "sign": "folder --as Ana --meaning reviewed --key Ana.key.pem",
     "sign_report": "r.pdf --as Ana --meaning approved --key Ana.key.pem --keys folder",

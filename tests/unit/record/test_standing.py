@@ -5,7 +5,8 @@ from dataclasses import replace
 import pytest
 
 from assistant.procedure.enums import State
-from assistant.record.standing import Anchor, Standing, signed
+from assistant.record.anchor import Anchor
+from assistant.record.standing import Standing, signed
 
 BARE = Standing(entries=360, state=State.CLOSED, kind="live")
 CODE = Anchor(42, "the head code 42-42BZ-R8ZJ-A")
