@@ -34,12 +34,12 @@ class AcceptanceValue:
     value: float
     """AV."""
     unit_low: float
-    """(1 - 0.01 L2) M, the least an individual may be at stage 2."""
+    """(1 - 0.01 L2) M, the lowest individual allowed at stage 2."""
     unit_high: float
 
 
 def high_reference(target: float = 100.0) -> float:
-    """Upper bound of the range in which the mean is its own reference."""
+    """Upper end of the range in which M equals the mean."""
     return max(HIGH_REFERENCE, target)
 
 
@@ -52,7 +52,7 @@ def acceptance_value(mean: float, sd: float, n: int, target: float = 100.0) -> A
     """Acceptance value of n units from their mean and standard deviation.
 
     Raises:
-        ValueError: n is neither 10 nor 30, for which alone k is defined.
+        ValueError: n is neither 10 nor 30; k is defined for these only.
     """
     if n not in K_STAGE:
         raise ValueError(f"The acceptance value is defined for 10 and 30 units, not for {n}")

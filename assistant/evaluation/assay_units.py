@@ -1,8 +1,8 @@
-"""Units of an assay: what 100 % is, and the question to ask where a sheet leaves that open.
+"""Units of an assay: what 100 % means, and how to ask if a sheet does not say.
 
-A bare "%" can mean percent of target or percent by weight, and "% w/w" is written for both. Such
-a heading is never guessed: the means of both readings are shown, and the command or the plan says
-which is meant. The same is asked where a heading is clear but its mean is not that of a blend.
+A bare "%" can mean percent of target or percent by weight, and "% w/w" is used for both. Such a
+heading is never guessed: the means of both readings are shown, and the user must choose in the
+command or the plan. The same applies if a heading is clear but its mean is implausible for a blend.
 """
 
 from collections.abc import Sequence
@@ -15,9 +15,9 @@ from assistant.evaluation.descriptive import summarise
 from assistant.evaluation.results import check_percent
 
 PLAUSIBLE = (50.0, 150.0)
-"""A mean beyond these, % of target, is asked about; a choice of this program."""
+"""A mean outside this range, % of target, needs confirmation; this program's choice."""
 CLOSE = (80.0, 120.0)
-"""So is a mean beyond these where another unit would bring it within; a choice of this program."""
+"""So does a mean outside this range if another unit would bring it inside; our choice."""
 
 
 class Unit(StrEnum):
@@ -32,13 +32,13 @@ class Unit(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Target:
-    """What 100 % is: the active in one dosage unit of the stated mass."""
+    """What 100 % means: the amount of active in one dosage unit of the stated mass."""
 
     label_mg: float
     unit_mass_mg: float
 
     def __post_init__(self) -> None:
-        """Refuse what is no dosage unit.
+        """Check that this is a possible dosage unit.
 
         Raises:
             InputError: the masses are not 0 < label <= unit.
@@ -58,17 +58,17 @@ class Target:
 def percent_of_target(
     vial: str, value: float, unit: Unit, mass_mg: float | None, target: Target | None
 ) -> float:
-    """An assay in % of target.
+    """Convert an assay to % of target.
 
     Args:
-        vial: for messages.
+        vial: name of the vial, for messages.
         value: the assay in `unit`.
-        unit: of the assay.
+        unit: unit of the assay.
         mass_mg: net mass of powder in the vial, mg; needed for assays in mg.
-        target: what 100 % is; needed for assays by weight, in mg and in mg/g.
+        target: what 100 % means; needed for assays by weight, in mg and in mg/g.
 
     Raises:
-        InputError: mass or target is missing, or the outcome cannot be a content.
+        InputError: mass or target is missing, or the result cannot be a content.
     """
     if unit is Unit.MG:
         if not mass_mg:
@@ -83,7 +83,7 @@ def percent_of_target(
 
 
 def _factor(unit: Unit, target: Target | None) -> float:
-    """What turns an assay in this unit into % of target; an assay in mg is mg/g by then."""
+    """Factor from this unit to % of target; assays in mg must already be in mg/g."""
     if unit is Unit.PERCENT:
         return 1.0
     if unit is Unit.FRACTION:
@@ -96,7 +96,7 @@ def _factor(unit: Unit, target: Target | None) -> float:
 
 
 def readings(values: Sequence[float], units: Sequence[Unit], target: Target | None) -> str:
-    """What the assays would be in each of the units: means and standard deviations in words."""
+    """Describe the assays as read in each of the units: mean and standard deviation."""
     told = []
     for unit in units:
         if target is None and unit not in (Unit.PERCENT, Unit.FRACTION):
@@ -111,17 +111,17 @@ def readings(values: Sequence[float], units: Sequence[Unit], target: Target | No
 def check_plausible(
     where: str, values: Sequence[float], unit: Unit, target: Target | None, mean: float
 ) -> None:
-    """Ask where the mean of a clear heading is not that of a blend, or another unit fits better.
+    """Ask for confirmation if the mean is implausible in a clear unit, or another unit fits better.
 
     Args:
         where: file and column, for the message.
         values: the assays in `unit`.
-        unit: as the heading says.
+        unit: unit named by the heading.
         target: what 100 % is.
-        mean: of the results, % of target.
+        mean: mean of the results, % of target.
 
     Raises:
-        InputError: it has to be asked.
+        InputError: the user must confirm the unit.
     """
     others = [
         one

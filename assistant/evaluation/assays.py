@@ -1,10 +1,9 @@
-"""The laboratory's sheet, joined to the vials of the session by their labels or places.
+"""Join the laboratory's sheet to the session's vials, by label or by place.
 
-Joining a sheet to the expected vials gives either results in % of target or a list of what does
-not fit, by name: unknown, duplicate, missing, void and unreconciled vials, vials of another batch
-or place, weights that disagree. Nothing of that is decided here; `Joined.require` stops unless
-the caller says that a partial evaluation is wanted, and even then a duplicate or a foreign vial
-is never passed over.
+Joining a sheet to the expected vials gives results in % of target and a list of problems by name:
+unknown, duplicate, missing, void and unreconciled vials, vials of another batch or place, weights
+that disagree. `Joined.require` raises an error for any problem unless the caller asks for a partial
+evaluation, and even then for a duplicate or foreign vial.
 """
 
 from collections.abc import Mapping, Sequence
@@ -24,11 +23,11 @@ from assistant.evaluation.results import Result, Vial
 from assistant.evaluation.sheet_rows import Entry, Key, Sheet, differ, label_of
 
 _CODE_PARTS = 5
-"""Of the label's code: batch, vial, location, position and port."""
+"""Fields of the label's code: batch, vial, location, position and port."""
 
 
 class State(StrEnum):
-    """What the session says of a vial."""
+    """Status of a vial in the session."""
 
     TAKEN = "taken"
     VOID = "void"
@@ -37,7 +36,7 @@ class State(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Expected:
-    """A vial the session knows, with its state."""
+    """A vial of the session and its status."""
 
     vial: Vial
     state: State = State.TAKEN
@@ -45,41 +44,41 @@ class Expected:
 
 @dataclass(frozen=True, slots=True)
 class Joined:
-    """Results, and by name everything that does not fit."""
+    """Results, and the names of all vials that do not fit."""
 
     results: tuple[Result, ...]
     unknown: tuple[str, ...] = ()
     duplicate: tuple[str, ...] = ()
     missing: tuple[str, ...] = ()
     void: tuple[str, ...] = ()
-    """Void in the session, yet assayed; never among the results."""
+    """Void in the session but assayed; never among the results."""
     unreconciled: tuple[str, ...] = ()
     other_batch: tuple[str, ...] = ()
     weights_differ: tuple[str, ...] = ()
     unit: Unit = Unit.PERCENT
-    """In which the assays were read."""
+    """Unit in which the assays were read."""
     injections: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
-    """By vial, the assays behind a mean, in `unit`."""
+    """The single assays behind each mean, by vial, in `unit`."""
 
     @property
     def problems(self) -> tuple[str, ...]:
-        """Each kind of problem with the vials it touches."""
+        """Each kind of problem with the affected vials."""
         kinds = (
             ("unknown to the session", self.unknown),
             ("more than once in the sheet", self.duplicate),
             ("of another batch", self.other_batch),
             ("without an assay", self.missing),
-            ("void in the session, yet assayed", self.void),
+            ("void in the session but assayed", self.void),
             ("not reconciled in the session", self.unreconciled),
             ("with different weights in session and sheet", self.weights_differ),
         )
         return tuple(f"{what}: {', '.join(names)}" for what, names in kinds if names)
 
     def require(self, *, partial: bool = False) -> tuple[Result, ...]:
-        """The results, when nothing stands in the way.
+        """The results, if no problem prevents an evaluation.
 
         Args:
-            partial: go on without the missing, void and unreconciled vials and with the session's
+            partial: continue without missing, void and unreconciled vials and with the session's
                 weights; the report then lists them.
 
         Raises:
@@ -88,9 +87,7 @@ class Joined:
         fatal = self.unknown or self.duplicate or self.other_batch
         if self.problems and (fatal or not partial):
             advice = (
-                "correct the sheet"
-                if fatal
-                else "decide about them, or ask for a partial evaluation"
+                "correct the sheet" if fatal else "resolve this, or ask for a partial evaluation"
             )
             raise InputError(f"Vials do not fit - {'; '.join(self.problems)}: {advice}.")
         return self.results
@@ -105,10 +102,10 @@ def join(
     """Join a sheet to the session's vials.
 
     Args:
-        sheet: what the laboratory sent.
-        expected: every vial of the session; the order of the results is theirs.
-        target: what 100 % is; needed for assays in mg and mg/g.
-        batch: of the session, compared with the sheet's batch column where there is one.
+        sheet: the laboratory's sheet.
+        expected: every vial of the session; the results are in this order.
+        target: what 100 % means; needed for assays in mg and mg/g.
+        batch: batch of the session, compared with the sheet's batch column if it has one.
 
     Raises:
         InputError: an assay cannot be turned into % of target.
@@ -143,7 +140,7 @@ def join(
 
 
 def _unit_of(sheet: Sheet, target: Target | None) -> Unit:
-    """The unit of the sheet, or the question for it."""
+    """The unit of the sheet; raises an error that asks for it if unclear."""
     if sheet.unit is not None:
         return sheet.unit
     values = [entry.value for entry in sheet.entries if entry.value is not None]
@@ -174,7 +171,7 @@ def _fill(
     rows: Mapping[str, Sequence[Entry]],
     target: Target | None,
 ) -> Joined:
-    """Add the results and what is missing, void, unreconciled or of two weights."""
+    """Add the results and the missing, void, unreconciled and inconsistently weighed vials."""
     results: list[Result] = []
     lists: dict[str, list[str]] = {
         "missing": [],
@@ -210,7 +207,7 @@ def _fill(
 
 
 class _Vials:
-    """The session's vials, found by label, by the label's code or by their place."""
+    """Finds the session's vials by label, by the label's code or by place."""
 
     def __init__(self, expected: Sequence[Expected], batch: str | None) -> None:
         self._vials = {each.vial.vial: each.vial for each in expected}
@@ -222,7 +219,7 @@ class _Vials:
             self._bare.setdefault(_bare(label), []).append(label)
 
     def find(self, key: Key) -> str | None:
-        """The session's label of a vial; None when no vial, or no single one, is meant."""
+        """The session's label of a vial; None if no vial or more than one matches."""
         parts = key.label.split("|")
         if len(parts) == _CODE_PARTS:
             batch, label, *place = parts
@@ -244,7 +241,7 @@ class _Vials:
         return alike[0] if len(alike) == 1 else None
 
     def _at(self, vial: Vial, key: Key) -> bool:
-        """Whether a vial was taken at the place that the sheet names."""
+        """Whether a vial was taken at the place named by the sheet."""
         name = {1: "bottom", self._top: "top"}.get(vial.position, "middle")
         return (
             key.location.casefold() == vial.location.casefold()
@@ -254,5 +251,5 @@ class _Vials:
 
 
 def _bare(label: str) -> str:
-    """A number without leading zeros; any other label as it is."""
+    """A number without leading zeros; any other label unchanged."""
     return label.lstrip("0") or "0" if label.isdecimal() else label

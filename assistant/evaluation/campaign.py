@@ -1,12 +1,12 @@
-"""Across sessions: are the batches of a validation campaign alike?
+"""Comparison across sessions: are the batches of a validation campaign alike?
 
-Vials of one location share what is particular to it, so vials are not independent within a batch;
-locations are. Everything here is therefore computed from one number per location, or one per spot:
+Vials of one location share its location effect, so within a batch the vials are not independent,
+but the locations are. Everything here is therefore computed from one value per location or spot:
 
 - means: one-way analysis of the location means;
 - spread between locations: Brown and Forsythe's test on the location means;
 - spread within locations: one-way analysis of the spots' standard deviations, each divided by its
-  c4, so that spots with more and with fewer replicates compare.
+  c4, so that spots with different numbers of replicates are comparable.
 
 Control charts of the batch means, of the SD of the location means and of the SD within locations.
 Their limits are exact for identical normal batches: a point lies beyond them with the probability
@@ -28,14 +28,14 @@ from assistant.evaluation.results import Result, assays, assays_by_spot, by_loca
 from assistant.evaluation.variance import OneWay, one_way
 
 CHART_RISK = 0.0027
-"""Probability that one point of identical batches lies beyond its limits; that of three sigma."""
+"""Probability that a point of identical batches is beyond its limits; as with three sigma."""
 _ROUNDING = 1e-9
-"""Relative widening of the limits, so that equal values do not lie beyond them by rounding."""
+"""Relative widening of the limits, so that rounding puts no equal values beyond them."""
 
 
 @dataclass(frozen=True, slots=True)
 class Batch:
-    """One session's results under the batch's name."""
+    """The results of one session, named by its batch."""
 
     name: str
     results: tuple[Result, ...]
@@ -99,13 +99,13 @@ def compare(batches: Sequence[Batch]) -> Campaign:
     """Compare two or more batches.
 
     Raises:
-        InputError: fewer than two batches, a name twice, or a batch that cannot be evaluated.
+        InputError: fewer than two batches, a repeated name, or a batch that cannot be evaluated.
     """
     names = [batch.name for batch in batches]
     if len(batches) < 2:  # noqa: PLR2004 - a comparison needs two
         raise InputError("One batch only: a comparison needs two or more records.")
     if len(set(names)) < len(names):
-        raise InputError("Two records carry the same batch name: compare each batch once.")
+        raise InputError("Two records have the same batch name: compare each batch once.")
     for batch in batches:
         check_study(batch.results)
     figures = tuple(_figures(batch) for batch in batches)
@@ -166,11 +166,11 @@ def brown_forsythe(name: str, groups: Sequence[Sequence[float]]) -> SpreadTest |
     """Brown and Forsythe's test: a one-way analysis of the distances from each group's median.
 
     Args:
-        name: of the test, for the report.
+        name: name of the test, for the report.
         groups: two or more groups of two or more independent values.
 
     Returns:
-        The test, or None where the distances do not vary inside any group.
+        The test, or None if the distances do not vary within any group.
     """
     distances = [np.abs(np.asarray(g, dtype=np.float64) - np.median(g)) for g in groups]
     counts = np.asarray([len(d) for d in distances])
@@ -178,7 +178,7 @@ def brown_forsythe(name: str, groups: Sequence[Sequence[float]]) -> SpreadTest |
     grand = float(np.concatenate(distances).mean())
     within = sum(float(((d - c) ** 2).sum()) for d, c in zip(distances, centres, strict=True))
     df1, df2 = len(groups) - 1, int(counts.sum()) - len(groups)
-    if within <= 1e-24 * counts.sum():  # distances equal but for rounding
+    if within <= 1e-24 * counts.sum():  # distances equal except for rounding
         return None
     statistic = float((counts * (centres - grand) ** 2).sum()) / df1 / (within / df2)
     return SpreadTest(name, statistic, df1, df2, float(f_upper_tail(statistic, df1, df2)))
@@ -187,8 +187,8 @@ def brown_forsythe(name: str, groups: Sequence[Sequence[float]]) -> SpreadTest |
 def mean_chart(name: str, labels: Sequence[str], groups: Sequence[Sequence[float]]) -> Chart:
     """Chart of the batch means, from the independent values of each batch.
 
-    For identical batches the mean of a_i of A values less the grand mean has the variance
-    sigma^2 (1/a_i - 1/A); over the pooled standard deviation it follows Student's t.
+    For identical batches, the mean of a_i of A values minus the grand mean has the variance
+    sigma^2 (1/a_i - 1/A); divided by its estimated standard error it follows Student's t.
     """
     counts = np.asarray([len(group) for group in groups], dtype=np.float64)
     means = [float(np.mean(group)) for group in groups]
@@ -205,7 +205,7 @@ def mean_chart(name: str, labels: Sequence[str], groups: Sequence[Sequence[float
 def sd_chart(name: str, labels: Sequence[str], sds: Sequence[float], dfs: Sequence[int]) -> Chart:
     """Chart of the batch SDs with limits for each number of degrees of freedom.
 
-    For identical batches the share of one in the pooled sum of squares follows the beta
+    For identical batches, the share of one batch in the pooled sum of squares follows the beta
     distribution with half its own and half the others' degrees of freedom.
     """
     df = np.asarray(dfs, dtype=np.float64)

@@ -1,7 +1,7 @@
-"""Mean, standard deviation, relative standard deviation and range, of all and of each spot.
+"""Mean, standard deviation, relative standard deviation and range, overall and per spot.
 
-Exact sums (see `exact`), so that a spread which is 3.0 on paper is 3.0 here and inclusive limits
-mean what they say. The standard deviation is the sample one (n - 1) throughout.
+Sums are exact (see `rational_sums`), so that an SD of 3.0 by hand is 3.0 here and inclusive limits
+work as stated. The sample standard deviation (n - 1) is used throughout.
 """
 
 import math
@@ -15,7 +15,7 @@ from assistant.evaluation.results import Result, Spot, assays, by_spot, has_port
 
 @dataclass(frozen=True, slots=True)
 class Summary:
-    """Plain figures of one set of values; units are those of the values."""
+    """Summary statistics of one set of values, in the unit of the values."""
 
     n: int
     mean: float
@@ -26,7 +26,7 @@ class Summary:
     low: float
     high: float
     largest_deviation: float
-    """Largest distance of an individual from the mean."""
+    """Largest deviation of an individual from the mean."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +35,7 @@ class SpotSummary:
 
     spot: Spot
     name: str
-    """The location, with the port where the study has several."""
+    """The location, with the port if the study has several."""
     summary: Summary
 
 
@@ -43,7 +43,7 @@ def summarise(values: Sequence[Value]) -> Summary:
     """Summary of one or more values.
 
     Raises:
-        InputError: there are none, or one is not a usable number.
+        InputError: no values, or one is not a usable number.
     """
     if not values:
         raise InputError("There are no values to summarise.")

@@ -1,22 +1,22 @@
-"""Acceptance limits that promise the dosage-unit test: ASTM E2709/E2810, plans 1 and 2.
+"""Acceptance limits that give confidence in passing the dosage-unit test: ASTM E2709/E2810.
 
-The question is not whether these units pass USP <905>, but whether, with the stated confidence,
-at least the stated share (coverage, the lower bound LB) of all future samples would. Method:
-Bergum 1990; Bergum & Li, Pharm. Technol. Oct 2007. The standard's own text was not at hand; the
-published limit 2.63 (n = 10, mean 97, 90 % confidence, 95 % coverage; Lewis & Fan, Stat Biopharm
-Res 8:40-48, 2016) is reproduced by the tests.
+The question is not whether these units pass USP <905>, but whether, with the stated confidence, at
+least the stated share (coverage, the lower bound LB) of all future samples would. Plans 1 and 2 by
+the method of Bergum 1990; Bergum & Li, Pharm. Technol. Oct 2007. The standard's own text was not at
+hand; the published limit 2.63 (n = 10, mean 97, 90 % confidence, 95 % coverage; Lewis & Fan, Stat
+Biopharm Res 8:40-48, 2016) is reproduced by the tests.
 
 For a normal population (mu, sigma) the bound on passing is max(P(S1), P(C21) + P(C22) - 1, 0):
 S1 and C21 are "AV <= 15.0" with 10 and 30 units, C22 that all 30 lie in the narrowest window the
 second criterion can leave, 76.125 to 123.125 % when T = 100. The joint confidence region of
-(mu, sigma) is Lindgren's triangle, each side at sqrt(confidence); the bound falls away from the
-centre and with sigma, so its two upper corners decide.
+(mu, sigma) is Lindgren's triangle, each side at sqrt(confidence); the bound decreases away from
+the centre and with sigma, so the two upper corners of the region decide.
 
-P(AV <= 15) is integrated over the standard deviation instead of the mean. Given s the mean must
-lie in one interval, so the integrand is smooth, its nodes belong to the chi distribution, and a
-fixed Gauss-Legendre rule serves whole arrays at once.
+P(AV <= 15) is integrated over the standard deviation instead of the mean. Given s, the mean must
+lie in one interval, so the integrand is smooth, the nodes depend only on the chi distribution, and
+one fixed Gauss-Legendre rule works for whole arrays.
 
-What the result does not say: falling inside the limits is not passing <905>; E2810 is not meant
+What the result does not mean: meeting the limits is not passing <905>; E2810 is not meant
 for lot release; normality is assumed; blend samples are not dosage units.
 """
 
@@ -42,29 +42,29 @@ from assistant.evaluation.root_finding import falling_root
 from assistant.evaluation.variance import OneWay
 
 NODES = 40
-"""Gauss-Legendre nodes: on the tested range 24 hold 3e-5 of a limit, 32 hold 1e-7."""
+"""Gauss-Legendre nodes: over the tested range, 24 are accurate to 3e-5 of a limit, 32 to 1e-7."""
 _TAIL = 1e-13
 """Probability left out at each end of the chi distribution."""
 LEAST_LEVEL = 0.01
-"""Smallest confidence or coverage that can be asked for."""
+"""Smallest confidence or coverage accepted."""
 SMALLEST_SIGMA = 1e-4
-"""A standard deviation in % of target below which no set of units differs from its mean."""
+"""Smallest sigma considered, % of target: such units practically equal their mean."""
 LARGEST_SIGMA = 20.0
-"""At this no mean passes with a probability of `LEAST_LEVEL`: k s alone is far beyond 15."""
+"""With this SD no mean passes with probability `LEAST_LEVEL`: k s alone is far above 15."""
 
 
 @dataclass(frozen=True, slots=True)
 class Demand:
-    """What an acceptance limit is asked for."""
+    """Requirements behind an acceptance limit."""
 
     confidence: float = 0.90
     coverage: float = 0.95
-    """Lower bound asked of the probability of passing."""
+    """Required lower bound on the probability of passing."""
     target: float = 100.0
     """T of the acceptance value, % of target."""
 
     def __post_init__(self) -> None:
-        """Refuse what is no level and no target.
+        """Check levels and target.
 
         Raises:
             InputError: a level lies outside `LEAST_LEVEL` to 1, or the target is not above 0.
@@ -100,7 +100,7 @@ class Bound:
     sd: float | None
     """Standard deviation of the units (plan 1)."""
     sd_limit: float | None
-    """Largest standard deviation accepted at this mean (plan 1); None when none is."""
+    """Largest standard deviation accepted at this mean (plan 1); None if there is none."""
 
     @property
     def accepted(self) -> bool:
@@ -180,11 +180,11 @@ def largest_sigma(
     Args:
         mean: centres, % of target.
         half_width: half the width of the mean's interval, in units of sigma; 0 for a known mean.
-        coverage: the lower bound asked of the passing probability.
+        coverage: required lower bound on the probability of passing.
         target: T, % of target.
 
     Returns:
-        Sigma in % of target, 0 where even identical units would not pass.
+        Sigma in % of target, 0 if even identical units would not pass.
     """
     centre, half = np.broadcast_arrays(
         np.asarray(mean, dtype=np.float64), np.asarray(half_width, dtype=np.float64)
@@ -197,7 +197,7 @@ def largest_sigma(
         reach = half[which] * sigma
         low = pass_bound(centre[which] - reach, sigma, target)
         high = pass_bound(centre[which] + reach, sigma, target)
-        # On the normal scale the bound is nearly straight in sigma, which the root finder likes.
+        # On the probit scale the bound is nearly linear in sigma, which suits the root finder.
         return normal_quantile(np.clip(np.minimum(low, high), 1e-12, 1.0 - 1e-12)) - goal
 
     return falling_root(excess, SMALLEST_SIGMA, LARGEST_SIGMA, len(centre)).reshape(shape)
@@ -216,11 +216,11 @@ def sd_limits(
         n: numbers of units, one from each location, 2 or more.
         mean: sample means, % of target.
         confidence: confidence levels; the three arguments broadcast together.
-        coverage: lower bound asked of the passing probability.
+        coverage: required lower bound on the probability of passing.
         target: T, % of target.
 
     Returns:
-        Limits of the broadcast shape; 0 where no standard deviation is accepted.
+        Limits of the broadcast shape; 0 if no standard deviation is accepted.
     """
     ratio, half = region_factors(n, confidence)
     return np.asarray(largest_sigma(mean, half, coverage, target) / ratio)
@@ -241,7 +241,7 @@ def plan_2(table: OneWay, demand: Demand = STANDARD) -> Bound:
 
     Sigma is bounded by Graybill & Wang on the sum of both components, the mean by Student's t on
     the location means; each side at sqrt(confidence). The t interval is this program's choice,
-    exact for a balanced design; the standard's own was not at hand.
+    exact for a balanced design; the standard's own method was not at hand.
     """
     side = float(np.sqrt(demand.confidence))
     squares = mean_squares(table)

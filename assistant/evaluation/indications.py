@@ -1,10 +1,10 @@
-"""Reading the pattern: what the numbers point to, in words, never as a decision.
+"""What the pattern of the results points to, in words; never a decision.
 
-Two questions are kept apart throughout. "Significant" asks whether chance alone could have done
-it; "large" asks whether it matters. What counts as large is a choice of this program, half of
-the industry limit of 3.0 % of target, and can be set; ISO Guide 35 makes the same distinction.
+Two questions are kept apart throughout. "Significant" asks whether chance alone could explain
+it; "large" asks whether it matters. What counts as large is this program's choice, half the
+industry limit of 3.0 % of target, and can be set; ISO Guide 35 makes the same distinction.
 
-High between-location spread points to the blend; high within-location spread to the sampling,
+A high between-location spread points to the blend; a high within-location spread to the sampling,
 to agglomerates or to the method; a trend with depth, position, order, mass or time open to the
 thief; a spread below that of a perfect random mixture to the data.
 """
@@ -33,20 +33,20 @@ class Cause(StrEnum):
 
 
 _LARGE_WITHIN = {
-    True: "The spread inside locations is large: this points to the sampling, to agglomerates or "
+    True: "The spread within locations is large: this points to the sampling, to agglomerates or "
     "to the method.",
-    False: "The spread inside locations is small.",
+    False: "The spread within locations is small.",
 }
 _AGAINST_METHOD = {
     None: "",
     True: " It is more than the analytical method explains.",
-    False: " The analytical method alone explains it.",
+    False: " The analytical method alone can explain it.",
 }
 
 
 @dataclass(frozen=True, slots=True)
 class Thresholds:
-    """When an indication calls something significant, and when large."""
+    """Limits for calling something significant and for calling it large."""
 
     significance: float = 0.05
     """Largest p-value called significant."""
@@ -58,7 +58,7 @@ class Thresholds:
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """A number beside the words."""
+    """A number that supports an indication."""
 
     name: str
     value: float
@@ -83,18 +83,17 @@ def between_locations(
 ) -> Indication:
     """Does the spread between locations point to the blend?"""
     sd = table.between**0.5
-    # Without any spread inside the locations every difference between them stands out.
+    # Without any spread within locations every difference between them is significant.
     p = table.p if table.p is not None else float(table.ms_between == 0.0)
     significant, large = p <= thresholds.significance, sd >= thresholds.large_sd
     words = {
-        (True, True): "Locations differ by more than chance, and by much: this points to the "
-        "blend (too little or too much mixing, or segregation).",
-        (True, False): "Locations differ by more than chance, but by little: a difference is "
-        "there and is small against what matters.",
-        (False, True): "The estimate of the difference between locations is large, yet chance "
-        "could have made it: this study cannot tell.",
-        (False, False): "No difference between locations shows beyond chance, and the estimate "
-        "is small.",
+        (True, True): "Locations differ by more than chance, and by a large amount: this points "
+        "to the blend (too little or too much mixing, or segregation).",
+        (True, False): "Locations differ by more than chance, but by a small amount: the "
+        "difference is below what is called large here.",
+        (False, True): "The estimate of the difference between locations is large, but it "
+        "may be chance: this study cannot tell.",
+        (False, False): "No difference between locations beyond chance, and the estimate is small.",
     }
     return Indication(
         about="between locations",
@@ -117,13 +116,13 @@ def within_locations(
     thresholds: Thresholds,
     method_sd: float | None = None,
 ) -> Indication:
-    """Does the spread inside locations point to the sampling or the method?
+    """Does the spread within locations point to the sampling or the method?
 
     Args:
         table: the analysis of variance.
         intervals: its intervals.
-        thresholds: what is significant and large.
-        method_sd: standard deviation of the analytical method, % of target, when it is known;
+        thresholds: limits for significant and large.
+        method_sd: standard deviation of the analytical method, % of target, if known;
             the spread is then tested against it by chi-squared.
     """
     sd = table.residual_sd
@@ -149,7 +148,7 @@ def within_locations(
 
 
 def trend_indications(found: Sequence[Trend], thresholds: Thresholds) -> tuple[Indication, ...]:
-    """One indication for each factor whose trend is significant or large."""
+    """One indication per factor whose trend is significant or large."""
     indications = []
     for trend in found:
         significant = trend.p_adjusted <= thresholds.significance
@@ -163,11 +162,15 @@ def _trend_indication(trend: Trend, *, significant: bool, large: bool) -> Indica
     start = f"The assay {'rises' if trend.slope > 0 else 'falls'} with the {trend.factor}"
     if significant and large:
         layers = " or to layers in the bed" if trend.factor == "port depth" else ""
-        sentence = f"{start}, by more than chance and by much: this points to the thief{layers}."
+        sentence = (
+            f"{start}, by more than chance and by a large amount: this points to the thief{layers}."
+        )
     elif significant:
-        sentence = f"{start}, by more than chance but by little: a mark of the thief, if small."
+        sentence = (
+            f"{start}, by more than chance but by a small amount: a possible bias of the thief."
+        )
     else:
-        sentence = f"{start} by much on paper, yet chance could have made it."
+        sentence = f"{start} by a large amount, but this may be chance."
     return Indication(
         about=trend.factor,
         cause=Cause.THIEF if significant else Cause.NONE,
@@ -191,10 +194,10 @@ def against_random_mixture(
     Args:
         summary: of all results.
         random_rsd: RSD of the random mixture for this sample mass, %, as the plan computes it.
-        thresholds: what is significant.
+        thresholds: limits for significant.
 
     Returns:
-        An indication, or None when the spread is not below the limit or has no RSD.
+        An indication, or None if the spread is not below the limit or has no RSD.
     """
     if summary.rsd is None or summary.rsd >= random_rsd:
         return None
@@ -204,7 +207,7 @@ def against_random_mixture(
     tail = (
         "and by more than chance: check the data (copied or averaged results, particle size)."
         if significant
-        else "though chance could have made it: check the particle size behind the limit."
+        else "though this may be chance: check the particle size behind the limit."
     )
     return Indication(
         about="random mixture",
@@ -221,7 +224,7 @@ def against_random_mixture(
 
 
 def no_variation(values: Sequence[float]) -> Indication | None:
-    """An indication when all results are one and the same number."""
+    """An indication if all results are the same number."""
     numbers: Floats = np.asarray(values, dtype=np.float64)
     if float(np.ptp(numbers)) > 0.0:
         return None
@@ -230,7 +233,7 @@ def no_variation(values: Sequence[float]) -> Indication | None:
         cause=Cause.DATA,
         significant=None,
         large=True,
-        sentence="All results are equal: no blend, sampler and method together do that; check "
-        "the data.",
+        sentence="All results are equal, which no real blend, sampler and method produce: "
+        "check the data.",
         figures=(Figure("every result", float(numbers[0]), "% of target"),),
     )

@@ -7,11 +7,11 @@
 - total variance: Satterthwaite, slightly liberal when the locations dominate;
 - upper limit of the total variance: Graybill & Wang 1980, conservative (read likewise).
 
-With unequal numbers of replicates the between mean square is replaced by h x the variance of the
-location means, h the harmonic mean of the numbers (Thomas & Hultquist 1978, from memory); the
-intervals then hold approximately and say so.
+With unequal numbers of replicates, the between mean square is replaced by h times the variance of
+the location means, where h is the harmonic mean of the numbers (Thomas & Hultquist 1978, from
+memory); the intervals are then approximate and labelled so.
 
-The formulas come first and take arrays, so that a simulation runs the very code of the report.
+The formulas come first and take arrays, so that a simulation runs the same code as the report.
 """
 
 from dataclasses import dataclass
@@ -40,23 +40,23 @@ class Layout:
     df_between: int
     df_within: int
     replicates: float
-    """Results per location; the harmonic mean of the numbers when they differ."""
+    """Results per location; the harmonic mean of the numbers if they differ."""
 
 
 @dataclass(frozen=True, slots=True)
 class MeanSquares:
-    """What the interval formulas need of a table."""
+    """The values of a table that the interval formulas need."""
 
     between: float
     within: float
     layout: Layout
     approximate: bool
-    """Whether unweighted location means stand in for a balanced design."""
+    """Whether unweighted location means replace a balanced design."""
 
 
 @dataclass(frozen=True, slots=True)
 class ComponentIntervals:
-    """Intervals of every component; variances carry the square of the unit."""
+    """Intervals of every component; variances are in the squared unit."""
 
     within: Interval
     between: Interval
@@ -65,11 +65,11 @@ class ComponentIntervals:
     """Satterthwaite's degrees of freedom; None without any variance."""
     total_upper: Interval
     icc: Interval | None
-    """None when the replicates agree exactly."""
+    """None if the replicates agree exactly."""
 
 
 def mean_squares(table: OneWay) -> MeanSquares:
-    """The table's mean squares, by unweighted means when the design is unbalanced."""
+    """The table's mean squares, from unweighted means if the design is unbalanced."""
     sizes = np.asarray(table.sizes, dtype=np.float64)
     between, replicates = table.ms_between, float(sizes[0])
     if not table.balanced:
@@ -123,7 +123,7 @@ def total_variance(between: ArrayLike, within: ArrayLike, replicates: float) -> 
 
 
 def satterthwaite_df(between: ArrayLike, within: ArrayLike, layout: Layout) -> Floats:
-    """Degrees of freedom of the total variance; some variance must be there."""
+    """Degrees of freedom of the total variance, which must not be zero."""
     share = 1.0 / layout.replicates
     first = (share * np.asarray(between, dtype=np.float64)) ** 2 / layout.df_between
     second = ((1.0 - share) * np.asarray(within, dtype=np.float64)) ** 2 / layout.df_within
@@ -168,7 +168,7 @@ def component_intervals(table: OneWay, confidence: float = 0.95) -> ComponentInt
         within=two_sided(chi2_limits(msw, layout.df_within, confidence), "exact, chi-squared"),
         between=two_sided(mls_limits(msb, msw, layout, confidence), f"modified large-sample{note}"),
         total=two_sided(
-            # Without any variance the limits are zero at whatever degrees of freedom.
+            # Without any variance the limits are zero for any degrees of freedom.
             satterthwaite_limits(total, total_df or 1.0, confidence),
             f"Satterthwaite{note}",
         ),

@@ -1,4 +1,4 @@
-"""Nested analysis of variance: location, then position or port within it, then the rest.
+"""Nested analysis of variance: location, then position or port within it, then residual.
 
 For levels 1..k, each nested in the one above, the sum of squares of a level is that of its node
 means about the means of their parents. The expected mean square of level j contains the
@@ -6,8 +6,8 @@ component of level l >= j with the coefficient
 
     sum over nodes u of level l of n_u^2 (1/n_parent_j(u) - 1/n_parent_(j-1)(u)) / df_j
 
-(the usual moment method for unbalanced nested designs), which is the textbook's whole number
-when the design is balanced. Components are solved from the bottom up; negative ones are kept as
+(the usual moment method for unbalanced nested designs), which is the textbook's integer
+if the design is balanced. Components are solved from the bottom up; negative ones are kept as
 `raw` and reported as zero.
 """
 
@@ -23,14 +23,14 @@ from assistant.evaluation.results import Result, assays
 
 RESIDUAL = "residual"
 FACTORS = ("location", "position", "port")
-"""Names a result can be nested by."""
+"""Factors by which results can be nested."""
 
 Node = tuple[str | int, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Level:
-    """One line of the nested table; squares carry the square of the unit."""
+    """One line of the nested table; sums of squares are in the squared unit."""
 
     name: str
     nodes: int
@@ -38,7 +38,7 @@ class Level:
     ss: float
     ms: float
     coefficients: tuple[float, ...]
-    """Multipliers of the components of this level and each level below in E[MS]."""
+    """Coefficients in E[MS] of the components of this level and each level below."""
     raw: float
     """Moment estimate of the component; may be negative."""
     f: float | None
@@ -49,7 +49,7 @@ class Level:
 
     @property
     def variance(self) -> float:
-        """The component, not below zero."""
+        """The component, truncated at zero."""
         return max(0.0, self.raw)
 
 
@@ -59,12 +59,12 @@ class Nested:
 
     levels: tuple[Level, ...]
     balanced: bool
-    """Whether each level has equal numbers; otherwise the F tests are approximate."""
+    """Whether each level is balanced; otherwise the F tests are approximate."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Solved:
-    """The analysis in exact numbers, a list entry per line of the table."""
+    """The analysis in exact numbers, one list entry per line of the table."""
 
     df: list[int]
     ms: list[Fraction]
@@ -74,10 +74,10 @@ class _Solved:
 
 
 def nested_results(results: Sequence[Result], order: Sequence[str] = FACTORS) -> Nested | None:
-    """Nested analysis of a study along `order`, leaving out levels that the design lacks.
+    """Nested analysis of a study along `order`, skipping levels that the design lacks.
 
     Returns:
-        The analysis, or None when fewer than two levels above the residual can be told apart.
+        The analysis, or None if fewer than two levels above the residual can be separated.
     """
     keys: list[Node] = [() for _ in results]
     names: list[str] = []
@@ -88,18 +88,18 @@ def nested_results(results: Sequence[Result], order: Sequence[str] = FACTORS) ->
         if len(set(keys)) < len(set(deeper)) < len(results):
             names.append(factor)
             keys = deeper
-    if len(names) < 2:  # noqa: PLR2004 - with one level the one-way analysis says it all
+    if len(names) < 2:  # noqa: PLR2004 - with one level the one-way analysis is enough
         return None
     return nested(assays(results), keys, tuple(names))
 
 
 def nested(values: Sequence[Value], keys: Sequence[Node], names: Sequence[str]) -> Nested:
-    """Nested analysis of values, each with the path of its node from the top.
+    """Nested analysis of values, each given with the path to its node.
 
     Args:
         values: N values in one unit.
-        keys: N paths, each as long as `names`.
-        names: names of the levels, the widest first.
+        keys: N paths, each of the length of `names`.
+        names: names of the levels, widest first.
 
     Raises:
         InputError: a level has no degrees of freedom.
@@ -131,7 +131,7 @@ def nested(values: Sequence[Value], keys: Sequence[Node], names: Sequence[str]) 
 def _tally(
     counts: Sequence[int], keys: Sequence[Node], depth: int
 ) -> tuple[list[dict[Node, int]], list[dict[Node, int]]]:
-    """Number of values and their total at each node of each level, from whole to individual."""
+    """Count and total of the values at each node of each level, from all to single values."""
     sizes: list[dict[Node, int]] = [{} for _ in range(depth + 2)]
     totals: list[dict[Node, int]] = [{} for _ in range(depth + 2)]
     for index, (count, key) in enumerate(zip(counts, keys, strict=True)):
@@ -144,7 +144,7 @@ def _tally(
 
 
 def _children(level: dict[Node, int]) -> list[int]:
-    """How many nodes of the level each of their parents has."""
+    """Number of nodes of the level under each parent."""
     numbers: dict[Node, int] = {}
     for node in level:
         numbers[node[:-1]] = numbers.get(node[:-1], 0) + 1
@@ -166,7 +166,7 @@ def _coefficients(sizes: list[dict[Node, int]], df: list[int]) -> list[list[Frac
 
 
 def _solve(ms: Sequence[Fraction], matrix: list[list[Fraction]]) -> list[Fraction]:
-    """Components from mean squares, from the bottom up."""
+    """Solve the components from the mean squares, bottom up."""
     components = [Fraction(0)] * len(ms)
     for j in reversed(range(len(ms))):
         known = sum(matrix[j][k] * components[k] for k in range(j + 1, len(ms)))

@@ -1,9 +1,9 @@
-"""Numbers out of a laboratory's cells, whatever the language of its decimal mark.
+"""Parse numbers in a laboratory's cells, with a decimal point or comma.
 
-A whole file is looked at before any number is read: one cell with "99,4" shows that the comma is
-this file's decimal mark, and then "0,998" and "99,123" are clear too. What stays open after that
-is refused, never guessed: a lone "1,234" (a thousand or one point two?), both marks in one file,
-both marks in one cell. A lone point is always a decimal mark.
+The whole file is examined before any number is read: one cell with "99,4" shows that the comma is
+the file's decimal mark, and then "0,998" and "99,123" are clear too. Ambiguous cells are refused,
+never guessed: a lone "1,234" (over a thousand or about one?), both marks in one file or in one
+cell. A lone point is always a decimal mark.
 """
 
 import math
@@ -23,20 +23,20 @@ _PERCENT = re.compile(r"\s*%$")
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Where a cell stands, for messages."""
+    """Location of a cell, for messages."""
 
     row: int
-    """Row of the file, from 1."""
+    """Row number in the file, from 1."""
     column: str
     """Heading of its column."""
 
     def __str__(self) -> str:
-        """Row and heading, as a message names them."""
+        """Row and heading, as named in messages."""
         return f"row {self.row}, column {self.column!r}"
 
 
 def text_of(cell: Cell) -> str:
-    """The cell as text; a whole number of a workbook loses its '.0'."""
+    """The cell as text; whole numbers from a workbook lose their '.0'."""
     if cell is None:
         return ""
     if isinstance(cell, float) and cell.is_integer():
@@ -48,7 +48,7 @@ def decimal_mark(cells: Sequence[tuple[Place, Cell]]) -> str:
     """The decimal mark, '.' or ',', that all text cells agree on.
 
     Raises:
-        InputError: cells disagree, one holds both marks, or a comma could part thousands.
+        InputError: cells disagree, one has both marks, or a comma could separate thousands.
     """
     points: list[tuple[Place, str]] = []
     commas: list[tuple[Place, str]] = []
@@ -72,22 +72,22 @@ def decimal_mark(cells: Sequence[tuple[Place, Cell]]) -> str:
         )
     if commas and all(_LONE_THOUSANDS.fullmatch(text) for _, text in commas):
         raise InputError(
-            f"{commas[0][1]!r} ({commas[0][0]}) can be read as thousands or as a decimal: "
+            f"{commas[0][1]!r} ({commas[0][0]}) could separate thousands or decimals: "
             "write it with a decimal point."
         )
     return "," if commas else "."
 
 
 def number(cell: Cell, place: Place, mark: str) -> float | None:
-    """The cell's number; None when it is empty.
+    """The cell's number; None if it is empty.
 
     Args:
         cell: text or number; a trailing % sign is allowed.
-        place: for the message.
+        place: location of the cell, for the message.
         mark: the file's decimal mark.
 
     Raises:
-        InputError: the cell holds something else, or a number that is not finite.
+        InputError: the cell is not a number, or not a finite one.
     """
     if isinstance(cell, bool):
         raise InputError(f"{cell!r} ({place}) is not a number: correct or remove it.")

@@ -1,12 +1,13 @@
-"""Operating characteristics: how often would each scheme pass a blend of a given quality?
+"""Operating characteristics: how often would a blend of a given quality pass each scheme?
 
 A seeded Monte Carlo on the one-way normal model: location effects with the between-location SD,
-individuals with the within-location SD. One set of standard normal draws serves every point of a
-grid (common random numbers): curves are smooth and comparable, and each point keeps its own
-binomial standard error. What the rules need of a trial (means, sums of squares, extremes) is
-linear in the two SDs or quadratic, so that a point costs one pass over the location effects.
+individuals with the within-location SD. One set of standard normal draws is used for every point of
+a grid (common random numbers): curves are smooth and comparable, and each point has its own
+binomial standard error. The statistics that the rules need (means, sums of squares, extremes) are
+linear or quadratic in the two SDs, so that a point costs one pass over the location effects.
 
-The rules are those of `schemes` and `history`, written for arrays; a test holds them together.
+The rules are those of `schemes` and `withdrawn_fda_2003`, written for arrays; a test checks that
+they agree.
 """
 
 from collections.abc import Callable, Mapping
@@ -32,27 +33,27 @@ _MOST_DRAWS = 50_000_000
 
 @dataclass(frozen=True, slots=True)
 class Design:
-    """How many locations, and how many results in each."""
+    """Number of locations and of results per location."""
 
     locations: int
     replicates: int
 
     def __post_init__(self) -> None:
-        """Refuse what is no design.
+        """Check the numbers.
 
         Raises:
-            InputError: fewer than two locations or no replicate.
+            InputError: fewer than two locations or no result per location.
         """
-        if self.locations < 2 or self.replicates < 1:  # noqa: PLR2004 - two can differ
+        if self.locations < 2 or self.replicates < 1:  # noqa: PLR2004 - at least two can differ
             raise InputError(
-                f"A design of {self.locations} locations x {self.replicates} cannot be judged: "
+                f"A design of {self.locations} locations x {self.replicates} cannot be evaluated: "
                 "two or more locations with one or more results each are needed."
             )
 
 
 @dataclass(frozen=True, slots=True)
 class Trials:
-    """What the rules look at, for T simulated studies of a locations."""
+    """The statistics that the rules use, for T simulated studies with a locations each."""
 
     design: Design
     firsts: Floats
@@ -83,20 +84,20 @@ class Characteristic:
     trials: int
     seed: int
     probability: Mapping[str, Floats]
-    """Per scheme, in the broadcast shape of the two SDs."""
+    """By scheme, in the broadcast shape of the two SDs."""
 
     def standard_error(self, scheme: str) -> Floats:
         """Monte-Carlo standard error of the scheme's probabilities.
 
         Two successes and two failures are added (Agresti & Coull), so that a share of 0 or 1
-        does not claim to be free of error.
+        does not get an error of zero.
         """
         share = (self.probability[scheme] * self.trials + 2.0) / (self.trials + 4.0)
         return np.sqrt(share * (1.0 - share) / (self.trials + 4.0))
 
 
 def observed(values: ArrayLike) -> Trials:
-    """Trials from explicit results of shape (T, locations, replicates)."""
+    """Build trials from results of shape (T, locations, replicates)."""
     x = np.asarray(values, dtype=np.float64)
     design = Design(x.shape[1], x.shape[2])
     means = x.mean(axis=2)
@@ -137,13 +138,13 @@ def characteristic(
         between_sd: between-location SDs, % of target, >= 0.
         within_sd: within-location SDs (sampling and method together), % of target, >= 0; both
             broadcast, so (B, 1) and (1, W) make a grid.
-        seed: of the random numbers; the same seed gives the same answer.
+        seed: seed of the random numbers; the same seed gives the same result.
         mean: true mean, % of target.
         trials: simulated studies per point.
         demand: confidence, coverage and target of the acceptance limits.
 
     Raises:
-        InputError: a negative SD, or more draws than memory should be asked for.
+        InputError: a negative SD, or more draws than should be held in memory.
     """
     between, within = np.broadcast_arrays(
         np.asarray(between_sd, dtype=np.float64), np.asarray(within_sd, dtype=np.float64)
@@ -172,7 +173,7 @@ def _check(design: Design, between: Floats, within: Floats, trials: int) -> None
 
 
 class _Draws:
-    """Standard normal draws of one design and what the rules need of them."""
+    """Standard normal draws of one design, and the statistics the rules need of them."""
 
     def __init__(self, design: Design, trials: int, seed: int) -> None:
         generator = np.random.default_rng(seed)
@@ -186,7 +187,7 @@ class _Draws:
         self.least, self.most = inside.min(axis=2), inside.max(axis=2)
 
     def at(self, between: float, within: float, mean: float) -> Trials:
-        """The trials of one quality; sums of squares are about the mean, hence its late entry."""
+        """The trials at one quality; sums of squares are about the mean, so it is added last."""
         effect = between * self.location
         found = _trials(
             self.design,
@@ -210,9 +211,9 @@ class _Draws:
 
 
 def applicable(design: Design) -> dict[str, Rule]:
-    """The rules that the design allows, by name, in a fixed order."""
+    """The rules that apply to the design, by name, in a fixed order."""
     rules: dict[str, Rule] = {}
-    if design.locations >= 10:  # noqa: PLR2004 - the draft's least number
+    if design.locations >= 10:  # noqa: PLR2004 - the draft's minimum
         rules["fda-2003-blend"] = fda_2003_blend
     rules["industry-2014 stage 1"] = industry_stage_1
     if design.replicates > 1:
@@ -278,7 +279,7 @@ def e2810_plan_1(trials: Trials, demand: Demand) -> Booleans:
 
 
 def e2810_plan_2(trials: Trials, demand: Demand) -> Booleans:
-    """The acceptance limit on all results, with both components of variance."""
+    """The acceptance limit on all results, using both components of variance."""
     a, n = trials.design.locations, trials.design.replicates
     side = float(np.sqrt(demand.confidence))
     layout = Layout(a - 1, a * (n - 1), n)
@@ -288,7 +289,7 @@ def e2810_plan_2(trials: Trials, demand: Demand) -> Booleans:
 
 
 def _inside(mean: Floats, half: Floats, sigma: Floats, demand: Demand) -> Booleans:
-    """Whether both corners of the region lie under the curve of the largest sigma."""
+    """Whether both corners of the region are below the curve of the largest sigma."""
     grid, curve = _sigma_curve(demand)
     low = np.interp(mean - half, grid, curve, left=0.0, right=0.0)
     high = np.interp(mean + half, grid, curve, left=0.0, right=0.0)
@@ -297,7 +298,7 @@ def _inside(mean: Floats, half: Floats, sigma: Floats, demand: Demand) -> Boolea
 
 @lru_cache(maxsize=8)
 def _sigma_curve(demand: Demand) -> tuple[Floats, Floats]:
-    """Largest sigma over the mean, every 0.02 % of target; zero beyond either end."""
+    """Largest sigma as a function of the mean, every 0.02 % of target; zero outside."""
     top = max(demand.target, 100.0) + 20.0
     grid = np.linspace(80.0, top, round((top - 80.0) / 0.02) + 1)
     return grid, largest_sigma(grid, 0.0, demand.coverage, demand.target)

@@ -1,7 +1,7 @@
-"""The distribution functions that the formulas need, with the textbook's argument order.
+"""Distribution functions for the formulas, with the argument order of textbooks.
 
-Thin names over `scipy.special`: the tables of a statistics book are given by lower-tail
-probability and degrees of freedom, and so are these. All accept and return arrays.
+Thin wrappers of `scipy.special`, taking lower-tail probability and degrees of freedom like the
+tables of a statistics book. All accept and return arrays.
 """
 
 from typing import Any
@@ -18,12 +18,12 @@ def _floats(value: Any) -> Floats:  # noqa: ANN401 - scipy gives no types
 
 
 def chi2_quantile(p: ArrayLike, df: ArrayLike) -> Floats:
-    """Chi-squared value below which lies the probability `p`, at `df` degrees of freedom."""
+    """Chi-squared quantile at lower-tail probability `p`, with `df` degrees of freedom."""
     return _floats(2.0 * special.gammaincinv(np.asarray(df) / 2.0, p))
 
 
 def f_quantile(p: ArrayLike, df1: ArrayLike, df2: ArrayLike) -> Floats:
-    """F value below which lies the probability `p`."""
+    """F quantile at lower-tail probability `p`."""
     return _floats(special.fdtri(df1, df2, p))
 
 
@@ -33,22 +33,22 @@ def f_upper_tail(f: ArrayLike, df1: ArrayLike, df2: ArrayLike) -> Floats:
 
 
 def beta_quantile(p: ArrayLike, a: ArrayLike, b: ArrayLike) -> Floats:
-    """Value of the beta distribution with shapes `a` and `b` below which lies the probability."""
+    """Quantile of the beta distribution with shapes `a` and `b`."""
     return _floats(special.betaincinv(a, b, p))
 
 
 def t_quantile(p: ArrayLike, df: ArrayLike) -> Floats:
-    """Student's t below which lies the probability `p`."""
+    """Quantile of Student's t at lower-tail probability `p`."""
     return _floats(special.stdtrit(df, p))
 
 
 def t_two_sided(t: ArrayLike, df: ArrayLike) -> Floats:
-    """Probability of a t at least as far from zero."""
+    """Two-sided tail probability of t."""
     return _floats(2.0 * special.stdtr(df, -np.abs(t)))
 
 
 def normal_quantile(p: ArrayLike) -> Floats:
-    """Standard normal value below which lies the probability `p`."""
+    """Standard normal quantile at lower-tail probability `p`."""
     return _floats(special.ndtri(p))
 
 

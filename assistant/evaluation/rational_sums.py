@@ -1,9 +1,9 @@
-"""Decimal results taken as the decimals they are.
+"""Exact sums of decimal results.
 
-A laboratory reports decimals. Binary floating point stores neighbours of them, and for a small
-spread on a large mean the difference decides: sums of squares lose the leading digits. A value
-is therefore read as the shortest decimal that names its double (which is what was typed, up to
-15 significant digits) and sums are taken over whole numbers, exactly, at any size.
+A laboratory reports decimals. Binary floating point only approximates them, and with a small
+spread on a large mean the error matters: sums of squares lose their leading digits. A value is
+therefore read as the shortest decimal that converts to its double (which is what was typed, up to
+15 significant digits), and sums are taken over integers, exactly, at any size.
 """
 
 from collections.abc import Sequence
@@ -13,10 +13,10 @@ from fractions import Fraction
 from assistant.errors import InputError
 
 Value = float | int | Decimal
-"""What counts as a value here; a float stands for its shortest decimal."""
+"""Accepted types of a value; a float represents its shortest decimal."""
 
 LARGEST = Decimal(10) ** 30
-"""Beyond this magnitude a value is refused: ratios of squares must stay in range of a double."""
+"""Beyond this magnitude a value is refused: ratios of squares must fit in a double."""
 SMALLEST = Decimal(10) ** -30
 """Below this magnitude a value counts as zero, for the same reason."""
 
@@ -34,7 +34,7 @@ def decimal_of(value: Value) -> Decimal:
 
 
 def whole_numbers(values: Sequence[Value]) -> tuple[list[int], Fraction]:
-    """Integers and the unit they are counted in: each value is integer x unit, exactly."""
+    """Integers and their common unit: each value is exactly integer x unit."""
     decimals = [decimal_of(value) for value in values]
     exponent = min((int(d.as_tuple().exponent) for d in decimals), default=0)
     scale = 10 ** max(0, -exponent)

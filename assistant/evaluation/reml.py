@@ -1,14 +1,15 @@
 """Restricted (and full) maximum likelihood for the one-way random-effects model.
 
-The closed form of the likelihood in group means needs no mixed-model library. With w_i =
+With the likelihood in closed form in the group means, no mixed-model library is needed. With w_i =
 n_i/(se2 + n_i sb2) and mu = sum(w m)/sum(w),
 
     -2 l_R = (N - a) ln se2 + sum ln(se2 + n_i sb2) + SSW/se2 + sum w_i (m_i - mu)^2
              + ln sum w_i + (N - 1) ln 2 pi
 
 (full likelihood: without ln sum w_i, with N ln 2 pi). For a given ratio q = sb2/se2 the best se2
-is explicit, so one number is searched: the criterion on a grid of q/(1 + q) finds the valley,
-the root of its derivative the bottom. At q = 0 the boundary estimate is returned.
+is explicit, so one number is searched: a grid over q/(1 + q) brackets the minimum
+of the criterion, and the root of its derivative locates it. At q = 0 the boundary estimate is
+returned.
 """
 
 from dataclasses import dataclass
@@ -27,7 +28,7 @@ _SHARE_LIMIT = 1.0 - 1e-9
 
 @dataclass(frozen=True, slots=True)
 class Likelihood:
-    """Estimates by maximum likelihood; variances carry the square of the unit."""
+    """Estimates by maximum likelihood; variances are in the squared unit."""
 
     restricted: bool
     between: float
@@ -87,7 +88,7 @@ def fit(table: OneWay, *, restricted: bool = True) -> Likelihood:
     """Likelihood estimates from an analysis-of-variance table.
 
     Raises:
-        InputError: the replicates agree exactly, so that the likelihood has no maximum.
+        InputError: the replicates agree exactly, so the likelihood has no maximum.
     """
     if table.ss_within <= 0.0:
         raise InputError(
@@ -96,7 +97,7 @@ def fit(table: OneWay, *, restricted: bool = True) -> Likelihood:
         )
     model = _Model(
         sizes=np.asarray(table.sizes, dtype=np.float64),
-        # Only deviations from the mean enter; removing it here keeps their digits.
+        # Only deviations from the mean matter; subtracting it here preserves precision.
         means=np.asarray([m - table.mean for m in table.means], dtype=np.float64),
         ss_within=table.ss_within,
         restricted=restricted,
@@ -116,7 +117,7 @@ def fit(table: OneWay, *, restricted: bool = True) -> Likelihood:
 
 
 def _best_ratio(model: _Model) -> float:
-    """Variance ratio q >= 0 of the lowest criterion."""
+    """Variance ratio q >= 0 that minimises the criterion."""
     shares = np.linspace(0.0, _SHARE_LIMIT, _GRID)
     ratios = shares / (1.0 - shares)
     best = int(np.argmin(model.criterion(ratios)))

@@ -1,13 +1,13 @@
-"""One assayed vial, and the few ways in which a study's vials are grouped.
+"""One assayed vial, and the groupings of a study's vials.
 
-The sampler's positions are replicates from one spot of the blend; its ports lie at different
-depths. A spot, location and port, is therefore what the guidance calls a sampling location, and
-replicates are compared inside spots: a difference between depths belongs to the blend, not to
-the repeatability. With one port the spot is the location.
+The sampler's positions are replicates from one spot of the blend; its ports are at different
+depths. A spot (location and port) is therefore what the guidance calls a sampling location, and
+replicates are compared within spots: a difference between depths belongs to the blend, not to
+repeatability. With one port the spot is the location.
 
 Nothing here computes a statistic. A `Result` holds what the record and the laboratory know about
-one vial; units stand with each field. A value that cannot be an assay at all is refused when the
-result is made, so that no later formula meets NaN, a negative content or an overflow.
+one vial; each field states its unit. A value that cannot be an assay is refused on construction, so
+that no later formula meets NaN, a negative content or an overflow.
 """
 
 import math
@@ -17,26 +17,26 @@ from dataclasses import dataclass, field, fields
 from assistant.errors import InputError
 
 MOST_PERCENT = 1000.0
-"""Assays above this many % of target are taken as a slip of unit or typing, not as a content."""
+"""Assays above this, % of target, are treated as a mistake of unit or typing."""
 LEAST_PERCENT = 1e-6
-"""So are assays below this, unless they are zero."""
+"""So are assays below this, except zero."""
 
 
 @dataclass(frozen=True, slots=True)
 class Spot:
-    """One place of the blend: a location and, where the sampler has several, a port."""
+    """One place in the blend: a location and, if the sampler has several, a port."""
 
     location: str
     port: int
 
     def name(self, *, ports: bool) -> str:
-        """Its name, with the port where the study has more than one."""
+        """Its name, with the port if the study has more than one."""
         return f"{self.location}, port {self.port}" if ports else self.location
 
 
 @dataclass(frozen=True, slots=True)
 class Vial:
-    """Where one vial's powder came from."""
+    """Origin of one vial's powder."""
 
     vial: str
     """Label of the vial, as on the label."""
@@ -47,17 +47,17 @@ class Vial:
     port: int
     """Port of the shaft, counted from the tip, from 1."""
     depth_mm: float | None = None
-    """Depth of the port below the powder surface, mm; None when not known."""
+    """Depth of the port below the powder surface, mm; None if unknown."""
     insertion_order: int | None = None
-    """Which insertion of the session, from 1; None when not known."""
+    """Number of the insertion in the session, from 1; None if unknown."""
     open_seconds: float | None = None
-    """How long the port stood open, s; None when not known."""
+    """Time the port was open, s; None if unknown."""
     mass_mg: float | None = None
-    """Net mass of powder in the vial, mg; None when not weighed."""
+    """Net mass of powder in the vial, mg; None if not weighed."""
 
     @property
     def spot(self) -> Spot:
-        """Where the powder lay."""
+        """The spot the powder came from."""
         return Spot(self.location, self.port)
 
 
@@ -70,12 +70,12 @@ class Result(Vial):
 
     @classmethod
     def of(cls, vial: Vial, assay: float, mass_mg: float | None) -> "Result":
-        """Return the result of a vial, with the mass that its assay rests on."""
+        """Return the result of a vial, with the sample mass used for its assay."""
         known = {each.name: getattr(vial, each.name) for each in fields(Vial)}
         return cls(**{**known, "mass_mg": mass_mg}, assay=assay)
 
     def __post_init__(self) -> None:
-        """Refuse what cannot be a result.
+        """Check the values.
 
         Raises:
             InputError: a label is empty, a count below 1, or a number not finite or impossible.
@@ -128,13 +128,13 @@ def check_percent(vial: str, assay: float) -> None:
         )
     if 0 < assay < LEAST_PERCENT:
         raise InputError(
-            f"Vial {vial}: the assay {assay:g} % of target is next to nothing; check the unit "
+            f"Vial {vial}: the assay {assay:g} % of target is close to zero; check the unit "
             "and the typing."
         )
 
 
 def by_location(results: Sequence[Result]) -> dict[str, tuple[Result, ...]]:
-    """The results of each location, locations and vials in the order given."""
+    """Results by location; locations and vials in the order given."""
     groups: dict[str, list[Result]] = {}
     for result in results:
         groups.setdefault(result.location, []).append(result)
@@ -147,7 +147,7 @@ def assays(results: Sequence[Result]) -> tuple[float, ...]:
 
 
 def by_spot(results: Sequence[Result]) -> dict[Spot, tuple[Result, ...]]:
-    """The results of each spot, spots and vials in the order given."""
+    """Results by spot; spots and vials in the order given."""
     groups: dict[Spot, list[Result]] = {}
     for result in results:
         groups.setdefault(result.spot, []).append(result)
@@ -160,15 +160,15 @@ def has_ports(results: Sequence[Result]) -> bool:
 
 
 def assays_by_spot(results: Sequence[Result]) -> tuple[tuple[float, ...], ...]:
-    """Assays of each spot, % of target, one inner tuple a spot."""
+    """Assays by spot, % of target, one inner tuple per spot."""
     return tuple(assays(members) for members in by_spot(results).values())
 
 
 def first_of_each_spot(results: Sequence[Result]) -> tuple[Result, ...]:
     """The result of the lowest position of every spot.
 
-    This is the stated rule by which one result a location is chosen for stage 1 of a scheme;
-    it looks at the place of a vial, never at its assay.
+    This fixed rule chooses the one result per location for stage 1 of a scheme; it depends on the
+    position of a vial, never on its assay.
     """
     return tuple(
         min(members, key=lambda result: result.position) for members in by_spot(results).values()
@@ -176,13 +176,13 @@ def first_of_each_spot(results: Sequence[Result]) -> tuple[Result, ...]:
 
 
 def check_study(results: Sequence[Result]) -> None:
-    """Refuse a set of results from which no verdict on a blend can be drawn.
+    """Refuse a set of results that allows no verdict on a blend.
 
     Raises:
         InputError: no results, a vial twice, or a single location.
     """
     if not results:
-        raise InputError("There are no results to evaluate: the assay file holds no vial.")
+        raise InputError("There are no results to evaluate: the assay file contains no vial.")
     seen: set[str] = set()
     for result in results:
         if result.vial in seen:

@@ -1,9 +1,9 @@
-"""What a reviewer would see beside the scheme: limits of the protocol, and open points.
+"""Checks beside the scheme: limits of the protocol, and open points for a reviewer.
 
-The protocol's limits decide: a study beyond one of them does not meet the criteria. Open points do
-not decide; each is named beside the answer. They are raised where a figure lies beyond a limit
-that once stood in a published text, or where a test at level 0.01 calls it more than chance. Of
-400 simulated studies of a uniform blend at most 2 in 100 raised one (10 x 1, 10 x 3, 20 x 3).
+The protocol's limits are binding: a study beyond one of them does not meet the criteria. Open
+points do not change the verdict; they are listed beside it. One is raised if a figure is beyond a
+limit of a withdrawn publication, or if a test at level 0.01 finds more than chance. Of 400
+simulated studies of a uniform blend at most 2 in 100 raised one (10 x 1, 10 x 3, 20 x 3).
 """
 
 from collections.abc import Iterator, Sequence
@@ -27,7 +27,7 @@ from assistant.evaluation.screening import farthest
 from assistant.evaluation.study import Study
 
 CHANCE = 0.01
-"""Level of each test behind an open point; a choice of this program."""
+"""Level of each test behind an open point; this program's choice."""
 HISTORIC_MEAN = (90.0, 110.0)
 """FDA draft guidance of October 2003 (withdrawn), sections VI and VII, for dosage units."""
 HISTORIC_DISTANCE = 10.0
@@ -44,20 +44,20 @@ class Answer(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Protocol:
-    """Limits that the study's own protocol sets, % of target; None where it sets none."""
+    """Limits set by the study's own protocol, % of target; None for those it does not set."""
 
     justification: str
     mean: tuple[float, float] | None = None
     location_mean: tuple[float, float] | None = None
     individual: tuple[float, float] | None = None
     from_mean: float | None = None
-    """Largest distance of an individual from the mean of all."""
+    """Largest deviation of an individual from the overall mean."""
 
     def __post_init__(self) -> None:
-        """Refuse limits that exclude everything.
+        """Refuse limits that nothing can meet.
 
         Raises:
-            InputError: a lower limit is not below its upper one.
+            InputError: a lower limit is not below the upper one.
         """
         for pair in (self.mean, self.location_mean, self.individual):
             if pair is not None and pair[0] >= pair[1]:
@@ -113,11 +113,11 @@ def _protocol_criteria(results: Sequence[Result], protocol: Protocol) -> Iterato
 
 
 def open_points(study: Study, protocol: Protocol | None, leading: str) -> tuple[str, ...]:
-    """What a reviewer would ask about although no criterion is missed, one sentence each.
+    """Points a reviewer would raise although no criterion is missed, one sentence each.
 
     Args:
         study: the evaluation.
-        protocol: the protocol's limits; what they cover is not asked about a second time.
+        protocol: the protocol's limits; what they cover is not raised again.
         leading: key of the scheme that decides.
     """
     return (
@@ -137,7 +137,7 @@ def _means(study: Study, protocol: Protocol | None) -> Iterator[str]:
             f"The mean is {mean:.2f} % of target. The plan sets no limit for it; the withdrawn FDA "
             f"draft of 2003 had {low:g} to {high:g} for dosage units."
         )
-        return  # far locations would only say the same once more
+        return  # outlying locations would only repeat this
     if protocol is not None and protocol.location_mean is not None:
         return
     away = [

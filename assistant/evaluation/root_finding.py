@@ -1,7 +1,7 @@
 """Roots of many falling functions at once, by false position with the Illinois correction.
 
-Each root keeps its own bracket, so that a bad step of one cannot harm another; roots that are
-good enough leave the working set.
+Each root has its own bracket, so that a bad step for one cannot affect another; converged roots
+leave the working set.
 """
 
 from collections.abc import Callable
@@ -12,19 +12,19 @@ from numpy.typing import NDArray
 from assistant.evaluation.quantiles import Floats
 
 Excess = Callable[[Floats, NDArray[np.intp]], Floats]
-"""Function values at points, given with the indices of the roots they belong to."""
+"""Returns function values at points, given with the indices of their roots."""
 
 _TOLERANCE = 1e-9
 _ROUNDS = 200
 
 
 def falling_root(excess: Excess, low: float, high: float, count: int) -> Floats:
-    """Points in [low, high] at which `count` functions fall through zero.
+    """Find the points in [low, high] where `count` falling functions cross zero.
 
     Args:
         excess: called with points and the indices they belong to.
         low: lower end of every bracket.
-        high: upper end; each function is taken to be negative here.
+        high: upper end; each function must be negative here.
         count: number of functions.
 
     Returns:
@@ -48,7 +48,7 @@ def falling_root(excess: Excess, low: float, high: float, count: int) -> Floats:
         value = excess(point, active)
         up = value >= 0.0
         rising, falling = active[up], active[~up]
-        # Illinois: an end that stays put for a second time counts half.
+        # Illinois: the value at an end that is kept a second time is halved.
         fb[rising] *= np.where(side[rising] == 1, 0.5, 1.0)
         fa[falling] *= np.where(side[falling] == -1, 0.5, 1.0)
         a[rising], fa[rising], side[rising] = point[up], value[up], 1
@@ -56,4 +56,4 @@ def falling_root(excess: Excess, low: float, high: float, count: int) -> Floats:
         near = (np.abs(value) < _TOLERANCE) | (b[active] - a[active] < _TOLERANCE)
         a[active[near]] = point[near]
         active = active[~near]
-    raise RuntimeError(f"{active.size} of {count} roots were not found in {_ROUNDS} rounds")
+    raise RuntimeError(f"{active.size} of {count} roots were not found in {_ROUNDS} iterations")

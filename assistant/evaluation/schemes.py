@@ -1,12 +1,12 @@
-"""Acceptance schemes as verdicts: each with its source, its status and its rule of rounding.
+"""Acceptance schemes, each with its source, its status and its rounding rule.
 
-Limits are inclusive: a value equal to its limit meets it. A value is first freed of binary dust
-(nine decimals) and then, where the scheme says so, rounded half up to the decimals of its limit;
-where it does not, it is compared as it is. What a scheme asks of a study and this study lacks is
-listed as a shortfall beside the verdict.
+Limits are inclusive: a value equal to its limit meets it. A value is first cleared of binary
+rounding noise (nine decimals) and then, if the scheme says so, rounded half up to the decimals of
+its limit; otherwise it is compared unrounded. Requirements of a scheme that the study does not
+fulfil are listed as shortfalls beside the verdict.
 
-The withdrawn criteria of 2003 stand in `history`. Verdicts speak of criteria, never of releasing
-anything.
+The withdrawn criteria of 2003 are in `withdrawn_fda_2003`. Verdicts are about criteria, never about
+release.
 """
 
 from collections.abc import Sequence
@@ -29,7 +29,7 @@ _PROBABILITY = "lower bound on the probability of passing"
 
 
 class Verdict(StrEnum):
-    """What a scheme says of a study."""
+    """Possible verdicts of a scheme on a study."""
 
     MET = "criteria met"
     TIGHTENED = "criteria met with tightened testing afterwards"
@@ -40,7 +40,7 @@ class Verdict(StrEnum):
 
     @property
     def met(self) -> bool:
-        """Whether the criteria are met, be it with tightened testing afterwards."""
+        """Whether the criteria are met, with or without tightened testing afterwards."""
         return self in {Verdict.MET, Verdict.TIGHTENED}
 
 
@@ -57,18 +57,18 @@ class Scheme:
 
 @dataclass(frozen=True, slots=True)
 class Criterion:
-    """One comparison of a figure with its limit, both in the unit named by `text`."""
+    """Comparison of a value with its limit, both in the unit named by `text`."""
 
     text: str
     value: float | None
-    """None where the figure does not exist; the criterion is then not met."""
+    """None if the value does not exist; the criterion is then not met."""
     limit: float
     met: bool
 
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """The verdict of one scheme with the comparisons behind it."""
+    """The verdict of one scheme and the comparisons behind it."""
 
     scheme: Scheme
     verdict: Verdict
@@ -113,7 +113,7 @@ PLAN_2 = Scheme(
 
 
 def rounded(value: float, decimals: int | None = None) -> float:
-    """The value as it is compared: without binary dust, then half up to `decimals`."""
+    """The value as compared: without binary rounding noise, then half up to `decimals`."""
     plain = Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-_DUST), ROUND_HALF_UP)
     if decimals is not None:
         plain = plain.quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_UP)
@@ -131,7 +131,7 @@ def at_least(text: str, value: float, limit: float, decimals: int | None = None)
 
 
 def shortfalls(locations: int, replicates: int) -> tuple[str, ...]:
-    """What the usual design (10 locations, 3 replicates) asks for and this one lacks."""
+    """Requirements of the usual design (10 locations, 3 replicates) that are not met."""
     missing = []
     if locations < FEWEST_LOCATIONS:
         missing.append(f"{locations} locations, where at least {FEWEST_LOCATIONS} are asked for")
@@ -146,8 +146,8 @@ def shortfalls(locations: int, replicates: int) -> tuple[str, ...]:
 def industry(groups: Sequence[Sequence[float]], firsts: Sequence[float]) -> Outcome:
     """The two-stage industry scheme.
 
-    Stage 1 looks at one result per location, stage 2 at all. When the replicates have been
-    assayed the verdict rests on all of them, and stage 1 is shown beside it.
+    Stage 1 uses one result per location, stage 2 all results. Once the replicates have been
+    assayed, the verdict uses all of them, and stage 1 is shown beside it.
 
     Args:
         groups: assays of each location, % of target.
@@ -163,7 +163,7 @@ def industry(groups: Sequence[Sequence[float]], firsts: Sequence[float]) -> Outc
             if stage_1.met
             else "Stage 1 is not met: assay the remaining replicates for stage 2."
         )
-        # One assay a location is what stage 1 asks for; further samples may lie in store.
+        # Stage 1 requires one assay per location; further samples may be kept for stage 2.
         return Outcome(INDUSTRY, verdict, sentence, (stage_1,), shortfalls(len(groups), 3))
     stage_2 = _sd_criterion("stage 2: SD of all results, % of target", everything)
     upper = at_most("stage 2: upper limit of the SD, % of target", _sd(everything), SD_TIGHTENED, 1)
@@ -203,7 +203,7 @@ def dosage_units(
     """
     if len(first) != 10 or len(everything) not in {10, 30}:  # noqa: PLR2004 - the chapter's sizes
         sentence = (
-            f"The acceptance value is defined for 10 and 30 results; here are {len(first)} and "
+            f"The acceptance value is defined for 10 and 30 results; there are {len(first)} and "
             f"{len(everything)}."
         )
         return Outcome(UDU, Verdict.NOT_APPLICABLE, sentence, (), ())

@@ -1,4 +1,4 @@
-"""Normality and outlier screening, as information only: nothing here removes a value.
+"""Normality and outlier screening, for information only: no value is removed.
 
 Shapiro-Wilk through scipy; Grubbs' test with its critical value from Student's t,
 
@@ -31,10 +31,10 @@ class Normality:
 
 @dataclass(frozen=True, slots=True)
 class Outlier:
-    """The value farthest from the mean and Grubbs' verdict on it."""
+    """The value farthest from the mean and Grubbs' test of it."""
 
     index: int
-    """Its place in the sequence, from 0."""
+    """Index in the sequence, from 0."""
     value: float
     g: float
     critical: float
@@ -42,15 +42,15 @@ class Outlier:
 
     @property
     def suspect(self) -> bool:
-        """Whether the value stands out at the level `alpha`."""
+        """Whether the value is an outlier at level `alpha`."""
         return self.g > self.critical
 
 
 def normality(values: Sequence[float]) -> Normality | None:
-    """Shapiro-Wilk test; None for fewer than three values or values all equal."""
+    """Shapiro-Wilk test; None for fewer than three values or if all are equal."""
     if len(values) < _FEWEST or min(values) == max(values):
         return None
-    from scipy import stats  # noqa: PLC0415 - the slowest import of the package, used here only
+    from scipy import stats  # noqa: PLC0415 - the slowest import of the package, used only here
 
     centred = np.asarray(values, dtype=np.float64) - float(np.mean(values))
     outcome = stats.shapiro(centred)
@@ -64,7 +64,7 @@ def grubbs_critical(n: int, alpha: float = 0.05) -> float:
 
 
 def farthest(values: Sequence[float], alpha: float = 0.05) -> Outlier | None:
-    """Grubbs' test of the farthest value; None for fewer than three or all equal."""
+    """Grubbs' test of the farthest value; None for fewer than three or if all are equal."""
     if len(values) < _FEWEST:
         return None
     summary = summarise(values)
@@ -76,7 +76,7 @@ def farthest(values: Sequence[float], alpha: float = 0.05) -> Outlier | None:
 
 
 def deviations_from_location(groups: Sequence[Sequence[float]]) -> tuple[float, ...]:
-    """Each value less its location's mean: what the within-location model calls normal."""
+    """Each value minus its location mean: normal under the within-location model."""
     return tuple(
         value - mean
         for group in groups

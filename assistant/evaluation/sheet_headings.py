@@ -1,4 +1,4 @@
-"""What the headings of a laboratory's sheet stand for, in the words laboratories use."""
+"""Meaning of the column headings in a laboratory's sheet."""
 
 import re
 from dataclasses import dataclass
@@ -20,7 +20,7 @@ _UNITS: tuple[tuple[str, str], ...] = (
     (r"mg", Unit.MG),
     (r"g", "g"),
 )
-"""Patterns of a unit, the first that fits counts; '%' and 'fraction' do not say of what."""
+"""Patterns of a unit, first match wins; '%' and 'fraction' do not say of what."""
 
 _NUMBER = r"(?: (?:no|nr|number|id|label|code|name))?"
 _INJECTION = (
@@ -49,20 +49,20 @@ _MASSES = ("mass", "gross", "tare")
 
 @dataclass(frozen=True, slots=True)
 class Meaning:
-    """What a heading stands for."""
+    """Meaning of a heading."""
 
     kind: str = ""
     """'vial', 'location', 'position', 'port', 'injection', 'batch', 'origin', 'assay', 'mean',
     'mass', 'gross', 'tare', or '' for a column that is not used."""
     unit: str = ""
-    """Of assays a `Unit`, '%' or 'fraction' where it does not say of what; of masses 'mg' or 'g';
-    '' where the heading does not say."""
+    """For assays a `Unit`, or '%' or 'fraction' if it does not say of what; for masses 'mg' or 'g';
+    '' if the heading does not say."""
     number: int = 0
-    """Of an injection that has a column of its own, from 1."""
+    """Number of an injection with its own column, from 1."""
 
 
 def meaning_of(heading: str) -> Meaning:
-    """What a heading stands for; upper case, dots, brackets and the order do not matter."""
+    """Interpret a heading; case, dots, brackets and word order do not matter."""
     plain = re.sub(r"[\s_]+", " ", heading.casefold().replace("#", " no ")).strip()
     word, unit = _parted(plain)
     if re.search(r"\brsd\b|\bsd\b", word):
@@ -76,7 +76,7 @@ def meaning_of(heading: str) -> Meaning:
 
 
 def _parted(plain: str) -> tuple[str, str]:
-    """The heading's word and its unit."""
+    """Split a heading into its word and its unit."""
     for pattern, unit in _UNITS:
         found = re.search(rf"(?:^|(?<=[\s(\[,;:/]))(?:{pattern})(?=$|[\s)\],;:])", plain)
         if found:
@@ -90,7 +90,7 @@ def _bare(text: str) -> str:
 
 
 def _fitting(kind: str, unit: str, word: str) -> Meaning:
-    """The meaning where word and unit go together; otherwise the column is not used."""
+    """The meaning if word and unit match; otherwise the column is not used."""
     if kind in ("assay", "mean"):
         digit = re.search(r"[1-9]$", word)
         return Meaning(kind, unit, int(digit[0]) if digit else 0) if unit != "g" else Meaning()

@@ -1,9 +1,9 @@
-"""From a file's text or bytes to rows and from rows to named columns; no number is read here.
+"""Read a file into rows and named columns; numbers are parsed elsewhere.
 
 The heading is the first row that names a key (the vial, or location and position) and an assay;
-what stands above it is a title. The separator of a CSV file is the one that makes a heading; the
-order of the columns does not matter. A workbook is read through openpyxl from an open binary
-stream: values only; the one sheet with a heading is used, the others are named.
+rows above it are titles. The separator of a CSV file is the one that yields a heading; the order of
+the columns does not matter. A workbook is read with openpyxl from an open binary stream, values
+only; the one sheet with a heading is used, the others are listed.
 """
 
 import csv
@@ -17,8 +17,8 @@ from assistant.errors import InputError
 from assistant.evaluation.number_parsing import Cell, text_of
 from assistant.evaluation.sheet_headings import Meaning, meaning_of
 
-# What openpyxl raises on bytes that are no workbook, or a damaged one: no zip, parts missing or
-# broken, XML of another shape.
+# Raised by openpyxl if the bytes are not a workbook or damaged: not a zip file, missing or broken
+# parts, unexpected XML.
 _NOT_A_WORKBOOK = (
     zipfile.BadZipFile,
     zlib.error,
@@ -34,7 +34,7 @@ _NOT_A_WORKBOOK = (
 )
 SEPARATORS = (",", ";", "\t")
 MOST_TITLE_ROWS = 40
-"""So many rows are searched for the heading."""
+"""Number of rows searched for the heading."""
 
 Rows = Sequence[Sequence[Cell]]
 
@@ -44,7 +44,7 @@ class Table:
     """Rows under named columns."""
 
     name: str
-    """What messages call the file."""
+    """Name of the file in messages."""
     columns: tuple[str, ...]
     rows: tuple[tuple[int, tuple[Cell, ...]], ...]
     """Row number in the file, from 1, and the cells."""
@@ -54,29 +54,30 @@ class Table:
 
 @dataclass(frozen=True, slots=True)
 class Columns:
-    """Which column holds what; indices from 0, None where there is none."""
+    """Indices of the columns from 0; None for those that are missing."""
 
     assays: tuple[int, ...]
-    """One, or one for each injection."""
+    """One column, or one per injection."""
     unit: str
-    """Of all of them, as `Meaning.unit`."""
+    """Unit of all of them, as in `Meaning.unit`."""
     single: Mapping[str, int]
-    """By kind, all other columns that are used."""
+    """All other columns that are used, by kind."""
     mass_units: Mapping[str, str]
-    """'mg' or 'g' by kind of mass; '' where the heading does not say."""
+    """'mg' or 'g' by kind of mass; '' if the heading does not say."""
     ignored: tuple[str, ...]
     """Headings that are not used."""
 
 
 def table_from_csv(text: str, name: str) -> Table:
-    """The table of a CSV text.
+    """Read the table of a CSV text.
 
     Args:
         text: the decoded file, with or without a byte-order mark.
-        name: what messages call it.
+        name: name of the file in messages.
 
     Raises:
-        InputError: it is empty, its separator is not clear, or a row is longer than the heading.
+        InputError: the file is empty, its separator is unclear, or a row is longer than the
+        heading.
     """
     lines = text.removeprefix("\ufeff").splitlines(keepends=True)
     if not any(line.strip() for line in lines):
@@ -91,21 +92,21 @@ def table_from_csv(text: str, name: str) -> Table:
             fits.append(rows)
     if len(fits) != 1:
         raise InputError(
-            f"{name}: no heading with a vial and an assay column, parted by comma, semicolon or "
-            "tab, was found; it should read like 'vial,assay (% of target)'."
+            f"{name}: no heading with a vial and an assay column, separated by comma, "
+            "semicolon or tab, was found; it should look like 'vial,assay (% of target)'."
         )
     return _table(fits[0], name)
 
 
 def table_from_workbook(stream: BinaryIO, name: str) -> Table:
-    """The table of an XLSX workbook.
+    """Read the table of an XLSX workbook.
 
     Args:
         stream: the open workbook.
-        name: what messages call it.
+        name: name of the file in messages.
 
     Raises:
-        InputError: it is no workbook, is empty, or has no sheet or several with a heading.
+        InputError: it is not a workbook, is empty, or not exactly one sheet has a heading.
     """
     try:
         sheets = _sheets(stream)
@@ -130,7 +131,7 @@ def table_from_workbook(stream: BinaryIO, name: str) -> Table:
 
 
 def _sheets(stream: BinaryIO) -> dict[str, list[list[Cell]]]:
-    """The cells of every sheet with anything on it, by the sheet's name."""
+    """The cells of every non-empty sheet, by the sheet's name."""
     import openpyxl  # noqa: PLC0415 - slow to import, used for workbooks only
 
     book = openpyxl.load_workbook(stream, read_only=True, data_only=True)
@@ -145,9 +146,9 @@ def _sheets(stream: BinaryIO) -> dict[str, list[list[Cell]]]:
 
 
 def _plain(value: object, shown: str | None) -> Cell:
-    """A workbook's value as a cell, as it is shown: 0.992 in a % format becomes 99.2.
+    """Convert a workbook value to a cell as displayed: 0.992 in a % format becomes 99.2.
 
-    Dates and the like become text and are refused later.
+    Dates and similar values become text and are refused later.
     """
     if isinstance(value, int | float) and not isinstance(value, bool) and "%" in (shown or ""):
         return round(100.0 * value, 10)
@@ -155,7 +156,7 @@ def _plain(value: object, shown: str | None) -> Cell:
 
 
 def _heading_at(rows: Rows) -> int | None:
-    """Index of the first row that names a key and an assay column; None where none does."""
+    """Index of the first row that names a key and an assay column; None if none does."""
     for index, row in enumerate(rows[:MOST_TITLE_ROWS]):
         kinds = {meaning_of(text_of(cell)).kind for cell in row if text_of(cell)}
         if {"assay", "mean"} & kinds and ("vial" in kinds or {"location", "position"} <= kinds):
@@ -181,16 +182,16 @@ def _table(rows: Rows, name: str, others: tuple[str, ...] = ()) -> Table:
         if cells:
             body.append((number, tuple(cells + [None] * (len(heading) - len(cells)))))
     if not body:
-        raise InputError(f"{name} holds a heading but no vial.")
+        raise InputError(f"{name} has a heading but no vial.")
     titles = (" ".join(filter(None, map(text_of, row))) for row in rows[:start])
     return Table(name, tuple(heading), tuple(body), (*filter(None, titles), *others))
 
 
 def columns_of(table: Table) -> Columns:
-    """Which column holds what.
+    """Assign the columns.
 
     Raises:
-        InputError: two columns could hold the same thing, or units differ between injections.
+        InputError: two columns could have the same meaning, or units differ between injections.
     """
     found: dict[str, list[tuple[int, Meaning]]] = {}
     for index, heading in enumerate(table.columns):
@@ -214,7 +215,7 @@ def columns_of(table: Table) -> Columns:
 
 
 def _check_assays(table: Table, assays: Sequence[tuple[int, Meaning]]) -> None:
-    """Several assay columns must be numbered injections in one unit."""
+    """Check that several assay columns are numbered injections in one unit."""
     if len(assays) == 1:
         return
     numbers = {meaning.number for _, meaning in assays}
@@ -228,7 +229,7 @@ def _check_assays(table: Table, assays: Sequence[tuple[int, Meaning]]) -> None:
 def _refuse_twins(table: Table, kind: str, indices: Sequence[int]) -> Never:
     names = _listed([table.columns[index] for index in indices])
     raise InputError(
-        f"{table.name}: columns {names} could both hold the {kind}; rename or remove one."
+        f"{table.name}: columns {names} could both be the {kind}; rename or remove one."
     )
 
 

@@ -1,7 +1,8 @@
-"""From the rows of a table to the assays of a laboratory's sheet.
+"""Turn the rows of a table into the assays of a laboratory's sheet.
 
-Every cell goes one way: table, entry, join with the session. Injections of one vial are averaged
-and kept beside their mean; rows of means and spreads below the vials are checked against our own.
+Data flow in one direction: table, entry, join with the session. Injections of one vial are averaged
+and kept beside their mean; rows of means and spreads below the vials are checked against our own
+values.
 """
 
 import re
@@ -15,9 +16,9 @@ from assistant.evaluation.number_parsing import Cell, Place, decimal_mark, numbe
 from assistant.evaluation.sheet_import import Columns, Table, columns_of
 
 MASS_AGREEMENT = 0.005
-"""Relative difference up to which two statements of a mass agree."""
+"""Relative tolerance within which two values of a mass agree."""
 MADE_UP = "made up by sampling-assistant"
-"""What the column 'origin' of a simulated sheet says in every row."""
+"""Value of the column 'origin' in every row of a simulated sheet."""
 
 _VIAL = re.compile(r"(?:(?:vial|sample|no|nr|number)(?![a-z]))?[\s._#:-]*(\S+)", re.IGNORECASE)
 _SUMMARY: Mapping[str, Callable[[Summary], float | None]] = {
@@ -32,16 +33,16 @@ _SUMMARY: Mapping[str, Callable[[Summary], float | None]] = {
 
 @dataclass(frozen=True, slots=True)
 class Key:
-    """How a row names its vial; the session's own code names all of it."""
+    """How a row identifies its vial; the session's own code sets every field."""
 
     label: str = ""
-    """Number or label of the vial; '' where the place names it."""
+    """Number or label of the vial; '' if it is identified by its place."""
     location: str = ""
     position: str = ""
     port: str = ""
 
     def __str__(self) -> str:
-        """The vial as messages name it."""
+        """The vial as named in messages."""
         place = " ".join(filter(None, (self.location, self.position, self.port)))
         return " at ".join(filter(None, (self.label, place)))
 
@@ -52,16 +53,16 @@ class Entry:
 
     key: Key
     value: float | None
-    """Mean of its injections; None where the cells are empty."""
+    """Mean of its injections; None if the cells are empty."""
     mass_mg: float | None
     batch: str | None
     row: int
     injections: tuple[float, ...] = ()
-    """Where there are several."""
+    """The single injections, if there are several."""
 
     @property
     def vial(self) -> str:
-        """The vial as the sheet names it."""
+        """The vial as named in the sheet."""
         return str(self.key)
 
 
@@ -71,29 +72,29 @@ class Sheet:
 
     name: str
     heading: str
-    """Of the column of assays."""
+    """Heading of the assay column."""
     unit: Unit | None
-    """None where neither heading nor command says."""
+    """None if neither heading nor command names it."""
     readable_as: tuple[Unit, ...]
-    """The units that the heading leaves open."""
+    """The possible units if the heading is ambiguous."""
     confirmed: bool
     """Whether the command or the plan named the unit."""
     entries: tuple[Entry, ...]
     ignored: tuple[str, ...]
     """Headings, title rows, notes and other sheets that were not used."""
     made_up: bool = False
-    """Whether its column of origin says so."""
+    """Whether the column 'origin' says that the sheet is simulated."""
 
     def in_unit(self, unit: Unit) -> "Sheet":
-        """The sheet with the unit that the command or the plan names.
+        """The sheet with the unit named by the command or the plan.
 
         Raises:
-            InputError: the heading says another one.
+            InputError: the heading names another one.
         """
         if self.unit not in (None, unit) or (self.readable_as and unit not in self.readable_as):
             says = self.unit or " or ".join(self.readable_as)
             raise InputError(
-                f"{self.name}: column {self.heading!r} is in {says}, not in {unit} as asked."
+                f"{self.name}: column {self.heading!r} is in {says}, not in {unit} as requested."
             )
         return replace(self, unit=unit, confirmed=True)
 
@@ -106,15 +107,15 @@ _OPEN = {
 
 
 def read_sheet(table: Table, unit: Unit | None = None) -> Sheet:
-    """Entries of a table.
+    """Read the entries of a table.
 
     Args:
         table: rows under named columns.
-        unit: of the assays, as the command names it; must agree with the heading.
+        unit: unit of the assays, from the command; must agree with the heading.
 
     Raises:
-        InputError: the unit is contradictory, a number is none, a vial has no label, or a row of
-            means or spreads differs from the assays above it.
+        InputError: the unit is contradictory, a number cannot be read, a vial has no label, or a
+            row of means or spreads differs from the assays above it.
     """
     columns = columns_of(table)
     for kind, mass_unit in columns.mass_units.items():
@@ -125,7 +126,7 @@ def read_sheet(table: Table, unit: Unit | None = None) -> Sheet:
     entries = tuple(_together(table.name, [entry for _, entry in reader.entries()], columns))
     values = [entry.value for entry in entries if entry.value is not None]
     if not values:
-        raise InputError(f"{table.name} holds no assay at all: fill in the assay column.")
+        raise InputError(f"{table.name} contains no assay: fill in the assay column.")
     reader.check_summaries(values)
     stated = columns.unit
     sheet = Sheet(
@@ -155,7 +156,7 @@ def _mark(table: Table, columns: Columns) -> str:
 
 
 class _Reader:
-    """Reads the rows of one table from top to bottom."""
+    """Reads the rows of one table, top to bottom."""
 
     def __init__(self, table: Table, columns: Columns, mark: str) -> None:
         self._table, self._columns, self._mark = table, columns, mark
@@ -164,7 +165,7 @@ class _Reader:
         self.made_up = False
 
     def entries(self) -> Iterator[tuple[int, Entry]]:
-        """Every row that is a vial; the others are kept for later."""
+        """Yield every row that is a vial; keep the others for later."""
         for row, cells in self._table.rows:
             texts = [text_of(cell) for cell in cells]
             word = next(filter(None, texts))
@@ -178,7 +179,7 @@ class _Reader:
                 yield row, self._entry(row, cells)
 
     def _is_vial(self, texts: Sequence[str], word: str) -> bool:
-        """Whether a word such as 'S' stands in a column of places rather than of figures."""
+        """Whether a word such as 'S' is a place name rather than a statistic."""
         first = texts.index(word)
         keys = [self._columns.single.get(kind) for kind in ("location", "position", "vial")]
         return first not in keys or sum(bool(texts[key]) for key in keys if key is not None) > 1
@@ -244,7 +245,7 @@ class _Reader:
         return "" if index is None else text_of(cells[index])
 
     def check_summaries(self, values: Sequence[float]) -> None:
-        """Compare rows of means and spreads with our own, to the decimals that they show.
+        """Compare rows of means and spreads with our own values, to their number of decimals.
 
         Raises:
             InputError: one differs.
@@ -270,7 +271,7 @@ def _summary_of(word: str) -> Callable[[Summary], float | None] | None:
 
 
 def _together(name: str, entries: Sequence[Entry], columns: Columns) -> Iterator[Entry]:
-    """The entries, rows of one vial with different injections averaged."""
+    """The entries; rows of one vial with different injections are averaged."""
     if "injection" not in columns.single:
         yield from entries
         return
@@ -301,7 +302,7 @@ def label_of(text: str) -> str:
 
 
 def differ(one: float | None, other: float | None) -> bool:
-    """Whether two statements of a mass, mg, disagree; unknown ones do not."""
+    """Whether two values of a mass, mg, disagree; unknown values never do."""
     if one is None or other is None:
         return False
     return abs(one - other) > MASS_AGREEMENT * max(one, other)

@@ -1,11 +1,11 @@
-"""Assays made up from a known truth, for rehearsals and for tests of the statistics.
+"""Assays simulated from a known truth, for rehearsals and tests of the statistics.
 
 Pure and seeded: the same vials, truth and seed give the same assays. A result is
 
-    mean + location effect + within-location error + the thief's marks
+    mean + location effect + within-location error + bias of the thief
 
-with normal effects of the stated standard deviations; the thief's marks are systematic, so that
-an evaluation of the made-up data can be compared with what was put in.
+with normal effects of the stated standard deviations. The thief's bias is systematic, so that an
+evaluation of the simulated data can be compared with the truth.
 """
 
 import csv
@@ -22,13 +22,13 @@ from assistant.evaluation.sheet_rows import MADE_UP
 
 @dataclass(frozen=True, slots=True)
 class Truth:
-    """What the made-up blend, sampler and method are like; % of target throughout."""
+    """True parameters of the simulated blend, sampler and method, all in % of target."""
 
     mean: float = 100.0
     between_sd: float = 1.0
     """Standard deviation of the location effects."""
     within_sd: float = 1.0
-    """Standard deviation inside a location: sampling and method together."""
+    """Standard deviation within a location: sampling and method together."""
     thief_bias: float = 0.0
     """Added to every result."""
     depth_slope: float = 0.0
@@ -38,7 +38,7 @@ class Truth:
     order_slope: float = 0.0
     """Added for every insertion after the first."""
     open_slope: float = 0.0
-    """Added for every 10 s the port stood open."""
+    """Added for every 10 s the port was open."""
 
     def __post_init__(self) -> None:
         """Refuse negative standard deviations.
@@ -47,19 +47,19 @@ class Truth:
             InputError: one of them is below zero.
         """
         if not (self.between_sd >= 0.0 and self.within_sd >= 0.0):
-            raise InputError("A made-up blend needs standard deviations of 0 or more.")
+            raise InputError("A simulated blend needs standard deviations of 0 or more.")
 
 
 def results(
     vials: Sequence[Vial], truth: Truth, seed: int, decimals: int = 1
 ) -> tuple[Result, ...]:
-    """One result per vial, in the order given, rounded as a laboratory would.
+    """Simulate one result per vial, in the order given, rounded as a laboratory would.
 
     Args:
         vials: the vials of a session.
-        truth: what to put in.
-        seed: of the random numbers.
-        decimals: of the reported assay.
+        truth: parameters of the simulation.
+        seed: seed of the random numbers.
+        decimals: decimals of the reported assay.
     """
     generator = np.random.default_rng(seed)
     names = list(dict.fromkeys(vial.location for vial in vials))
@@ -74,7 +74,7 @@ def results(
 
 
 def marks(vial: Vial, truth: Truth) -> float:
-    """The thief's systematic share of a result, % of target."""
+    """The thief's systematic bias in a result, % of target."""
     return (
         truth.thief_bias
         + truth.depth_slope * (vial.depth_mm or 0.0) / 100.0
@@ -85,7 +85,7 @@ def marks(vial: Vial, truth: Truth) -> float:
 
 
 def sheet(made: Sequence[Result], batch: str) -> str:
-    """The results as a laboratory's CSV file, in % of target, each row marked as made up."""
+    """The results as a laboratory's CSV file, in % of target, each row marked as simulated."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(["Vial", "Assay (% of target)", "Net mass (mg)", "Batch", "Origin"])
@@ -94,9 +94,9 @@ def sheet(made: Sequence[Result], batch: str) -> str:
 
 
 def regular_vials(locations: int, positions: int, ports: int = 1) -> tuple[Vial, ...]:
-    """Vials of a plain design, numbered through, for tests and examples.
+    """Numbered vials of a simple design, for tests and examples.
 
-    Ports lie 300 mm apart, the lowest deepest; each location is one insertion.
+    Ports are 300 mm apart, the lowest deepest; each location is one insertion.
     """
     vials: list[Vial] = []
     for location in range(1, locations + 1):

@@ -1,7 +1,8 @@
-"""The whole evaluation of one study: results in, one frozen answer out.
+"""The complete evaluation of one study: results in, one frozen result out.
 
-Everything the report shows is computed here or below and nowhere else. What the design does not
-allow is None, with a note that says why; what makes a verdict impossible is an InputError.
+Everything in the report is computed here or in the modules called from here. Statistics that the
+design does not allow are None, with a note that says why; an InputError means that no verdict is
+possible.
 """
 
 from collections.abc import Sequence
@@ -50,17 +51,17 @@ from assistant.evaluation.variance import OneWay, one_way
 from assistant.evaluation.withdrawn_fda_2003 import blend
 
 ORDERS = (("location", "position", "port"), ("location", "port", "position"))
-"""Ways to nest a study: ports inside replicates, and replicates inside ports (spots)."""
+"""Ways to nest a study: ports within replicates, and replicates within ports (spots)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Options:
-    """What an evaluation is asked for beside the results."""
+    """Settings of an evaluation."""
 
     confidence: float = 0.95
-    """Of the intervals of the components."""
+    """Confidence level of the intervals of the components."""
     demand: Demand = STANDARD
-    """Of the acceptance limits; its target is T of the acceptance value too."""
+    """Requirements of the acceptance limits; its target is also T of the acceptance value."""
     random_rsd: float | None = None
     """RSD of a perfect random mixture for this sample mass, %, from the plan."""
     method_sd: float | None = None
@@ -68,10 +69,10 @@ class Options:
     thresholds: Thresholds = field(default_factory=Thresholds)
 
     def __post_init__(self) -> None:
-        """Refuse levels that are none.
+        """Check the levels and limits.
 
         Raises:
-            InputError: a level lies outside 0 to 1, or a figure is not above 0.
+            InputError: a level is outside 0 to 1, or a value is not above 0.
         """
         if not 0.0 < self.confidence < 1.0:
             raise InputError(f"A confidence of {self.confidence:g} is not between 0 and 1.")
@@ -87,7 +88,7 @@ class Components:
     table: OneWay
     intervals: ComponentIntervals
     reml: Likelihood | None
-    """None when the replicates agree exactly."""
+    """None if the replicates agree exactly."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,9 +99,9 @@ class Study:
     options: Options
     summary: Summary
     spots: tuple[SpotSummary, ...]
-    """Each place of the blend; the locations of the schemes and of the components."""
+    """Each place in the blend; these are the locations of the schemes and components."""
     components: Components | None
-    """None when there is one result per location."""
+    """None if there is one result per location."""
     nested: tuple[Nested, ...]
     normality_of_all: Normality | None
     normality_within: Normality | None
@@ -116,11 +117,11 @@ def evaluate(results: Sequence[Result], options: Options | None = None) -> Study
     """Evaluate a study.
 
     Args:
-        results: one per vial, of two or more locations.
+        results: one per vial, from two or more locations.
         options: levels and limits; the defaults are those of `Options`.
 
     Raises:
-        InputError: no verdict can be drawn from the results (none, a vial twice, one location).
+        InputError: the results allow no verdict (none, a repeated vial, one location).
     """
     asked = options or Options()
     check_study(results)
@@ -159,7 +160,7 @@ def _components(groups: Sequence[Sequence[float]], asked: Options) -> Components
 
 
 def _nested(results: Sequence[Result]) -> tuple[Nested, ...]:
-    """The nested analyses the design has, without repeating one."""
+    """The nested analyses that the design allows, without duplicates."""
     found: list[Nested] = []
     for order in ORDERS:
         analysis = nested_results(results, order)
@@ -219,7 +220,7 @@ def _notes(
     notes = []
     if has_ports(results):
         notes.append(
-            "Ports lie at different depths: each port of an insertion counts as a location of "
+            "Ports are at different depths: each port of an insertion counts as a location of "
             "its own, and the shaft positions are its replicates."
         )
     if components is None:

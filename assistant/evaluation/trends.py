@@ -1,12 +1,12 @@
-"""Does the assay follow the way the sample was taken? Mass, depth, position, order, time open.
+"""Does the assay depend on how the sample was taken? Mass, depth, position, order, time open.
 
-These are the marks of a sampling artefact. A factor is compared at the finest level on which it
+Such a dependence suggests sampling bias. A factor is compared at the finest level at which it
 varies: among the replicates of one spot, else among the ports of one insertion, else among
-locations. What varies between spots is tested between spots: the ports of one insertion are
-compared by the means of their spots, since the replicates of one spot share what is particular to
-it. Replicates and ports are taken less the mean of their group, so that a difference between places
-cannot pose as a trend. Pearson's r with Fisher's interval, the slope, Spearman's rank
-correlation, and Holm's adjustment of the p-values over the factors looked at.
+locations. A factor that varies between spots is tested between spots: the ports of one insertion
+are compared by the means of their spots, since the replicates of one spot share its location
+effect. Replicates and ports are centred on the mean of their group, so that a difference between
+places cannot appear as a trend. Reported are Pearson's r with Fisher's interval, the slope,
+Spearman's rank correlation, and p-values adjusted by Holm's method over the factors tested.
 """
 
 import math
@@ -24,7 +24,7 @@ MEANS = "location means"
 _FEWEST_DF = 2
 _FLAT = 1e-12
 _ROUNDING = 1e-9
-"""Means of equal values may differ by less than this."""
+"""Means of equal values may differ by up to this, from rounding."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +43,7 @@ class Trend:
     """Range of the factor over the compared values, in its unit."""
     r: float
     r_low: float | None
-    """95 % limits of r after Fisher; None when r is 1 or -1."""
+    """95 % limits of r after Fisher; None if r is 1 or -1."""
     r_high: float | None
     p: float
     p_adjusted: float
@@ -71,7 +71,7 @@ _FACTORS: tuple[tuple[str, str, Callable[[Result], float | None]], ...] = (
 
 
 def trends(results: Sequence[Result]) -> tuple[Trend, ...]:
-    """Trends for every factor that is known and varies, in a fixed order."""
+    """Trends of every factor that is known and varies, in a fixed order."""
     found: list[Trend] = []
     for name, unit, take in _FACTORS:
         pairs = [
@@ -98,7 +98,7 @@ def holm(p_values: Sequence[float]) -> tuple[float, ...]:
 
 
 def _trend(name: str, unit: str, pairs: Sequence[tuple[Spot, float, float]]) -> Trend | None:
-    """One factor, on the basis its design allows; None when it cannot be compared."""
+    """One factor, at the finest level possible; None if it cannot be compared."""
     points, df, basis = _comparable(pairs)
     if df < _FEWEST_DF:
         return None
@@ -145,13 +145,13 @@ def _comparable(pairs: Sequence[tuple[Spot, float, float]]) -> tuple[Floats, int
 
 
 def _centred(groups: Sequence[Floats]) -> tuple[Floats, int]:
-    """Points less the mean of their group, and the degrees of freedom of a common slope."""
+    """Points centred on their group mean, and the degrees of freedom of a common slope."""
     points = np.concatenate([group - group.mean(axis=0) for group in groups])
     return points, len(points) - len(groups) - 1
 
 
 def correlation(x: Floats, y: Floats) -> float | None:
-    """Pearson's r of two centred arrays; None when one of them does not vary."""
+    """Pearson's r of two centred arrays; None if one of them does not vary."""
     sx, sy = float(np.sqrt((x * x).sum())), float(np.sqrt((y * y).sum()))
     if sx <= _FLAT or sy <= _FLAT:
         return None
@@ -160,10 +160,10 @@ def correlation(x: Floats, y: Floats) -> float | None:
 
 
 def rank_correlation(x: Floats, y: Floats) -> float:
-    """Spearman's rank correlation: Pearson's r of the ranks, ties sharing their mean."""
-    from scipy import stats  # noqa: PLC0415 - slow to import, used here only
+    """Spearman's rank correlation: Pearson's r of the ranks, ties get their mean rank."""
+    from scipy import stats  # noqa: PLC0415 - slow to import, used only here
 
-    # Centring leaves equal values a rounding error apart; twelve decimals make ties of them.
+    # After centring, equal values differ by rounding errors; twelve decimals restore the ties.
     ranks = [stats.rankdata(np.round(v, 12)) for v in (x, y)]
     r = correlation(ranks[0] - ranks[0].mean(), ranks[1] - ranks[1].mean())
     return 0.0 if r is None else r

@@ -1,9 +1,9 @@
 """One-way random-effects analysis of variance: is the spread between locations or within them?
 
-Location is the random factor. Balanced and unbalanced designs; the moment (ANOVA) estimates use
-n0 = [N - sum(n_i^2)/N]/(a - 1) (ISO Guide 35:2017, formula (3)), which is n when balanced. Sums
-of squares are exact rational numbers (see `exact`) and are rounded once, at the end; a negative
-estimate of the between-location variance is kept as `between_raw` and reported as zero.
+Location is the random factor. Balanced and unbalanced designs; the moment (ANOVA) estimates use n0
+= [N - sum(n_i^2)/N]/(a - 1) (ISO Guide 35:2017, formula (3)), which is n when balanced. Sums of
+squares are exact rational numbers (see `rational_sums`) and are rounded once, at the end; a
+negative estimate of the between-location variance is kept as `between_raw` and reported as zero.
 """
 
 import math
@@ -18,12 +18,12 @@ from assistant.evaluation.rational_sums import Value, whole_numbers
 
 @dataclass(frozen=True, slots=True)
 class OneWay:
-    """The analysis-of-variance table of a groups; squares carry the square of the unit."""
+    """The analysis-of-variance table of a groups; sums of squares are in the squared unit."""
 
     sizes: tuple[int, ...]
     means: tuple[float, ...]
     mean: float
-    """Grand mean, every individual counted once."""
+    """Grand mean, each individual with equal weight."""
     ss_between: float
     ss_within: float
     df_between: int
@@ -31,11 +31,11 @@ class OneWay:
     ms_between: float
     ms_within: float
     f: float | None
-    """ms_between / ms_within; None when the within mean square is zero."""
+    """ms_between / ms_within; None if the within mean square is zero."""
     p: float | None
-    """Probability of a larger F without any location effect; None when F is."""
+    """Probability of a larger F without any location effect; None if F is None."""
     r_squared: float | None
-    """Share of the total sum of squares between groups; None when all values are equal."""
+    """Share of the total sum of squares between groups; None if all values are equal."""
     n0: float
     """Effective number of replicates per group."""
 
@@ -66,7 +66,7 @@ class OneWay:
 
     @property
     def between(self) -> float:
-        """Between-group variance, not below zero."""
+        """Between-group variance, truncated at zero."""
         return max(0.0, self.between_raw)
 
     @property
@@ -76,12 +76,12 @@ class OneWay:
 
     @property
     def icc(self) -> float | None:
-        """Share of the between-group variance in the total; None when there is no variance."""
+        """Share of the between-group variance in the total; None if there is no variance."""
         return self.between / self.total if self.total > 0 else None
 
 
 def one_way(groups: Sequence[Sequence[Value]]) -> OneWay:
-    """Analysis of variance of two or more groups, at least one of them with replicates.
+    """Analysis of variance of two or more groups, at least one with replicates.
 
     Args:
         groups: a sequences of n_i values each, all in one unit.
@@ -120,7 +120,7 @@ def one_way(groups: Sequence[Sequence[Value]]) -> OneWay:
 
 
 def _check_design(sizes: Sequence[int]) -> None:
-    """Refuse designs in which the two components cannot be told apart."""
+    """Refuse designs in which the two components cannot be separated."""
     if len(sizes) < 2:  # noqa: PLR2004 - two is the smallest number that can differ
         raise InputError(
             "One location only: the variation between locations cannot be estimated; "

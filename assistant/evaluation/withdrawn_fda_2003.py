@@ -3,7 +3,7 @@
 Draft guidance "Powder Blends and Finished Dosage Units - Stratified In-Process Dosage Unit
 Sampling and Assessment" (68 FR 63109), withdrawn on 7 August 2013; never a current limit. The
 values are compared without rounding. "Readily pass" and the marginal criteria method are from
-memory and marked so in their source.
+memory and labelled so in their source.
 """
 
 from collections.abc import Sequence
@@ -63,7 +63,7 @@ def blend(firsts: Sequence[float]) -> Outcome:
         firsts: one assay per location, % of target.
     """
     if len(firsts) < FEWEST_LOCATIONS:
-        sentence = f"The draft asked for 10 or more locations; here are {len(firsts)}."
+        sentence = f"The draft asked for 10 or more locations; there are {len(firsts)}."
         return Outcome(BLEND, Verdict.NOT_APPLICABLE, sentence, (), ())
     summary = summarise(firsts)
     criteria = (
@@ -78,14 +78,14 @@ def blend(firsts: Sequence[float]) -> Outcome:
 
 
 def units(groups: Sequence[Sequence[float]]) -> Outcome:
-    """Section VI: dosage units of validation batches, readily or else marginally passing.
+    """Section VI: dosage units of validation batches, readily or marginally passing.
 
     Args:
         groups: assays of the units of each location, % of target.
     """
     everything = [value for group in groups for value in group]
     if len(everything) < 60:  # noqa: PLR2004 - the draft's least number
-        sentence = f"The draft asked for 60 or more units; here are {len(everything)}."
+        sentence = f"The draft asked for 60 or more units; there are {len(everything)}."
         return Outcome(UNITS, Verdict.NOT_APPLICABLE, sentence, (), ())
     summary = summarise(everything)
     means = [summarise(group).mean for group in groups]
@@ -127,7 +127,7 @@ def _routine(
     scheme: Scheme, values: Sequence[float], *, least: int, rsd: float, stage: str
 ) -> Outcome:
     if len(values) < least:
-        sentence = f"{stage} asks for {least} or more units; here are {len(values)}."
+        sentence = f"{stage} asks for {least} or more units; there are {len(values)}."
         return Outcome(scheme, Verdict.NOT_APPLICABLE, sentence, (), ())
     summary = summarise(values)
     criteria = (

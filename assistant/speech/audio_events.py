@@ -1,4 +1,4 @@
-"""The audio events of a session, and the queue that carries them to the thread that listens."""
+"""The audio events of a session, and the queue that carries them to the listening thread."""
 
 import queue
 from dataclasses import dataclass
@@ -13,30 +13,30 @@ class SoundBlock:
     pcm: bytes
     """Mono 16-bit; `BLOCK_SAMPLES` long at `SAMPLE_RATE`."""
     mono_ns: int
-    """When it was handed over, in nanoseconds of the monotonic clock."""
+    """Time of delivery, in nanoseconds of the monotonic clock."""
     rate: int = SAMPLE_RATE
-    """Samples per second, where a device offers no other."""
+    """Sample rate of a device that offers no other, in Hz."""
 
 
 @dataclass(frozen=True, slots=True)
 class AudioLost:
-    """Sound is missing here."""
+    """Some sound was lost at this point."""
 
     milliseconds: int
-    """How much, 0 when the system does not say."""
+    """How much was lost, 0 if the system does not say."""
 
 
 @dataclass(frozen=True, slots=True)
 class MicrophoneLost:
-    """No sound comes any more."""
+    """The microphone stopped delivering sound."""
 
     reason: str
-    """One clear sentence."""
+    """What happened, as one sentence for the user."""
 
 
 @dataclass(frozen=True, slots=True)
 class MicrophoneBack:
-    """Sound comes again."""
+    """The microphone delivers sound again."""
 
     name: str
     """The device that was opened."""
@@ -44,10 +44,10 @@ class MicrophoneBack:
 
 @dataclass(frozen=True, slots=True)
 class SpeakerLost:
-    """The loudspeaker went away."""
+    """The loudspeaker was lost."""
 
     reason: str
-    """One clear sentence."""
+    """What happened, as one sentence for the user."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +55,7 @@ class SpeakerBack:
     """The loudspeaker plays again."""
 
     name: str
-    """Voice and device, as they go on record."""
+    """Voice and device, as written to the record."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,17 +64,17 @@ class SoundEnded:
 
 
 SoundItem = SoundBlock | AudioLost | MicrophoneLost | MicrophoneBack | SoundEnded
-"""Anything that a source of sound passes on."""
+"""Any item that a sound source delivers."""
 
 DeviceReport = AudioLost | MicrophoneLost | MicrophoneBack | SoundEnded | SpeakerLost | SpeakerBack
-"""Anything that a device tells of itself."""
+"""Any status report of a device."""
 
 QueueItem = SoundBlock | DeviceReport | Utterance
-"""Anything that reaches a session from outside; an utterance was typed, or is a key press."""
+"""Any input to a session from outside; an utterance here was typed or is a key press."""
 
 
 class SoundQueue:
-    """An unbounded queue, with the backlog that the microphone asks for."""
+    """An unbounded queue that reports its backlog to the microphone."""
 
     def __init__(self) -> None:
         """Start empty."""
@@ -85,12 +85,12 @@ class SoundQueue:
         self._items.put(item)
 
     def get(self, timeout: float) -> QueueItem | None:
-        """Return the next item, None when none came for `timeout` seconds."""
+        """Return the next item, or None if none arrives within `timeout` seconds."""
         try:
             return self._items.get(timeout=timeout)
         except queue.Empty:
             return None
 
     def backlog(self) -> int:
-        """Return how many items wait."""
+        """Return the number of waiting items."""
         return self._items.qsize()

@@ -1,9 +1,9 @@
 """Barge-in: a few phrases are heard even while the program speaks.
 
-With a loudspeaker the microphone hears every prompt. What passes here must be one of the phrases
-named, be legal, and be far clearer than a phrase need be otherwise; everything else is dropped
-without a trace, since most of it is the prompt itself. A prompt that says one of the phrases shuts
-that phrase out while it sounds.
+With a loudspeaker the microphone hears every prompt. To pass here, an utterance must be one of
+the named phrases, be legal, and score far above the usual threshold; everything else is dropped
+without a record entry, since most of it is the prompt itself. While a prompt contains one of the
+phrases, that phrase is blocked.
 """
 
 from collections.abc import Callable, Sequence
@@ -14,12 +14,12 @@ from assistant.ports import Judgement, Utterance
 from assistant.speech.endpoint import Endpointer, EndpointSettings, Segment
 
 MARGIN: Final = 0.5
-"""How much the sum of the evidence must stand above the usual threshold. The greater safeguard is
-that all phrases compete and two only can win."""
+"""How far the total evidence must exceed the usual threshold. The stronger safeguard is that all
+phrases compete and only two of them can win."""
 
 
 class BargeIn:
-    """Finds utterances in the sound during prompts and lets next to nothing pass."""
+    """Finds utterances in the sound during prompts and lets very few of them pass."""
 
     def __init__(
         self,
@@ -28,11 +28,11 @@ class BargeIn:
         margin: float = MARGIN,
         settings: EndpointSettings | None = None,
     ) -> None:
-        """Let nothing pass yet.
+        """Start with no phrase allowed to pass.
 
         Args:
-            judge: decides with all phrases in competition; its scores hold "total" and "accept".
-            margin: by which the total must exceed the threshold.
+            judge: judges with all phrases in competition; its scores hold "total" and "accept".
+            margin: how far the total must exceed the threshold.
             settings: of the end-of-speech detection.
         """
         self._judge = judge
@@ -46,24 +46,24 @@ class BargeIn:
         self._allowed = tuple(phrases)
 
     def ignore_below(self, dbfs: float) -> None:
-        """Take nothing fainter for speech; most of a prompt's echo is."""
+        """Treat fainter sound as noise; most of a prompt's echo is fainter."""
         self._endpointer.settings = replace(self._endpointer.settings, least_dbfs=dbfs)
 
     def follow(self, block: bytes) -> None:
-        """Take 50 ms of sound between prompts, to know the room's noise."""
+        """Process 50 ms of sound between prompts, to learn the room's noise."""
         self._endpointer.feed(block)
 
     def forget_room(self) -> None:
-        """Learn the room's noise again."""
+        """Re-learn the room's noise."""
         self._endpointer.forget_room()
 
     def prompt_started(self, spoken: str) -> None:
-        """Begin anew; a phrase that the prompt itself says cannot pass."""
+        """Start a prompt; a phrase that the prompt itself says cannot pass."""
         self._spoken = f" {_plain(spoken)} "
         self._endpointer.reset()
 
     def listen(self, block: bytes) -> tuple[Judgement, Segment] | None:
-        """Take 50 ms of sound during a prompt and return what passed in it, usually nothing."""
+        """Process 50 ms of sound during a prompt and return what passed, usually nothing."""
         segment = self._endpointer.feed(block)
         if segment is None or segment.too_short or segment.ended_by == "limit":
             return None
@@ -76,7 +76,7 @@ class BargeIn:
     def _passes(self, judgement: Judgement, open_to: Sequence[str]) -> bool:
         if judgement.decision != "accept" or judgement.text not in open_to:
             return False
-        # An engine without these figures cannot be held to a stricter measure.
+        # An engine without these scores cannot be held to a stricter threshold.
         if not {"total", "accept"} <= set(judgement.scores):
             return False
         total, accept = float(judgement.scores["total"]), float(judgement.scores["accept"])
@@ -84,6 +84,6 @@ class BargeIn:
 
 
 def _plain(words: str) -> str:
-    """Return words in lower case without marks, for comparison with phrases."""
+    """Return words in lower case without punctuation, to compare them with phrases."""
     kept = "".join(letter if letter.isalnum() else " " for letter in words.lower())
     return " ".join(kept.split())

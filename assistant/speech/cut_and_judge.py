@@ -15,11 +15,11 @@ from assistant.speech.detector import PlacedJudgement
 from assistant.speech.endpoint import Endpointer, Segment, for_numbers
 
 Judge = Callable[[Utterance], Judgement]
-"""Decides about one utterance: the `judge` of a `PhraseEngine`."""
+"""Judges one utterance: the `judge` method of a `PhraseEngine`."""
 
 
 class CutAndJudge:
-    """Finds utterances by their level and has each one judged."""
+    """Segments utterances by level and passes each one to a judge."""
 
     def __init__(
         self,
@@ -28,12 +28,12 @@ class CutAndJudge:
         endpointer: Endpointer | None = None,
         expect: Callable[[Utterance], None] | None = None,
     ) -> None:
-        """Join the parts.
+        """Connect the parts.
 
         Args:
-            judge: decides on each utterance.
-            endpointer: finds the utterances; one with the usual durations if not given.
-            expect: told of each utterance that has perhaps ended, so that `judge` may begin on it.
+            judge: judges each utterance.
+            endpointer: finds the utterances; by default one with the usual durations.
+            expect: called with each utterance that may have ended, so that `judge` can start early.
         """
         self._judge = judge
         self._expect = expect
@@ -44,7 +44,7 @@ class CutAndJudge:
 
     @property
     def position(self) -> int:
-        """Samples fed so far, skipped ones included."""
+        """Samples fed so far, including skipped ones."""
         return self._endpointer.position
 
     @property
@@ -58,28 +58,28 @@ class CutAndJudge:
         return self._endpointer.floor_dbfs
 
     def feed(self, block: bytes) -> list[PlacedJudgement]:
-        """Take 50 ms of sound and return what was decided in it, usually nothing."""
+        """Process 50 ms of sound and return the judgements made in it, usually none."""
         heard = self._decide(self._endpointer.feed(block))
         self._look_ahead()
         return heard
 
     def skip(self, samples: int) -> list[PlacedJudgement]:
-        """Skip sound, as during a prompt."""
+        """Skip sound, for example during a prompt."""
         self._endpointer.skip(samples)
         return []
 
     def reset(self) -> None:
-        """Drop an utterance that has begun; the room's noise stays known."""
+        """Discard an utterance in progress; keep the noise estimate."""
         self._endpointer.reset()
 
     def answering(self) -> None:
-        """Nothing behind an utterance is listened to in any case."""
+        """Do nothing: sound after an utterance is never examined."""
 
     def answered(self) -> None:
-        """Each utterance is judged by itself."""
+        """Do nothing: each utterance is judged by itself."""
 
     def _look_ahead(self) -> None:
-        """Tell of an utterance that has perhaps ended and has no gap."""
+        """Announce an utterance that may have ended and has no gap."""
         began = self._endpointer.began
         if self._expect is None or began is None or self._lost_at >= self._begin(began):
             return
@@ -99,35 +99,35 @@ class CutAndJudge:
         return [PlacedJudgement(self._judge(segment.utterance), segment)]
 
     def _begin(self, first_sample: int) -> int:
-        """Return where the sound of an utterance begins, before its first loud sample."""
+        """Return where the audio of an utterance starts, before its first loud sample."""
         before = self._endpointer.settings.pre_roll_ms * SAMPLE_RATE // 1000
         return max(first_sample - before, 0)
 
     def finish(self) -> list[PlacedJudgement]:
-        """Decide on what the end of the stream cut off."""
+        """Judge the utterance that the end of the stream cut off."""
         return self._decide(self._endpointer.finish())
 
     def sound_lost(self) -> None:
-        """Samples are missing here; an utterance around them is refused."""
+        """Samples are missing here; an utterance that spans the gap is refused."""
         self._lost_at = self.position
 
     def forget_room(self) -> None:
-        """Learn the room's noise again, as after another microphone was opened."""
+        """Re-learn the room's noise, for example after a change of microphone."""
         self._endpointer.forget_room()
 
     def allow_numbers(self, *, wanted: bool) -> None:
-        """Give digits the time and the pauses that they need, while a number is asked for."""
+        """While a number is asked for, allow the longer duration and pauses of digits."""
         self._numbers = wanted
         self._endpointer.settings = for_numbers(self._settings) if wanted else self._settings
 
     def ignore_below(self, dbfs: float) -> None:
-        """Take nothing fainter for speech, in dB relative to full scale."""
+        """Treat fainter sound as noise, never as speech; in dB relative to full scale."""
         self._settings = replace(self._settings, least_dbfs=dbfs)
         self.allow_numbers(wanted=self._numbers)
 
 
 def _refused(segment: Segment, reason: str) -> Judgement:
-    """Refuse an utterance that no recogniser needs to hear."""
+    """Refuse an utterance without running a recogniser."""
     return Judgement(
         decision="refuse",
         text="",

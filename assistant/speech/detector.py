@@ -1,7 +1,7 @@
-"""The seam between a stream of sound and judgements about what was said in it.
+"""The interface between a stream of sound and judgements of what was said in it.
 
-Two kinds of detector keep its promises: `cut_and_judge` cuts an utterance out by its level and
-hands it to a phrase engine; `phone_listening` finds begin, end and phrase by one network.
+Two kinds of detector implement it: `cut_and_judge` cuts an utterance out by its level and
+hands it to a phrase engine; `phone_listening` finds start, end and phrase with one network.
 """
 
 from dataclasses import dataclass
@@ -13,18 +13,18 @@ from assistant.speech.endpoint import Segment
 
 @dataclass(frozen=True, slots=True)
 class PlacedJudgement:
-    """A judgement with where in the stream it came from."""
+    """A judgement and its place in the stream."""
 
     judgement: Judgement
     segment: Segment
 
 
 class Detector(Protocol):
-    """Takes 50 ms of sound at a time; a pure function of what it was fed and told."""
+    """Takes 50 ms of sound at a time; its output depends only on its inputs."""
 
     @property
     def position(self) -> int:
-        """Samples fed so far, skipped ones included."""
+        """Samples fed so far, including skipped ones."""
         ...
 
     @property
@@ -38,41 +38,41 @@ class Detector(Protocol):
         ...
 
     def feed(self, block: bytes) -> list[PlacedJudgement]:
-        """Take 50 ms of sound and return what was decided in it, usually nothing."""
+        """Process 50 ms of sound and return the judgements made in it, usually none."""
         ...
 
     def skip(self, samples: int) -> list[PlacedJudgement]:
-        """Skip sound, as during a prompt."""
+        """Skip sound, for example during a prompt."""
         ...
 
     def reset(self) -> None:
-        """Drop an utterance that has begun; the room's noise stays known."""
+        """Discard an utterance in progress; keep the noise estimate."""
         ...
 
     def answering(self) -> None:
-        """The answer to what was taken begins: listen no more to the sound behind it."""
+        """The answer to an accepted phrase begins: ignore the sound that follows the phrase."""
         ...
 
     def answered(self) -> None:
-        """Somebody answered by key or in writing: no question is open any more."""
+        """The operator answered by key or by typing: no question is pending any more."""
         ...
 
     def finish(self) -> list[PlacedJudgement]:
-        """Decide on what the end of the stream cut off."""
+        """Judge the utterance that the end of the stream cut off."""
         ...
 
     def sound_lost(self) -> None:
-        """Samples are missing here; an utterance around them is refused."""
+        """Samples are missing here; an utterance that spans the gap is refused."""
         ...
 
     def forget_room(self) -> None:
-        """Learn the room's noise again, as after another microphone was opened."""
+        """Re-learn the room's noise, for example after a change of microphone."""
         ...
 
     def allow_numbers(self, *, wanted: bool) -> None:
-        """Give digits the time and the pauses that they need, while a number is asked for."""
+        """While a number is asked for, allow the longer duration and pauses of digits."""
         ...
 
     def ignore_below(self, dbfs: float) -> None:
-        """Take nothing fainter for speech, in dB relative to full scale."""
+        """Treat fainter sound as noise, never as speech; in dB relative to full scale."""
         ...

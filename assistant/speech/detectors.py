@@ -8,7 +8,7 @@ from assistant.speech.phone_listening import PhoneDetector, PhonesEngine
 
 
 def detector_for(engine: PhraseEngine) -> Detector:
-    """Return what listens with this engine."""
+    """Return the detector for this engine."""
     if isinstance(engine, PhonesEngine):
         return PhoneDetector(engine)
     expect = engine.expect if isinstance(engine, EarlyJudgement) else None
@@ -16,5 +16,5 @@ def detector_for(engine: PhraseEngine) -> Detector:
 
 
 def working_ahead(engine: PhraseEngine) -> PhraseEngine:
-    """Return what judges as early as it can: the phone model as it is, others within a pause."""
+    """Return the engine, wrapped to judge during the pause unless it is the phone model."""
     return engine if isinstance(engine, PhonesEngine) else EarlyJudgement(engine)

@@ -1,7 +1,7 @@
-"""Microphones and loudspeakers of this machine, by name; the one door to the audio library.
+"""Microphones and loudspeakers of this machine, by name; only this module uses the audio library.
 
 PortAudio freezes its list of devices when it starts, and refreshing the list ends every open
-stream. `SoundSystem` therefore knows all streams of the program: it asks their owners to let go
+stream. `SoundSystem` therefore knows all streams of the program: it asks their owners to close them
 before it refreshes.
 """
 
@@ -18,12 +18,12 @@ Kind = Literal["input", "output"]
 _KINDS = {"input": "microphone", "output": "loudspeaker"}
 
 PATIENCE_SECONDS = 10.0
-"""A refresh of the devices waits this long for a sentence to end."""
+"""How long a refresh of the devices waits for a sentence to end."""
 
 _POLL_SECONDS = 0.05
 
 REFRESH_SECONDS = 5.0
-"""A frozen sound server may never answer; after this long it counts as gone."""
+"""How long to wait for a sound server, which may hang, before it counts as lost."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +31,7 @@ class Device:
     """One device as one host interface of the system offers it."""
 
     index: int
-    """Number in the present list; it changes when devices come and go, so it is never stored."""
+    """Index in the current list; it changes when devices come and go, so it is never stored."""
     name: str
     host: str
     inputs: int
@@ -41,7 +41,7 @@ class Device:
 
     @property
     def label(self) -> str:
-        """Name and host interface, which together find the device again."""
+        """Name and host interface, which together identify the device."""
         return f"{self.name}, {self.host}"
 
     def has(self, kind: Kind) -> bool:
@@ -50,11 +50,11 @@ class Device:
 
 
 class StreamOwner(Protocol):
-    """Whoever holds an open stream."""
+    """The owner of an open stream."""
 
     @property
     def busy(self) -> bool:
-        """Whether closing the stream now would cut something short."""
+        """Whether closing the stream now would interrupt something."""
         ...
 
     def let_go(self) -> None:
@@ -76,7 +76,7 @@ class SoundSystem:
         self._lock = threading.RLock()
 
     def join(self, owner: StreamOwner) -> None:
-        """Register a stream owner, which lets go before the list of devices is refreshed."""
+        """Register a stream owner, which must close its stream before a refresh."""
         with self._lock:
             self._owners.append(owner)
 
@@ -101,20 +101,20 @@ class SoundSystem:
         ]
 
     def find(self, kind: Kind, wanted: str = "") -> Device:
-        """Return the device whose name and host hold all the words of `wanted`.
+        """Return the device whose name and host contain all words of `wanted`.
 
         Args:
             kind: "input" for a microphone, "output" for a loudspeaker.
-            wanted: the label of a device or some words of it, in any case; "" takes the
+            wanted: the label of a device or some of its words, in any case; "" means the
                 system's default.
 
         Raises:
-            DeviceError: there is none, or several fit; the message lists them.
+            DeviceError: no device matches, or several do; the message lists them.
         """
         able = [device for device in self.devices() if device.has(kind)]
         if not able:
             raise DeviceError(
-                f"There is no {_KINDS[kind]}; connect one, or rehearse, which needs none"
+                f"There is no {_KINDS[kind]}; connect one, or use rehearse, which needs none"
             )
         return choose(able, kind, wanted, self._default(kind))
 
@@ -122,9 +122,9 @@ class SoundSystem:
         return int(self.library.default.device[0 if kind == "input" else 1])
 
     def refresh(self) -> None:
-        """Read the list of devices again; every open stream is closed first.
+        """Refresh the list of devices; every open stream is closed first.
 
-        A sentence that is being spoken may end before, within `PATIENCE_SECONDS`.
+        A sentence being spoken is given up to `PATIENCE_SECONDS` to end.
 
         Raises:
             DeviceError: the sound server does not answer.
@@ -143,7 +143,7 @@ class SoundSystem:
             return any(owner.busy for owner in self._owners)
 
     def _restart(self) -> None:
-        # The package offers no public way to read the devices again.
+        # The package has no public function to refresh the devices.
         self.library._terminate()  # noqa: SLF001 - see above
         self.library._initialize()  # noqa: SLF001 - see above
 
@@ -169,10 +169,10 @@ def load_library() -> Any:  # noqa: ANN401 - untyped library
 
 
 def choose(able: list[Device], kind: Kind, wanted: str, default: int) -> Device:
-    """Pick the device that fits, or say which ones there are.
+    """Return the matching device, or list the available ones in the error.
 
     Raises:
-        DeviceError: none fits, or several do.
+        DeviceError: no device matches, or several do.
     """
     if not wanted:
         return next((device for device in able if device.index == default), able[0])
@@ -184,12 +184,12 @@ def choose(able: list[Device], kind: Kind, wanted: str, default: int) -> Device:
     if len(fitting) == 1:
         return fitting[0]
     listed = "; ".join(device.label for device in fitting or able)
-    trouble = "fits several" if fitting else "is not connected"
+    trouble = "matches several devices" if fitting else "is not connected"
     raise DeviceError(f'The {_KINDS[kind]} "{wanted}" {trouble}; choose one of: {listed}')
 
 
 def within(seconds: float, action: Callable[[], None]) -> bool:
-    """Do something that may hang in a thread of its own; return whether it came to an end.
+    """Run an action that may hang in a separate thread; return whether it finished.
 
     Closing a stream of a frozen sound server never returns; the thread is then left behind.
     """

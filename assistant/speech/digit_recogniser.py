@@ -1,7 +1,7 @@
 """Spoken numbers: a network of digits, bounded in length, the unit last.
 
-A number is never taken at its first hearing: the procedure reads it back digit by digit and has it
-affirmed. So this network may be lenient; a free loop of phones beside it takes what is no number.
+A number is never accepted at first: the procedure reads it back digit by digit for confirmation.
+So this network may be lenient; a parallel free loop of phones absorbs speech that is no number.
 """
 
 from collections.abc import Mapping, Sequence
@@ -18,10 +18,10 @@ from assistant.speech.pocketsphinx_engine import (
 MOST_WHOLE: Final = 5
 MOST_DECIMALS: Final = 2
 LOOP_WEIGHT: Final = 1e-8
-"""Of each step in the free loop: larger refuses more. Chosen on synthetic voices."""
+"""Weight of each step in the free loop; larger rejects more. Chosen on synthetic voices."""
 
 DIGIT_WEIGHT: Final = 1e-5
-"""Of each digit; smaller puts fewer digits where none was said."""
+"""Weight of each digit; smaller inserts fewer digits where none was said."""
 
 _SEARCH = "number"
 
@@ -29,16 +29,16 @@ Arc = tuple[int, int, float, str]
 
 
 class DigitRecogniser:
-    """Hears a number with its unit, for one caller at a time."""
+    """Recognises a number with its unit; for one caller at a time."""
 
     def __init__(
         self, pronunciations: Mapping[str, Sequence[str]], digits: Mapping[str, Sequence[str]]
     ) -> None:
-        """Know the words; the engine is loaded when a number is asked for, which few plans do.
+        """Store the words; the engine is loaded on first use, since few plans ask for numbers.
 
         Args:
             pronunciations: word to its extra pronunciations in ARPAbet.
-            digits: "0" to "9" and "." to the words that stand for them.
+            digits: "0" to "9" and "." to the words spoken for them.
         """
         self._pronunciations = pronunciations
         self._decoder: Any = None
@@ -48,7 +48,7 @@ class DigitRecogniser:
         self._loop: list[str] = []
 
     def prepare(self, unit: str) -> None:
-        """Set the words of the unit that follows the number; "" where no number is asked for.
+        """Set the spoken unit that follows the number; "" if no number is asked for.
 
         Raises:
             DeviceError: the engine or its model is missing.
@@ -63,7 +63,7 @@ class DigitRecogniser:
         self._unit = unit
 
     def hear(self, pcm: bytes) -> str:
-        """Return the words of a number with its unit, "" when the sound is none.
+        """Return the words of a number with its unit, "" if the sound is not a number.
 
         Args:
             pcm: one utterance, mono 16-bit at `SAMPLE_RATE`.
@@ -81,7 +81,7 @@ class DigitRecogniser:
         return "" if text.startswith(PHONE_WORD) else text
 
     def _arcs(self, unit: Sequence[str]) -> list[Arc]:
-        """Digits, perhaps a decimal sign and more digits, the unit; or the free loop."""
+        """Digits, optionally a decimal mark and more digits, then the unit; or the free loop."""
         arcs: list[Arc] = []
         after_whole = 2 + MOST_WHOLE
         unit_at = after_whole + 1 + MOST_DECIMALS

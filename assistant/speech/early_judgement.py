@@ -1,10 +1,10 @@
-"""Early judgement: an utterance is judged while the pause that ends it still runs.
+"""Early judgement: an utterance is judged during the pause that ends it.
 
-After a little quiet, the utterance as it stands is handed in. If nothing more is said, the finished
-utterance holds the same samples and its judgement is ready; if more is said, the early one is
-dropped. The judgement is the same either way, only sooner.
+After a short silence the utterance so far is submitted. If nothing more is said, the finished
+utterance has the same samples and its judgement is ready; if more is said, the early judgement is
+discarded. The result is the same either way, only sooner.
 
-A judgement once begun cannot be broken off, and the next one waits for it. On slow machines an
+A judgement in progress cannot be cancelled, and the next one waits for it. On slow machines an
 early start would therefore add delay, so it is switched off there.
 """
 
@@ -16,15 +16,15 @@ from typing import Final
 from assistant.ports import EngineFacts, Judgement, PhraseEngine, Stakes, Utterance
 
 SLOW_S: Final = 0.5
-"""Where the latest judgement took longer, nothing is begun early. Alone on a core one takes 0.3 s;
-in a pause of 250 ms there is time for little more."""
+"""If the latest judgement took longer, none is started early. On a free core one takes 0.3 s; a
+pause of 250 ms leaves time for little more."""
 
 
 class EarlyJudgement:
-    """A phrase engine around another one, for one caller; works in one thread of its own."""
+    """A phrase engine that wraps another one, for one caller; it uses one thread of its own."""
 
     def __init__(self, engine: PhraseEngine) -> None:
-        """Judge by this engine; nobody else may set its phrases meanwhile."""
+        """Judge with this engine; no other caller may set its phrases meanwhile."""
         self._engine = engine
         self._worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="early-judgement")
         self._early: tuple[Utterance, Future[Judgement]] | None = None
@@ -33,12 +33,12 @@ class EarlyJudgement:
 
     @property
     def name(self) -> str:
-        """Engine, version and model, as they go on record."""
+        """Engine, version and model, as written to the record."""
         return self._engine.name
 
     @property
     def facts(self) -> EngineFacts:
-        """The same in parts."""
+        """The same, field by field."""
         return self._engine.facts
 
     def prepare(
@@ -47,7 +47,7 @@ class EarlyJudgement:
         legal: Mapping[str, Stakes],
         expected: Collection[str] = (),
     ) -> None:
-        """Set the phrases; a judgement made with other phrases is dropped."""
+        """Set the phrases; a judgement made with other phrases is discarded."""
         phrases = tuple(union), dict(legal), frozenset(expected)
         if phrases == self._phrases:
             return
@@ -56,12 +56,12 @@ class EarlyJudgement:
         self._phrases = phrases
 
     def tighten(self, by: float) -> None:
-        """Raise the thresholds; a judgement made with others is dropped."""
+        """Raise the thresholds; a judgement made with others is discarded."""
         self._forget()
         self._engine.tighten(by)
 
     def expect(self, utterance: Utterance) -> None:
-        """Start on an utterance that has perhaps ended; only the latest one is kept."""
+        """Start judging an utterance that may have ended; only the latest one is kept."""
         if self._early is not None and self._early[0] == utterance:
             return
         self._forget()
@@ -69,7 +69,7 @@ class EarlyJudgement:
             self._early = utterance, self._worker.submit(self._timed, utterance)
 
     def judge(self, utterance: Utterance) -> Judgement:
-        """Return the judgement: the early one where it was made of these very samples."""
+        """Return the judgement; the early one if it was made from exactly these samples."""
         early, self._early = self._early, None
         if early is not None and early[0] == utterance:
             return early[1].result()
@@ -82,12 +82,12 @@ class EarlyJudgement:
         return judgement
 
     def _forget(self) -> None:
-        """Drop what was started, because more was said or because other phrases are legal."""
+        """Discard the early judgement, because more was said or the legal phrases changed."""
         if self._early is not None:
             self._early[1].cancel()
             self._early = None
 
     def close(self) -> None:
-        """End the thread."""
+        """Stop the thread."""
         self._forget()
         self._worker.shutdown()

@@ -1,4 +1,4 @@
-"""The phrase engine of the embedded English model: numbers where one is asked for, else phrases."""
+"""The phrase engine of the embedded English model: numbers if one is asked for, else phrases."""
 
 import threading
 from collections.abc import Collection, Mapping, Sequence
@@ -11,7 +11,7 @@ from assistant.speech.utterance_verification import Verifier
 
 
 class EmbeddedEngine:
-    """May be used from several threads; calls wait for each other."""
+    """Thread-safe; calls wait for each other."""
 
     def __init__(
         self,
@@ -22,7 +22,7 @@ class EmbeddedEngine:
 
         Args:
             pronunciations: word to its extra pronunciations in ARPAbet.
-            digits: "0" to "9" and "." to the words that stand for them.
+            digits: "0" to "9" and "." to the words spoken for them.
 
         Raises:
             DeviceError: the engine or its model is missing.
@@ -34,7 +34,7 @@ class EmbeddedEngine:
 
     @property
     def name(self) -> str:
-        """Engines and weights, as they go on record."""
+        """Engines and weights, as written to the record."""
         return self._verifier.name
 
     @property
@@ -48,7 +48,7 @@ class EmbeddedEngine:
         legal: Mapping[str, Stakes],
         expected: Collection[str] = (),
     ) -> None:
-        """Set all phrases that can be heard, and those that are legal now; all count alike.
+        """Set all phrases that can be heard, and those that are legal now; all are treated alike.
 
         Raises:
             GrammarError: the union is empty, or a word cannot be pronounced.
@@ -61,11 +61,11 @@ class EmbeddedEngine:
             self._digits.prepare(wanted.replace(NUMBER, "").strip())
 
     def tighten(self, by: float) -> None:
-        """Raise the thresholds for phrases; a number is read back in any case."""
+        """Raise the thresholds for phrases; a number is always read back."""
         self._verifier.tighten(by)
 
     def judge(self, utterance: Utterance) -> Judgement:
-        """Decide about one utterance: as a number where one is asked for, else as a phrase."""
+        """Judge one utterance: as a number if one is asked for, else as a phrase."""
         if utterance.source == "voice":
             with self._lock:
                 number = self._digits.hear(utterance.pcm)

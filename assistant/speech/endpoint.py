@@ -1,13 +1,12 @@
 """Where speech begins and ends in a stream of 50 ms blocks.
 
-Speech begins when most frames of 60 ms stand clearly out of the room's noise, and has ended when
-none does for the hang time. The thresholds follow how restless the room itself is. Within an
-utterance, sound far below its loudest frame counts as quiet, so that talk in the background does
-not hold it open; and a much louder voice that sets in on such talk begins an utterance of its own.
+Speech begins when most frames within 60 ms are clearly above the room's noise, and ends when none
+is for the hang time. The thresholds adapt to how much the room's noise fluctuates. Within an
+utterance, sound far below its loudest frame counts as quiet, so that background talk does
+not keep it open; a much louder voice that starts over such talk begins a new utterance.
 
-Sound that goes on past the longest duration is cut off, given out as such, and nothing is listened
-to until it pauses or a much louder voice sets in, so that the end of a long talk cannot pass for a
-short command.
+Sound longer than the maximum duration is cut off and marked as such; input is then ignored until a
+pause or a much louder voice, so that the end of a long talk cannot be mistaken for a short command.
 """
 
 from collections import deque
@@ -37,73 +36,73 @@ _RISE_FRAMES = 12
 _TAKEN_OVER_DB = 10.0
 _TAKEN_OVER_MS = 400
 CLIPPED_AT = 32700
-"""Samples this far from zero are taken for cut off at the end of the scale."""
+"""Samples with at least this magnitude count as clipped."""
 
 
 @dataclass(frozen=True, slots=True)
 class EndpointSettings:
-    """Durations of the end-of-speech detection, in milliseconds, and the least level."""
+    """Durations of the end-of-speech detection, in milliseconds, and the minimum level."""
 
     pre_roll_ms: int = 300
-    """Sound kept from before the first loud frame; a soft first consonant lies there."""
+    """Audio kept before the first loud frame; it may contain a soft first consonant."""
     post_roll_ms: int = 100
-    """Sound kept from after the last loud frame. Once there is so much, the utterance can be judged
-    ahead; 200 ms instead accepts no more phrases (68 of 90 either way, on the tuning half)."""
+    """Audio kept after the last loud frame. Once this much has come, the utterance can be judged
+    early; 200 ms accepts no more phrases (68 of 90 either way, on the tuning half)."""
     hang_ms: int = 250
     """Quiet that ends an utterance; longer than the closure of any consonant."""
     faint_hang_ms: int = 350
-    """Sound far below the loudest that ends an utterance; longer, since words have faint parts."""
+    """Faint sound that ends an utterance; longer, since words have faint parts."""
     minimum_ms: int = 250
     """Anything shorter, from first to last loud frame, is too short to be a phrase."""
     ignored_ms: int = 100
-    """Anything shorter than this is a click and not worth mentioning."""
+    """Anything shorter than this is a click and is not reported."""
     maximum_ms: int = 3500
-    """Anything longer is cut off. With the quiet kept around it, what just passes is as long as the
-    acceptance layer takes."""
+    """Anything longer is cut off. With the silence kept around it, the longest utterance is the
+    longest that the verifier takes."""
     settle_ms: int = 300
-    """Sound needed at the start before the room's noise is known."""
+    """Audio needed at the start to estimate the room's noise."""
     least_dbfs: float = -120.0
-    """Fainter sound is never speech, in dB relative to full scale; a sound check that knows the
-    operator's level sets this some 15 dB below it, and voices far from the headset are ignored."""
+    """Fainter sound is never speech, in dB relative to full scale; after a
+    sound check this is some 15 dB below the operator's level, so distant voices are ignored."""
 
 
 def for_numbers(settings: EndpointSettings) -> EndpointSettings:
-    """Return the settings for while a number is asked for: digits take time, with pauses."""
+    """Return the settings used while a number is asked for: digits take time, with pauses."""
     return replace(settings, hang_ms=500, faint_hang_ms=600, maximum_ms=7000)
 
 
 @dataclass(frozen=True, slots=True)
 class Segment:
-    """One stretch of speech cut out of the stream, with how it was cut."""
+    """One utterance cut out of the stream, with details of the cut."""
 
     utterance: Utterance
     ended_by: EndedBy
     duration_ms: int
     """From the first to the last loud frame."""
     first_sample: int
-    """Place of the first loud frame in the stream, in samples since its start."""
+    """Position of the first loud frame, in samples since the start of the stream."""
     last_sample: int
-    """Place just after the last loud frame."""
+    """Position just after the last loud frame."""
     closed_sample: int
-    """Place in the stream at which the decision fell."""
+    """Position in the stream at which the end was decided."""
     level_dbfs: float
     """Level of the speech, in dB relative to full scale."""
     floor_dbfs: float
     """Level of the room's noise, in dB relative to full scale."""
     clipped: int
-    """Samples at the end of the scale."""
+    """Number of clipped samples."""
     too_short: bool
     """Whether it is shorter than a phrase can be."""
 
 
 class Endpointer:
-    """Cuts utterances out of a stream; a pure function of the blocks fed so far."""
+    """Cuts utterances out of a stream; its output depends only on the blocks fed so far."""
 
     def __init__(self, settings: EndpointSettings | None = None) -> None:
-        """Know nothing of the room yet.
+        """Start without a noise estimate.
 
         Args:
-            settings: durations; the usual ones if not given.
+            settings: durations; the defaults of the class if not given.
         """
         self.settings = settings or EndpointSettings()
         self._floor = NoiseFloor()
@@ -127,21 +126,21 @@ class Endpointer:
 
     @property
     def position(self) -> int:
-        """Samples fed so far, skipped ones included."""
+        """Samples fed so far, including skipped ones."""
         return self._position
 
     @property
     def in_speech(self) -> bool:
-        """Whether an utterance has begun and not ended."""
+        """Whether an utterance is in progress."""
         return self._first is not None
 
     @property
     def began(self) -> int | None:
-        """Place of the first loud frame of the utterance that has begun, None when none has."""
+        """Position of the first loud frame of the utterance in progress, None without one."""
         return self._first
 
     def feed(self, block: bytes) -> Segment | None:
-        """Take 50 ms of sound and return the utterance that ended in it, if one did.
+        """Process 50 ms of sound and return the utterance that ended in it, if any.
 
         Raises:
             ValueError: the block is not `BLOCK_SAMPLES` long.
@@ -164,13 +163,13 @@ class Endpointer:
         return segment
 
     def skip(self, samples: int) -> None:
-        """Move on without listening, as during a prompt; drops an utterance that had begun."""
+        """Skip sound, for example during a prompt; discards an utterance in progress."""
         self.reset()
         self._position += samples
         self._kept_from = self._position
 
     def reset(self) -> None:
-        """Drop an utterance that has begun and the sound kept; the room's noise stays known."""
+        """Discard an utterance in progress and the kept audio; keep the noise estimate."""
         self._blocks.clear()
         self._kept_from = self._position
         self._recent.clear()
@@ -178,20 +177,20 @@ class Endpointer:
         self._deaf = False
 
     def forget_room(self) -> None:
-        """Learn the room's noise again, as after another microphone was opened."""
+        """Re-learn the room's noise, for example after a change of microphone."""
         self.reset()
         self._floor = NoiseFloor()
         self._rest.clear()
 
     def pending(self) -> Utterance | None:
-        """Return the utterance as it will be if nothing more is said, None before it is so quiet.
+        """Return the utterance as it will be if nothing more is said; None if it is too early.
 
-        Once the sound behind the last loud frame is long enough to be kept, the finished utterance
-        can hold no other samples; whoever judges it now has the judgement sooner.
+        Once the full post-roll has followed the last loud frame, the samples of the finished
+        utterance are fixed, so judging it now gives the same judgement sooner.
         """
         if self._first is None:
             return None
-        # Faint sound that has gone on for so long will have been background, as in `_close`.
+        # Faint sound that has lasted this long counts as background, as in `_close`.
         trailing = self._ms(self._last_audible - self._last)
         faint = trailing >= self.settings.faint_hang_ms - self.settings.hang_ms
         last = self._last if faint else self._last_audible
@@ -208,7 +207,7 @@ class Endpointer:
         return segment
 
     def _frame(self, place: int, excess: float, level: float) -> Segment | None:
-        """Follow one frame of 10 ms that begins at `place`."""
+        """Process one frame of 10 ms that starts at `place`."""
         end = place + FRAME_SAMPLES
         if self._first is None:
             self._rest.append(excess)
@@ -229,7 +228,7 @@ class Endpointer:
         return None
 
     def _paused(self, end: int) -> bool:
-        """Whether nothing stood out of the room for the hang time, or nothing loud for longer."""
+        """Whether nothing was above the noise for the hang time, or nothing loud for longer."""
         return (
             self._ms(end - self._last_audible) >= self.settings.hang_ms
             or self._ms(end - self._last) >= self.settings.faint_hang_ms
@@ -253,7 +252,7 @@ class Endpointer:
             self._begin(loud[0][0], place, max(height for _at, height in loud))
 
     def _taken_over(self, place: int, level: float) -> bool:
-        """Whether a much louder voice has set in on sound that has gone on for a while."""
+        """Whether a much louder voice has started over sound that has lasted a while."""
         began = self._deaf_since if self._first is None else self._first
         if not self._deaf and self._ms(place - began) < _TAKEN_OVER_MS:
             return False
@@ -266,9 +265,9 @@ class Endpointer:
         return True
 
     def _follow_peak(self, level: float) -> None:
-        """Keep the loudest level, and the loudest one but for the last 120 ms.
+        """Track the loudest level, and the loudest level before the last 120 ms.
 
-        A voice that sets in rises over some frames; it is compared with what was before them.
+        A new voice takes some frames to reach its level, so it is compared with the time before.
         """
         self._peak = max(self._peak, level)
         if len(self._risen) == _RISE_FRAMES:
@@ -289,7 +288,7 @@ class Endpointer:
         return min(max(usual, _QUIETEST_REST_DB), _LOUDEST_REST_DB)
 
     def _close(self, ended_by: EndedBy, closed: int) -> Segment | None:
-        # What was faint at the end belongs to the words unless it went on as background.
+        # A faint end belongs to the words unless it lasted long enough to be background.
         faint = self._ms(closed - self._last) >= self.settings.faint_hang_ms
         first, last = self._first or 0, self._last if faint else self._last_audible
         self._first = None
@@ -315,17 +314,17 @@ class Endpointer:
         )
 
     def _bounds(self, first: int, last: int) -> tuple[int, int]:
-        """Return the places between which the sound of an utterance is kept."""
+        """Return start and end of the audio that is kept for an utterance."""
         before, after = self.settings.pre_roll_ms, self.settings.post_roll_ms
         return first - self._samples(before), last + self._samples(after)
 
     def _cut(self, start: int, stop: int) -> bytes:
-        """Return the kept sound between two places of the stream."""
+        """Return the kept audio between two positions in the stream."""
         begin = max(start - self._kept_from, 0) * BYTES_PER_SAMPLE
         return b"".join(self._blocks)[begin : (stop - self._kept_from) * BYTES_PER_SAMPLE]
 
     def _forget(self) -> None:
-        """Keep the pre-roll, and everything since it once speech has begun."""
+        """Discard audio older than the pre-roll of the current or a possible utterance."""
         onset = self._position - _ONSET_FRAMES * FRAME_SAMPLES
         since = onset if self._first is None else self._first
         needed = since - self._samples(self.settings.pre_roll_ms)

@@ -1,7 +1,6 @@
-"""Enrolment: ask a person for the phrases, one after the other, and keep the recordings.
+"""Enrolment: prompt a person for each phrase in turn and keep the recordings.
 
-Driven by blocks of sound like the session itself, so that a live room and a simulated one use the
-same.
+Driven by blocks of sound like the session itself, so that it works in a live and a simulated room.
 """
 
 from collections.abc import Callable, Sequence
@@ -16,13 +15,13 @@ from assistant.speech.pcm import BLOCK_BYTES
 
 BLOCK_S: Final = 0.05
 PATIENCE_S: Final = 6.0
-"""A phrase that is not said for so long is asked for once more, then left out."""
+"""Timeout for one phrase; after it the phrase is asked for once more, then skipped."""
 ASKED_AT_MOST: Final = 2
 
 
 @dataclass(frozen=True, slots=True)
 class Saying:
-    """One phrase as the person said it."""
+    """The recording of one phrase."""
 
     phrase: str
     pcm: bytes
@@ -30,7 +29,7 @@ class Saying:
 
 
 def said_in(pcm: bytes) -> bytes:
-    """Return the longest utterance in a recording, b"" when nothing is said in it."""
+    """Return the longest utterance in a recording, b"" if there is no speech in it."""
     endpointer = Endpointer()
     padded = pcm + bytes(-len(pcm) % BLOCK_BYTES)
     pieces = [padded[at : at + BLOCK_BYTES] for at in range(0, len(padded), BLOCK_BYTES)]
@@ -40,7 +39,7 @@ def said_in(pcm: bytes) -> bytes:
 
 
 class Enrolment:
-    """Asks for phrases; `sayings` fills up, `over` tells when all were asked for."""
+    """Asks for phrases; `sayings` collects the recordings, `over` is set after the last one."""
 
     def __init__(
         self,
@@ -49,13 +48,13 @@ class Enrolment:
         ask: str = "{phrase}.",
         shown: Callable[[str], None] = lambda _words: None,
     ) -> None:
-        """Begin to ask.
+        """Start asking.
 
         Args:
-            phrases: to be said one after the other, at least one.
-            speaker: asks.
+            phrases: to be spoken in turn, at least one.
+            speaker: speaks the prompts.
             ask: sentence with `{phrase}`.
-            shown: takes every sentence that is spoken.
+            shown: called with every sentence that is spoken.
         """
         self._phrases = tuple(phrases)
         self._speaker = speaker
@@ -71,16 +70,16 @@ class Enrolment:
 
     @property
     def over(self) -> bool:
-        """Whether every phrase was said or left out."""
+        """Whether every phrase was recorded or skipped."""
         return self._number >= len(self._phrases)
 
     @property
     def asking(self) -> str:
-        """The phrase that is to be said now, "" while the program speaks or nothing is left."""
+        """The phrase to say now, "" while the program speaks or none is left."""
         return "" if self.over or self._speaking else self._phrases[self._number]
 
     def tick(self, block: bytes) -> None:
-        """Take 50 ms of sound."""
+        """Process 50 ms of sound."""
         heard = [each.judgement for each in self._pipeline.listen(block)]
         if not self.asking:
             return
@@ -113,5 +112,5 @@ class Enrolment:
 
 
 def _taken(utterance: Utterance) -> Judgement:
-    """Accept any utterance: it is taken for the phrase that was asked for."""
+    """Accept any utterance as the phrase that was asked for."""
     return Judgement("accept", "", "", utterance, "enrolment")

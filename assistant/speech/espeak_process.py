@@ -1,13 +1,13 @@
-"""One sentence spoken by eSpeak NG in a process of its own: text in, samples out.
+"""Render one sentence with eSpeak NG in a separate process: text in, samples out.
 
-eSpeak NG keeps state between sentences (the phase of its wave generator among it) that no call of
+eSpeak NG keeps state between sentences (such as the phase of its wave generator) that no call of
 its interface resets, so the second sentence of a process depends on the first. A fresh process per
-sentence gives the same samples for the same text. `tts_espeak` runs this file as a program, without
-the package around it, because that starts in a fraction of the time.
+sentence gives the same samples for the same text. `tts_espeak` runs this file as a script, without
+the package, because that starts much faster.
 
-Arguments: library, folder with its data or "", voice or "", words per minute. The text comes on
-standard input in UTF-8. Standard output carries one line with samples per second and version, then
-the sound as mono 16-bit samples; without a voice the line only.
+Arguments: library, folder with its data or "", voice or "", words per minute. The text is read from
+standard input in UTF-8. Standard output is one line with sample rate and version, followed by the
+sound as mono 16-bit samples; without a voice, only the line.
 """
 
 import ctypes
@@ -27,7 +27,7 @@ NOT_SPOKEN: Final = 13
 _SYNCHRONOUS: Final = 2
 _BUFFER_MS: Final = 50
 _DO_NOT_EXIT: Final = 0x8000
-"""Without this bit the library ends the process with a status of its own."""
+"""Without this flag the library exits the process with its own status."""
 _RATE: Final = 1
 _BY_CHARACTER: Final = 1
 _UTF8: Final = 1
@@ -35,24 +35,24 @@ _UTF8: Final = 1
 _Collector = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.c_void_p, ctypes.c_int, ctypes.c_void_p)
 
 
-class Failed(Exception):  # noqa: N818 - carries an exit status, nothing else
-    """The process ends with this status."""
+class Failed(Exception):  # noqa: N818 - carries only an exit status
+    """Ends the process with this exit status."""
 
     def __init__(self, status: int) -> None:
-        """End with `status`."""
+        """Set the exit status."""
         super().__init__(status)
         self.status = status
 
 
 class Binding:
-    """The few functions of eSpeak NG that are needed, with their types."""
+    """The functions of eSpeak NG that are needed, with their types."""
 
     def __init__(self, library: str, data: str) -> None:
         """Load and initialise.
 
         Args:
-            library: path, or a name that the system's loader knows.
-            data: folder with the library's data, "" for its own choice.
+            library: path, or a name known to the system's loader.
+            data: folder with the library's data, "" for its default.
 
         Raises:
             Failed: the library or its data are missing.
@@ -82,7 +82,7 @@ class Binding:
 
         Args:
             text: UTF-8.
-            voice: name of a voice, with a variant if wanted, such as "en-us+f3".
+            voice: name of a voice, optionally with a variant, such as "en-us+f3".
             rate: words per minute.
 
         Raises:
@@ -114,7 +114,7 @@ class Binding:
 
 
 def main(library: str, data: str, voice: str, rate: str) -> int:
-    """Do what the module says; returns the exit status."""
+    """Run the program; returns the exit status."""
     try:
         binding = Binding(library, data)
         sound = binding.speak(sys.stdin.buffer.read(), voice, int(rate)) if voice else b""

@@ -1,8 +1,8 @@
-"""A sound file as a source of blocks, heard as if it came from the microphone.
+"""A sound file as a source of blocks, processed like microphone input.
 
-Only what the engines hear bit by bit is taken: 16 bits at 16 kHz, WAV or FLAC. Converting here
-would depend on the converter's version, and what went on record could not be heard again exactly;
-the error says which command converts. Several channels are mixed into one by their mean.
+Only the engines' own format is accepted: 16 bits at 16 kHz, WAV or FLAC. A conversion here would
+depend on the converter's version, and a recorded result could not be reproduced exactly; the error
+message names a command that converts. Several channels are averaged into one.
 """
 
 from collections.abc import Iterator
@@ -16,10 +16,10 @@ from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE
 from assistant.speech.pcm import Samples, bytes_of
 
 LEAD_BLOCKS = 10
-"""Noise before the file (0.5 s), from which the detector of speech learns the floor."""
+"""Noise before the file (0.5 s), from which the speech detector learns the noise floor."""
 
 TAIL_BLOCKS = 20
-"""Noise behind the file (1 s), so that its last phrase comes to an end."""
+"""Noise after the file (1 s), so that its last phrase is closed."""
 
 _FORMATS = ("WAV", "WAVEX", "FLAC")
 _PIECE = SAMPLE_RATE // 50
@@ -34,7 +34,7 @@ def read_sound(path: Path) -> bytes:
     """Read a whole file as mono 16-bit sound at `SAMPLE_RATE`.
 
     Raises:
-        InputError: the file is missing, empty, no sound, or of another format or rate.
+        InputError: the file is missing, empty, not a sound file, or of another format or rate.
         DeviceError: the package soundfile cannot be loaded.
     """
     try:
@@ -44,7 +44,7 @@ def read_sound(path: Path) -> bytes:
             f"Sound files cannot be read ({fault}); run: pip install soundfile"
         ) from fault
     if not path.is_file():
-        raise InputError(f"{path}: there is no such file; name a WAV or FLAC file")
+        raise InputError(f"{path}: no such file; name a WAV or FLAC file")
     try:
         about = soundfile.info(str(path))
         _check(path, about.format, about.subtype, about.samplerate, about.frames)
@@ -52,7 +52,7 @@ def read_sound(path: Path) -> bytes:
     except soundfile.LibsndfileError as fault:
         raise InputError(f"{path}: not a sound file ({fault}); name a WAV or FLAC file") from fault
     if not len(signal):
-        raise InputError(f"{path}: holds no sound; name a file with a recording")
+        raise InputError(f"{path}: contains no sound; name a file with a recording")
     return bytes_of(signal.astype(np.float64).mean(axis=1))
 
 
@@ -64,15 +64,15 @@ def _check(path: Path, kind: str, subtype: str, rate: int, frames: int) -> None:
             f" converted.wav"
         )
     if not frames:
-        raise InputError(f"{path}: holds no sound; name a file with a recording")
+        raise InputError(f"{path}: contains no sound; name a file with a recording")
 
 
 def blocks_of(pcm: bytes, seed: int = 1) -> Iterator[bytes]:
-    """Yield sound as blocks of 50 ms, with a stretch of its own noise before and behind it.
+    """Yield sound as blocks of 50 ms, padded on both sides with noise of its own level.
 
     Args:
         pcm: mono 16-bit sound.
-        seed: start of the noise generator.
+        seed: seed of the noise generator.
     """
     signal = np.frombuffer(pcm, dtype="<i2").astype(np.int16)
     sigma = _noise_sigma(signal)
@@ -91,10 +91,10 @@ def blocks_of(pcm: bytes, seed: int = 1) -> Iterator[bytes]:
 
 
 def _noise_sigma(signal: Samples) -> float:
-    """Return the standard deviation of the noise of a recording, within reason.
+    """Estimate the standard deviation of the noise in a recording, within fixed bounds.
 
-    In a recording of some length the quietest pieces are the noise. A short one may hold a single
-    phrase without any pause; there it is taken to lie well below the loudest piece.
+    In a long recording the quietest pieces are noise. A short one may be a single phrase without a
+    pause, so its noise is assumed to be well below its loudest piece.
     """
     whole = signal[: signal.size // _PIECE * _PIECE].astype(np.float64)
     if not whole.size:

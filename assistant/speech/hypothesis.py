@@ -5,9 +5,9 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Hypothesis:
-    """What a recogniser made of one utterance."""
+    """A recogniser's result for one utterance."""
 
     text: str
-    """The words in lower case, "" when nothing fitted."""
+    """The words in lower case, "" if nothing matched."""
     confidence: float | None = None
-    """The engine's own figure, 0 to 1, where it has one; never proof by itself."""
+    """The engine's own confidence, 0 to 1, if it has one; never sufficient by itself."""

@@ -1,6 +1,6 @@
 """Typed phrases and a confirm key, read from the terminal.
 
-A foot switch that acts as a keyboard with one key confirms without a hand: Enter by default, or
+A foot switch that acts as a keyboard with one key confirms hands-free: Enter by default, or
 any other single key.
 """
 
@@ -20,7 +20,7 @@ _POLL_S = 0.2
 
 
 class KeyboardReader:
-    """Reads the terminal in a thread of its own and delivers utterances until it ends."""
+    """Reads the terminal in its own thread and delivers utterances until the input ends."""
 
     def __init__(
         self,
@@ -30,20 +30,20 @@ class KeyboardReader:
         confirm_key: str = ENTER,
         on_end: Callable[[], None] = lambda: None,
     ) -> None:
-        """Set the reader; nothing is read before `start`.
+        """Configure the reader; nothing is read before `start`.
 
         With Enter as the confirm key whole lines are read and an empty line is the key. With any
         other key the terminal is read key by key: that key confirms at once while nothing is
         typed, and Enter ends a typed phrase.
 
         Args:
-            stream: the terminal, or a pipe or file in its place.
-            deliver: takes each utterance.
+            stream: the terminal, or a pipe or file instead.
+            deliver: called with each utterance.
             confirm_key: one character.
             on_end: called when the stream has ended.
 
         Raises:
-            DeviceError: single keys are wanted from something that is no terminal.
+            DeviceError: single keys were requested and the input is not a terminal.
         """
         if confirm_key != ENTER and not stream.isatty():
             raise DeviceError(
@@ -58,11 +58,11 @@ class KeyboardReader:
         self._thread = threading.Thread(target=self._read, name="keyboard", daemon=True)
 
     def start(self) -> None:
-        """Read from now on."""
+        """Start reading."""
         self._thread.start()
 
     def stop(self) -> None:
-        """Deliver nothing more; a terminal read key by key is set back as it was."""
+        """Stop delivering; restore the settings of a terminal that was read key by key."""
         self._stop.set()
         if self._confirm_key != ENTER:
             self._thread.join(2 * _POLL_S)
@@ -98,14 +98,14 @@ class TypedKeys:
         """Start with nothing typed.
 
         Args:
-            confirm_key: confirms while nothing is typed; inside a phrase it is a letter like
-                any other.
+            confirm_key: confirms while nothing is typed; inside a phrase it is an ordinary
+                character.
         """
         self._confirm_key = confirm_key
         self._typed = ""
 
     def press(self, key: str) -> Utterance | None:
-        """Take one key and return the utterance it completes, if it does."""
+        """Process one key and return the utterance it completes, if any."""
         if not self._typed and key == self._confirm_key:
             return Utterance(source="key")
         if key in {"\r", "\n"}:
@@ -121,14 +121,14 @@ class TypedKeys:
 def _read_terminal_keys(
     stream: TextIO, stop: threading.Event, press: Callable[[str], None]
 ) -> None:
-    """Read keys of a POSIX terminal until it ends; its settings are put back."""
+    """Read keys of a POSIX terminal until it ends; its settings are restored."""
     import os  # noqa: PLC0415 - with termios, which Windows lacks
     import select  # noqa: PLC0415 - the same
     import termios  # noqa: PLC0415 - the same
     import tty  # noqa: PLC0415 - the same
 
     number = stream.fileno()
-    # A terminal that has gone away has no settings any more; that is an end like any other.
+    # A closed terminal has no settings any more; treat it as the end of the input.
     with contextlib.suppress(termios.error):
         before = termios.tcgetattr(number)
         try:

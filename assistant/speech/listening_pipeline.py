@@ -1,15 +1,15 @@
 """The path of one utterance, from the microphone's blocks to a judgement.
 
     block of 50 ms
-      -> clip       kept where a remark is taken
+      -> clip       kept while a remark is recorded
       -> gate       closed during prompts, so that the program does not hear itself
       -> barge-in   lets a few phrases through a closed gate (`barge_in`)
-      -> detector   begin and end of speech, and what was said (`phone_listening`, `cut_and_judge`)
+      -> detector   start and end of speech, and what was said (`phone_listening`, `cut_and_judge`)
       -> Judgement  `session.utterance_to_event` turns it into an event
 
-`ListeningPipeline.listen` is that path. The gate is closed from the start of a prompt until its
-real end plus a tail. Nothing reaches the detector meanwhile; it is told how much it missed. With a
-headset the gate stays open.
+`ListeningPipeline.listen` implements that path. The gate is closed from the start of a prompt until
+the end of its sound plus a tail. Meanwhile the detector gets no sound, only the amount it missed.
+With a headset the gate stays open.
 """
 
 from collections.abc import Sequence
@@ -19,14 +19,14 @@ from assistant.speech.barge_in import BargeIn
 from assistant.speech.detector import Detector, PlacedJudgement
 
 DEFAULT_TAIL_MS = 350
-"""The gate stays shut for this long after a prompt: echo of the room and delay of the devices."""
+"""How long the gate stays closed after a prompt, for the room's echo and the devices' delay."""
 
 _BYTES_PER_MS = 2 * SAMPLE_RATE // 1000
 _QUIETEST_DBFS = -120.0
 
 
 class ListeningPipeline:
-    """Turns blocks of sound into judgements; does nothing by itself and knows no thread."""
+    """Turns blocks of sound into judgements; it starts no thread of its own."""
 
     def __init__(
         self,
@@ -36,13 +36,13 @@ class ListeningPipeline:
         headset: bool = False,
         strict: BargeIn | None = None,
     ) -> None:
-        """Join the parts.
+        """Connect the parts.
 
         Args:
             detector: finds and judges what is said.
-            tail_ms: how long the gate stays shut after a prompt, in milliseconds.
-            headset: whether prompts cannot be heard in the microphone; then the gate stays open.
-            strict: lets a few phrases pass during a prompt from a loudspeaker; without it none.
+            tail_ms: how long the gate stays closed after a prompt, in milliseconds.
+            headset: whether the microphone cannot pick up the prompts; then the gate stays open.
+            strict: barge-in during a prompt from a loudspeaker; without it no phrase passes.
         """
         self._detector = detector
         self._headset = headset
@@ -55,11 +55,11 @@ class ListeningPipeline:
         self._clip_limit = 0
 
     def feed(self, block: bytes) -> list[Judgement]:
-        """Take one block of 50 ms and return what was decided in it, usually nothing."""
+        """Process one block of 50 ms and return the judgements made in it, usually none."""
         return [heard.judgement for heard in self.listen(block)]
 
     def listen(self, block: bytes) -> list[PlacedJudgement]:
-        """Do what `feed` does and also return the place of each utterance in the stream."""
+        """Like `feed`, but also return the position of each utterance in the stream."""
         self._keep(block)
         if self.shut and not self._headset:
             heard = self._detector.skip(BLOCK_SAMPLES)
@@ -71,11 +71,11 @@ class ListeningPipeline:
 
     @property
     def shut(self) -> bool:
-        """Whether a prompt, or the tail behind one, keeps the gate shut where there is one."""
+        """Whether a prompt or the tail after it is in progress; this closes the gate, if any."""
         return self._speaking or self.position < self._shut_until
 
     def finish(self) -> list[Judgement]:
-        """Decide on what the end of the stream cut off."""
+        """Judge the utterance that the end of the stream cut off."""
         return [heard.judgement for heard in self._detector.finish()]
 
     @property
@@ -90,7 +90,7 @@ class ListeningPipeline:
 
     @property
     def least_dbfs(self) -> float:
-        """What is fainter is not taken for speech, in dB relative to full scale."""
+        """Minimum level of speech, in dB relative to full scale."""
         return self._least_dbfs
 
     @property
@@ -99,15 +99,15 @@ class ListeningPipeline:
         return self._detector.position
 
     def allow_through(self, phrases: Sequence[str]) -> None:
-        """Set which phrases may pass during prompts from a loudspeaker; all of them legal."""
+        """Set which phrases may pass during prompts from a loudspeaker; all must be legal."""
         if self._strict is not None:
             self._strict.allow(phrases)
 
     def prompt_started(self, spoken: str = "") -> None:
-        """Shut the gate; an utterance that had begun is dropped, but for one in a headset.
+        """Close the gate; without a headset an utterance in progress is discarded.
 
         Args:
-            spoken: the words of the prompt; what it says itself cannot pass meanwhile.
+            spoken: the words of the prompt; phrases in it cannot pass meanwhile.
         """
         self._speaking = True
         if self._strict is not None:
@@ -117,47 +117,47 @@ class ListeningPipeline:
             self._detector.reset()
 
     def prompt_ended(self) -> None:
-        """Open the gate after the tail; to be called at the real end of the sound."""
+        """Open the gate after the tail; call this when the sound has really ended."""
         if self._speaking:
             self._speaking = False
             self._shut_until = self.position + self._tail
 
     def answered(self) -> None:
-        """Somebody answered by key or in writing."""
+        """The operator answered by key or by typing."""
         self._detector.answered()
 
     def sound_lost(self) -> None:
-        """Take note that samples are missing here; the utterance around them cannot be trusted."""
+        """Report missing samples; an utterance that spans the gap cannot be trusted."""
         self._detector.sound_lost()
 
     def microphone_changed(self) -> None:
-        """Learn the room's noise again."""
+        """Re-learn the room's noise."""
         self._detector.forget_room()
         if self._strict is not None:
             self._strict.forget_room()
 
     def allow_numbers(self, *, wanted: bool) -> None:
-        """Give digits the time and the pauses that they need, while a number is asked for."""
+        """While a number is asked for, allow the longer duration and pauses of digits."""
         self._detector.allow_numbers(wanted=wanted)
 
     def ignore_below(self, dbfs: float) -> None:
-        """Take nothing fainter for speech, in dB relative to full scale."""
+        """Treat fainter sound as noise, never as speech; in dB relative to full scale."""
         self._least_dbfs = dbfs
         self._detector.ignore_below(dbfs)
         if self._strict is not None:
             self._strict.ignore_below(dbfs)
 
     def start_clip(self, seconds: float) -> None:
-        """Start to keep everything that comes in, for a spoken remark.
+        """Start recording the input, for a spoken remark.
 
         Args:
-            seconds: the most that is kept.
+            seconds: maximum duration.
         """
         self._clip = bytearray()
         self._clip_limit = round(seconds * 1000) * _BYTES_PER_MS
 
     def stop_clip(self) -> bytes:
-        """Return the sound kept since `start_clip`, "" when there was none."""
+        """Return the sound recorded since `start_clip`, empty without one."""
         clip, self._clip = self._clip, None
         return bytes(clip or b"")
 

@@ -1,8 +1,8 @@
-"""Loudspeaker: plays one rendered sentence at a time and falls silent at once when told.
+"""Loudspeaker: plays one rendered sentence at a time and can be stopped at once.
 
 The stream stays open between sentences, since sleeping outputs swallow first syllables and opening
-takes time. The callback only copies; when a sentence has really sounded, or was cut, a thread of
-the speaker's own calls `done`.
+takes time. The callback only copies; when a sentence has been played or cut, the speaker's own
+thread calls `done`.
 """
 
 import contextlib
@@ -27,13 +27,13 @@ _CHECK_S = 0.1
 _OVERDUE_S = 3.0
 _LONGEST_WAIT_S = 1.0
 _HELD_S = 0.4
-"""Sound that a device on Linux holds: a recogniser at work keeps the callback waiting for 0.3 s. On
-other systems it was not tried, and a device that cannot begin with the sentence would be late."""
+"""Device buffer on Linux: a busy recogniser can delay the callback by 0.3 s. Not tested on other
+systems, where a device that cannot restart with each sentence would add this latency."""
 
 
 @dataclass(slots=True)
 class _Sentence:
-    """One sentence on its way; the callback moves `at` on."""
+    """One sentence being played; the callback advances `at`."""
 
     pcm: bytes
     done: Callable[[], None]
@@ -43,28 +43,28 @@ class _Sentence:
     begun_ns: int = 0
     first_ns: int | None = None
     sounded: float | None = None
-    """When its last sample leaves the device, in seconds of the stream's clock."""
+    """Time at which its last sample leaves the device, in seconds of the stream's clock."""
     told: bool = False
 
 
 class TextOnlySpeaker:
-    """A `Speaker` without a loudspeaker: the prompt is on the screen, and done at once."""
+    """A `Speaker` without sound: the prompt is shown on the screen and is done at once."""
 
     @property
     def name(self) -> str:
-        """The name that goes on record."""
+        """The name written to the record."""
         return "text only"
 
     def say(self, text: str, done: Callable[[], None]) -> None:  # noqa: ARG002 - shown by the console
-        """Call `done` at once; showing the text is the console's part."""
+        """Call `done` at once; the console shows the text."""
         done()
 
     def silence(self) -> None:
-        """There is nothing to stop."""
+        """Do nothing."""
 
 
 class LoudSpeaker:
-    """A `Speaker` on an output device; `done` is called from a thread of its own."""
+    """A `Speaker` on an output device; `done` is called from a separate thread."""
 
     def __init__(
         self,
@@ -80,13 +80,13 @@ class LoudSpeaker:
         Args:
             voice: renders the sentences.
             system: the audio library.
-            wanted: name and host interface of the device, or words of them; "" is the default.
-            on_lost: called with one sentence when the device is lost; what is said then counts as
-                done at once, until the device can be opened again.
+            wanted: name and host interface of the device, or some of the words; "" is the default.
+            on_lost: called with one sentence when the device is lost; until it can be reopened,
+                every sentence counts as done at once.
             on_back: called with the speaker's name when it plays again after that.
 
         Raises:
-            DeviceError: there is no such loudspeaker, or it cannot play.
+            DeviceError: no such loudspeaker, or it cannot play.
         """
         self._voice = voice
         self._system = system
@@ -96,7 +96,7 @@ class LoudSpeaker:
         self._lost = False
         self._delay_ms: float | None = None
         self._device = system.find("output", wanted)
-        # The sound server is told to hold less by this variable; more than that it never asks for.
+        # This variable makes the sound server buffer less; it never requests more than this.
         long = sys.platform == "linux" and "PULSE_LATENCY_MSEC" not in os.environ
         self._latency: float | str = _HELD_S if long else "low"
         self._stream: Any = None
@@ -112,12 +112,12 @@ class LoudSpeaker:
 
     @property
     def name(self) -> str:
-        """Voice and device, as they go on record."""
+        """Voice and device, as written to the record."""
         return f"{self._voice.name} on {self._device.label}"
 
     @property
     def latency_ms(self) -> float | None:
-        """From the start of the device to the first sample of the sentence that ended last."""
+        """Time from starting the device to the first sample, for the latest finished sentence."""
         return self._delay_ms
 
     @property
@@ -127,7 +127,7 @@ class LoudSpeaker:
 
     @property
     def first_sample_ns(self) -> int | None:
-        """When the latest sentence began to sound, in nanoseconds of the monotonic clock."""
+        """When the latest sentence became audible, in nanoseconds of the monotonic clock."""
         latest = self._latest
         return None if latest is None else latest.first_ns
 
@@ -138,7 +138,7 @@ class LoudSpeaker:
         return None if latest is None else latest.asked_ns
 
     def say(self, text: str, done: Callable[[], None]) -> None:
-        """Start to speak, dropping whatever is being spoken; `done` is called at the real end.
+        """Start speaking, cutting off the current sentence; `done` is called when the sound ends.
 
         Raises:
             DeviceError: the voice failed.
@@ -147,7 +147,7 @@ class LoudSpeaker:
         self._play(self._voice.render(text), done, asked)
 
     def play(self, pcm: bytes, done: Callable[[], None]) -> None:
-        """Play mono 16-bit sound at `SAMPLE_RATE` the way a sentence is spoken."""
+        """Play mono 16-bit sound at `SAMPLE_RATE` in the same way as a sentence."""
         self._play(pcm, done, time.monotonic_ns())
 
     def _play(self, pcm: bytes, done: Callable[[], None], asked: int) -> None:
@@ -169,9 +169,9 @@ class LoudSpeaker:
                 self._begin(None)
 
     def _begin(self, sentence: _Sentence | None) -> None:
-        """Throw away what the device still holds, and begin with this sentence or with silence.
+        """Discard the device's buffer and restart it with this sentence or with silence.
 
-        Started anew the device plays the sentence at once, however much it holds.
+        A restarted device plays the sentence at once, whatever its buffer size.
         """
         cut, self._sentence = self._sentence, None
         stream = self._stream
@@ -181,11 +181,11 @@ class LoudSpeaker:
             self._sentence = sentence
             if sentence is not None:
                 sentence.begun_ns = time.monotonic_ns()
-            # A stream that does not start is found to be lost at the next look.
+            # A stream that does not start is detected as lost at the next check.
             with contextlib.suppress(self._system.library.PortAudioError):
                 stream.start()
 
-        # Before the next one begins, which may be so short that the device takes it at once.
+        # Before the next one starts: it may be so short that the device takes it in one callback.
         if cut is not None:
             self._ended.put(cut)
         if stream is not None and not within(_CLOSE_S, renew):
@@ -194,13 +194,13 @@ class LoudSpeaker:
                 self._ended.put(sentence)
 
     def close(self) -> None:
-        """Fall silent and release the device; returns even if the sound server hangs."""
+        """Stop playing and release the device; returns even if the sound server hangs."""
         self.let_go()
         self._system.leave(self)
         self._ended.put(None)
 
     def let_go(self) -> None:
-        """Close the stream; the next sentence opens it again."""
+        """Close the stream; the next sentence reopens it."""
         with self._control:
             cut, self._sentence = self._sentence, None
             stream, self._stream = self._stream, None
@@ -210,7 +210,7 @@ class LoudSpeaker:
                 self._ended.put(cut)
 
     def _open(self, device: Device) -> None:
-        """Open at the program's rate, or else at the device's own."""
+        """Open at the program's sample rate, or else at the device's own."""
         library = self._system.library
         for rate in dict.fromkeys((SAMPLE_RATE, device.default_rate)):
             try:
@@ -261,7 +261,7 @@ class LoudSpeaker:
         out[len(piece) :] = bytes(len(out) - len(piece))
 
     def _finish(self) -> None:
-        """Call `done` of each sentence at its end; notice a device that has stopped."""
+        """Call `done` at the end of each sentence; detect a device that has stopped."""
         while True:
             try:
                 sentence = self._ended.get(timeout=_CHECK_S)
@@ -289,8 +289,8 @@ class LoudSpeaker:
             time.sleep(min(rest, 0.005))
 
     def _check(self) -> None:
-        """Give up a stream that has stopped or does not move on."""
-        # Under the lock: a stream that is just being started anew is not active for a moment.
+        """Give up a stream that has stopped or makes no progress."""
+        # Under the lock: a stream is briefly inactive while it is being restarted.
         with self._control:
             stream, sentence = self._stream, self._sentence
             overdue = sentence is not None and time.monotonic() > sentence.deadline

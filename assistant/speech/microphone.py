@@ -1,7 +1,7 @@
 """The microphone: a stream whose callback only copies and enqueues, and a watchdog beside it.
 
-Loss of sound, loss of the device and its return are values in the same queue as the sound, in the
-order in which they happened. A gap is never closed up silently.
+Lost sound, a lost device and its return are items in the same queue as the sound, in order of
+occurrence. A gap is never closed silently.
 """
 
 import threading
@@ -22,7 +22,7 @@ from assistant.speech.devices import Device, SoundSystem, within
 from assistant.speech.watchdog import Watchdog
 
 QUEUED_BLOCKS = 200
-"""Ten seconds; if nobody has listened for that long the sound is dropped and said to be lost."""
+"""Ten seconds; beyond this backlog, sound is dropped and reported as lost."""
 
 _BLOCK_MS = 1000 * BLOCK_SAMPLES // SAMPLE_RATE
 _CHECK_S = 0.1
@@ -42,18 +42,18 @@ class Microphone:
         backlog: Callable[[], int] = lambda: 0,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
-        """Choose the device; nothing is recorded before `start`.
+        """Choose the device; recording begins with `start`.
 
         Args:
             system: the audio library.
-            deliver: takes every item, from the audio thread; must neither block nor fail, as
+            deliver: called with every item, on the audio thread; must neither block nor fail, like
                 `put_nowait` of an unbounded queue.
-            wanted: name and host interface of the device, or words of them; "" is the default.
-            backlog: how many items wait to be taken; beyond `QUEUED_BLOCKS` sound is dropped.
-            clock: seconds that never step.
+            wanted: name and host interface of the device, or some of the words; "" is the default.
+            backlog: returns the number of waiting items; beyond `QUEUED_BLOCKS` sound is dropped.
+            clock: monotonic seconds.
 
         Raises:
-            DeviceError: there is no such microphone.
+            DeviceError: no such microphone.
         """
         self._system = system
         self._deliver = deliver
@@ -68,22 +68,22 @@ class Microphone:
 
     @property
     def name(self) -> str:
-        """Device and host interface, as they go on record."""
+        """Device and host interface, as written to the record."""
         return self._device.label
 
     @property
     def latency_ms(self) -> float | None:
-        """Delay from the air to the program as the system reports it, None while closed."""
+        """Input latency as reported by the system, None while closed."""
         stream = self._stream
         return None if stream is None else float(stream.latency) * 1000.0
 
     @property
     def busy(self) -> bool:
-        """Never; a gap is reported, and the stream opened again."""
+        """Never busy; a gap is reported, and the stream is reopened."""
         return False
 
     def start(self) -> None:
-        """Open the device and deliver from now on.
+        """Open the device and start delivering.
 
         Raises:
             DeviceError: the device cannot be opened.
@@ -94,7 +94,7 @@ class Microphone:
         self._guard.start()
 
     def close(self) -> None:
-        """Deliver nothing more and release the device; returns even if the sound server hangs."""
+        """Stop delivering and release the device; returns even if the sound server hangs."""
         self._stop.set()
         if self._guard is not None:
             self._guard.join(_CLOSE_S)
@@ -102,13 +102,13 @@ class Microphone:
         self._system.leave(self)
 
     def let_go(self) -> None:
-        """Close the stream; the watchdog opens it again."""
+        """Close the stream; the watchdog reopens it."""
         stream, self._stream = self._stream, None
         if stream is not None:
             within(_CLOSE_S, lambda: _close(stream))
 
     def _open(self, device: Device, *, again: bool) -> None:
-        """Open a device; sound counts from the first block that is not silent."""
+        """Open a device; delivery starts with the first block that is not silent."""
         watchdog, library = Watchdog(opened=self._clock()), self._system.library
         back = MicrophoneBack(device.label) if again else None
 
@@ -149,7 +149,7 @@ class Microphone:
         ) from trouble
 
     def _take(self, pcm: bytes, rate: int, *, overflow: bool) -> None:
-        """Pass one block on; runs in the audio thread."""
+        """Forward one block; runs in the audio thread."""
         if self._backlog() >= QUEUED_BLOCKS:
             self._dropped_ms += _BLOCK_MS
             return
@@ -159,7 +159,7 @@ class Microphone:
         self._deliver(SoundBlock(pcm, time.monotonic_ns(), rate))
 
     def _watch(self) -> None:
-        """Report a lost device once, then try to get it back until closed."""
+        """Report a lost device once, then try to reopen it until closed."""
         while not self._stop.wait(_CHECK_S):
             fault = self._watchdog.fault(self._clock())
             if fault is None:
@@ -171,7 +171,7 @@ class Microphone:
                     break
 
     def _reopened(self) -> bool:
-        """Try once to open the same device again, and wait until it really delivers."""
+        """Try once to reopen the same device, and wait until it delivers sound."""
         try:
             self._system.refresh()
             self._open(self._system.find("input", self._device.label), again=True)

@@ -1,4 +1,4 @@
-"""A hash over a model folder, so that the record can say which model listened."""
+"""A hash over a model folder, so that the record identifies the model used."""
 
 import hashlib
 from pathlib import Path
@@ -11,8 +11,8 @@ _CHUNK = 1 << 20
 def folder_hash(folder: Path) -> str:
     """Return SHA-256, in hexadecimal, over the names and contents of all files below a folder.
 
-    Names count relative to the folder, with forward slashes, in order; compiled Python files are
-    left out, since they come and go.
+    Names are relative to the folder, with forward slashes, in order; compiled Python files are
+    skipped, since they come and go.
 
     Raises:
         DeviceError: the folder or one of its files cannot be read.
@@ -29,7 +29,7 @@ def folder_hash(folder: Path) -> str:
     except OSError as fault:
         raise DeviceError(f"The model folder {folder} cannot be read ({fault.strerror})") from fault
     if not names:
-        raise DeviceError(f"The model folder {folder} holds no file; name another folder")
+        raise DeviceError(f"The model folder {folder} contains no file; name another folder")
     return total.hexdigest()
 
 

@@ -1,9 +1,9 @@
-"""How far a moment of sound stands out of the room's noise, in twelve bands, for any steady noise.
+"""How far a frame of sound is above the room's steady noise, in twelve frequency bands.
 
-Energy as a whole says little: a fan's rumble drowns it. Each band is therefore compared with its
-own floor, the level it falls to now and then, and the excess is averaged over the bands. In steady
-noise of any colour and level the excess stays near 1.2 dB (standard deviation 0.3, largest 2.1
-seen); in speech 10 dB over pink noise its median is 6 dB.
+Total energy is a poor measure: a fan's rumble dominates it. Each band is therefore compared with
+its own floor, the level it falls to from time to time, and the excess is averaged over the bands.
+In steady noise of any colour and level the excess stays near 1.2 dB (standard deviation 0.3,
+largest seen 2.1); for speech 10 dB above pink noise its median is 6 dB.
 """
 
 import itertools
@@ -31,12 +31,12 @@ _LARGEST_EXCESS_DB = 20.0
 
 @dataclass(frozen=True, slots=True)
 class Excess:
-    """What one block adds to the room's noise."""
+    """How one block compares with the room's noise."""
 
     frames: tuple[float, ...]
-    """Mean excess over the bands' floors, in dB, one figure per 10 ms."""
+    """Mean excess over the bands' floors, in dB, one value per 10 ms."""
     frame_levels: tuple[float, ...]
-    """Level between 150 and 7500 Hz, in dB relative to full scale, one figure per 10 ms."""
+    """Level between 150 and 7500 Hz, in dB relative to full scale, one value per 10 ms."""
     level_dbfs: float
     """Level of the block, in dB relative to full scale."""
     floor_dbfs: float
@@ -44,10 +44,10 @@ class Excess:
 
 
 class NoiseFloor:
-    """Follows the floor of every band over the last 3 s."""
+    """Tracks the floor of every band over the last 3 s."""
 
     def __init__(self) -> None:
-        """Know nothing of the room."""
+        """Start without a noise estimate."""
         hertz = np.fft.rfftfreq(_FFT, 1 / SAMPLE_RATE)
         inside = [(hertz >= low) & (hertz < high) for low, high in itertools.pairwise(_EDGES_HZ)]
         self._mean_of_band = np.stack([band / band.sum() for band in inside], axis=1)
@@ -62,21 +62,21 @@ class NoiseFloor:
 
     @property
     def seconds(self) -> float:
-        """How much of the room is known, at most 3 s."""
+        """Duration behind the noise estimate, at most 3 s."""
         return len(self._history) * FRAME_SAMPLES / SAMPLE_RATE
 
     def feed(self, block: bytes) -> Excess:
-        """Measure one block of 50 ms against the floor, and let the floor follow it."""
+        """Measure one block of 50 ms against the floor, then update the floor."""
         signal = samples_of(block).astype(np.float64)
         stretch = np.concatenate([self._tail, signal])
         self._tail = stretch[-self._tail.size :]
         frames = np.lib.stride_tricks.sliding_window_view(stretch, _WINDOW)[::FRAME_SAMPLES]
         power = np.abs(np.fft.rfft(frames * self._window, _FFT)) ** 2
-        # One step of the 16-bit scale keeps the logarithm finite in digital silence.
+        # Adding one 16-bit step keeps the logarithm finite in digital silence.
         bands = power @ self._mean_of_band + 1.0
         levels = np.stack([self._averaged(frame) for frame in bands])
         self._history = np.concatenate([self._history, levels])[-_HISTORY_FRAMES:]
-        # Faster than an interpolated quantile, and as good.
+        # Faster than an interpolated quantile, and just as good.
         rank = int(len(self._history) * _FLOOR_QUANTILE)
         floor = np.partition(self._history, rank, axis=0)[rank]
         excess = np.clip(levels - floor, 0.0, _LARGEST_EXCESS_DB).mean(axis=1)

@@ -1,4 +1,4 @@
-"""Small arithmetic on mono signed 16-bit sound: levels, dither, conversion to and from numpy."""
+"""Arithmetic on mono signed 16-bit sound: levels, dither, conversion to and from numpy."""
 
 import math
 
@@ -23,7 +23,7 @@ def samples_of(pcm: bytes) -> Samples:
     """View bytes (little-endian 16-bit) as samples.
 
     Raises:
-        ValueError: an odd number of bytes, so half a sample.
+        ValueError: an odd number of bytes.
     """
     if len(pcm) % BYTES_PER_SAMPLE:
         raise ValueError(f"{len(pcm)} bytes hold half a sample")
@@ -47,13 +47,13 @@ def level_dbfs(pcm: bytes) -> float:
 def dithered(pcm: bytes, sigma: float = 3.0, seed: int = 1) -> bytes:
     """Add faint Gaussian noise, the same for the same length and seed.
 
-    Runs of exact zeros upset the front ends of speech engines; noise of a few steps does not reach
+    Runs of exact zeros upset the front ends of speech engines; noise of a few steps is far below
     any speech.
 
     Args:
         pcm: mono 16-bit sound.
         sigma: standard deviation in steps of the 16-bit scale.
-        seed: start of the generator, so that a result can be computed again.
+        seed: seed of the generator, so that a result can be reproduced.
     """
     signal = samples_of(pcm)
     noise = np.random.default_rng(seed).normal(0.0, sigma, signal.size)

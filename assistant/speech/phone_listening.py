@@ -1,7 +1,7 @@
 """The phone engine as a phrase engine and as a detector.
 
-A phrase that was taken is held back for two blocks, and while something sounds behind it: a
-contradiction turns it into a refusal before anybody acts on it.
+An accepted phrase is held back for at least two blocks, and longer while sound follows it: a
+contradiction turns it into a refusal before the procedure acts on it.
 """
 
 import threading
@@ -30,11 +30,11 @@ from assistant.speech.phone_decoder.decision import log_odds
 from assistant.speech.phone_decoder.phone_engine import LEAD, NUMBER_JOINED_WITHIN
 
 HELD: Final = 2 * BLOCK_SAMPLES
-"""Samples for which a phrase that was taken is held back at least."""
+"""Minimum hold time of an accepted phrase, in samples."""
 
 
 class PhonesEngine:
-    """Decides about whole utterances; may be used from several threads, calls wait."""
+    """Judges whole utterances; thread-safe, calls wait for each other."""
 
     def __init__(
         self,
@@ -43,20 +43,20 @@ class PhonesEngine:
         digits: Mapping[str, Sequence[str]],
         profile: VoiceProfile | None = None,
     ) -> None:
-        """Take over the parts; as for `PhraseVerifier`.
+        """Store the parts; arguments as for `PhraseVerifier`.
 
         Raises:
             DeviceError: the calibration is damaged.
         """
         self.verifier = PhraseVerifier(model, pronunciations, digits, profile=profile)
         self.profile_sha256 = profile.digest if profile else ""
-        """Of the voice profile, "" without one."""
+        """Hash of the voice profile, "" without one."""
         self._union: frozenset[str] = frozenset()
         self._lock = threading.Lock()
 
     @property
     def name(self) -> str:
-        """Model, profile and calibration, as they go on record."""
+        """Model, profile and calibration, as written to the record."""
         return self.verifier.name
 
     @property
@@ -71,25 +71,25 @@ class PhonesEngine:
         legal: Mapping[str, Stakes],
         expected: Collection[str] = (),
     ) -> None:
-        """Set what may be said from now on.
+        """Set the phrases that may be said.
 
         Raises:
             GrammarError: the union is empty, or a word cannot be pronounced.
         """
         if not union:
-            raise GrammarError("There is no phrase to listen for; give at least one, with words")
+            raise GrammarError("There is no phrase to listen for; give at least one")
         with self._lock:
             others = [phrase for phrase in union if NUMBER not in phrase]
             self.verifier.set_legal(legal, others, expected)
             self._union = frozenset(union)
 
     def tighten(self, by: float) -> None:
-        """Want this much more evidence before a phrase is taken or asked back, in log odds."""
+        """Require this much more evidence to accept a phrase or ask back, in log odds."""
         with self._lock:
             self.verifier.tighten(by)
 
     def judge(self, utterance: Utterance) -> Judgement:
-        """Decide about one utterance; the same samples always give the same judgement."""
+        """Judge one utterance; the same samples always give the same judgement."""
         if utterance.source != "voice":
             phrase = " ".join(utterance.typed.lower().split())
             known = phrase in self._union
@@ -102,13 +102,13 @@ class PhonesEngine:
 
 
 def judged(found: Found, utterance: Utterance, engine: str, *, speak: bool) -> Judgement:
-    """Return a judgement as a session takes it; an "unclear" refusal is answered aloud.
+    """Return a judgement in the session's form; an "unclear" refusal is answered aloud.
 
     Args:
-        found: by the phone decoder.
-        utterance: that it is about.
-        engine: its name.
-        speak: whether a refusal is to be answered aloud.
+        found: result of the phone decoder.
+        utterance: the utterance judged.
+        engine: name of the engine.
+        speak: whether a refusal is answered aloud.
     """
     reason: str = found.reason
     if found.decision == "refuse" and speak:
@@ -127,10 +127,10 @@ def judged(found: Found, utterance: Utterance, engine: str, *, speak: bool) -> J
 
 
 class PhoneDetector:
-    """Finds and judges what is said by one network."""
+    """Finds and judges utterances with one network."""
 
     def __init__(self, engine: PhonesEngine) -> None:
-        """Listen with the phrases, thresholds and voice of an engine."""
+        """Use the phrases, thresholds and voice profile of an engine."""
         self._name = engine.name
         self._phones = PhoneEngine(engine.verifier)
         self._position = 0
@@ -140,7 +140,7 @@ class PhoneDetector:
 
     @property
     def position(self) -> int:
-        """Samples fed so far, skipped ones included."""
+        """Samples fed so far, including skipped ones."""
         return self._position
 
     @property
@@ -154,7 +154,7 @@ class PhoneDetector:
         return self._phones.floor_dbfs
 
     def feed(self, block: bytes) -> list[PlacedJudgement]:
-        """Take 50 ms of sound and return what was decided in it, usually nothing."""
+        """Process 50 ms of sound and return the judgements made in it, usually none."""
         time = self._position / SAMPLE_RATE
         self._position += BLOCK_SAMPLES
         out: list[PlacedJudgement] = []
@@ -183,7 +183,7 @@ class PhoneDetector:
         return []
 
     def _taken_back(self, event: TakenBack) -> list[PlacedJudgement]:
-        """Refuse what is held, with the sound that contradicts it."""
+        """Refuse the held phrase, together with the sound that contradicts it."""
         held, self._held = self._held, None
         if held is None:
             return []
@@ -192,7 +192,7 @@ class PhoneDetector:
         return [_refused(PlacedJudgement(judgement, held.segment), "contradicted")]
 
     def _release(self) -> list[PlacedJudgement]:
-        """Give out what is held; from here on the sound behind it is something new."""
+        """Release the held phrase; sound after it belongs to a new utterance."""
         held, self._held = self._held, None
         if held is None:
             return []
@@ -200,51 +200,51 @@ class PhoneDetector:
         return [held]
 
     def skip(self, samples: int) -> list[PlacedJudgement]:
-        """Skip sound, as during a prompt."""
+        """Skip sound, for example during a prompt."""
         self._position += samples
         return self._release()
 
     def reset(self) -> None:
-        """Drop an utterance that has begun; the room's noise stays known.
+        """Discard an utterance in progress; keep the noise estimate.
 
-        A phrase that is held was complete before. With sound behind it, nobody knows whether it
-        was taken back.
+        A held phrase was already complete. If sound follows it, the operator may have taken it
+        back.
         """
         if self._held is not None and self._phones.stirring:
             self._held = _refused(self._held, "unclear")
         self._phones.reset()
 
     def answering(self) -> None:
-        """The answer to what was taken begins: listen no more to the sound behind it."""
+        """The answer to an accepted phrase begins: ignore the sound that follows the phrase."""
         if not self._phones.in_speech:
             self.reset()
 
     def answered(self) -> None:
-        """Somebody answered by key or in writing: no question is open any more."""
+        """The operator answered by key or by typing: no question is pending any more."""
         self._phones.answered()
 
     def finish(self) -> list[PlacedJudgement]:
-        """Decide on what the end of the stream cut off, as if silence followed."""
+        """Judge the utterance that the end of the stream cut off, as if silence followed."""
         out: list[PlacedJudgement] = []
         for _ in range(NUMBER_JOINED_WITHIN // BLOCK_SAMPLES + 8):
             out += self.feed(bytes(2 * BLOCK_SAMPLES))
         return out
 
     def sound_lost(self) -> None:
-        """Samples are missing here; an utterance around them is refused."""
+        """Samples are missing here; an utterance that spans the gap is refused."""
         self._lost_at = self._position
         if self._held is not None:
             self._held = _refused(self._held, "overflow")
 
     def forget_room(self) -> None:
-        """Learn the room's noise again, as after another microphone was opened."""
+        """Re-learn the room's noise, for example after a change of microphone."""
         self._phones.forget_room()
 
     def allow_numbers(self, *, wanted: bool) -> None:
-        """The engine knows from the legal phrases whether a number is asked for."""
+        """Do nothing: the legal phrases tell the engine whether a number is asked for."""
 
     def ignore_below(self, dbfs: float) -> None:
-        """Take nothing fainter for speech, in dB relative to full scale."""
+        """Treat fainter sound as noise, never as speech; in dB relative to full scale."""
         self._phones.least_dbfs = dbfs
 
     def _segment(self, event: Decided, utterance: Utterance) -> Segment:
@@ -269,7 +269,7 @@ class PhoneDetector:
 
 
 def _refused(placed: PlacedJudgement, reason: str) -> PlacedJudgement:
-    """Return the same, refused."""
+    """Return the judgement, changed to a refusal."""
     told = placed.judgement
     return PlacedJudgement(
         Judgement("refuse", told.text, reason, told.utterance, told.engine, told.scores),

@@ -1,7 +1,7 @@
-"""From a list of whole phrases to the smallest word network that accepts exactly those phrases.
+"""Build the smallest word network that accepts exactly a list of whole phrases.
 
-Beginnings and endings that phrases share become shared paths, so that ten thousand phrases of
-digits cost no more than a handful of arcs; no path crosses from one phrase into another.
+Common beginnings and endings of phrases become shared paths, so that ten thousand phrases of
+digits need only a handful of arcs; no path crosses from one phrase into another.
 """
 
 from collections.abc import Sequence
@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Arc:
-    """One step of the network; a word of "" is taken without speaking."""
+    """One step of the network; the word "" is an empty transition."""
 
     source: int
     target: int
@@ -34,7 +34,7 @@ def build_network(phrases: Sequence[str]) -> Network:
     """Build the minimal acyclic network of the phrases.
 
     Raises:
-        ValueError: no phrase, or one without a word.
+        ValueError: no phrase, or a phrase without words.
     """
     spoken = sorted({tuple(normal(phrase).split()) for phrase in phrases})
     if not spoken or not spoken[0]:
@@ -48,13 +48,13 @@ _Node = tuple[bool, tuple[tuple[str, int], ...]]
 
 
 class _Merger:
-    """Numbers each different remainder of phrases once."""
+    """Gives each distinct set of phrase endings one number."""
 
     def __init__(self) -> None:
         self._numbers: dict[_Node, int] = {}
 
     def add(self, spoken: Sequence[tuple[str, ...]], depth: int) -> int:
-        """Number the node reached by a common beginning of `depth` words."""
+        """Number the node reached by a common prefix of `depth` words."""
         ends = False
         branches: dict[str, list[tuple[str, ...]]] = {}
         for words in spoken:

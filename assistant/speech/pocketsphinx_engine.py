@@ -1,7 +1,7 @@
 """The embedded recogniser: PocketSphinx with the American English model inside its wheel.
 
-It decodes one whole utterance at a time against a network of whole phrases. What it returns is
-always one of the phrases, however unlike the sound: a grammar alone refuses next to nothing, so
+It decodes one whole utterance at a time against a network of whole phrases. It nearly always
+returns one of the phrases, however different the sound: a grammar alone rejects almost nothing, so
 the acceptance decision is made elsewhere.
 """
 
@@ -26,12 +26,12 @@ SHORTEST_BYTES = 2 * SAMPLE_RATE // 20
 _SEARCHES_KEPT = 64
 
 PHONE_WORD = "gg"
-"""Begins the words that stand for single phones; no English word begins so."""
+"""Prefix of the pseudo-words for single phones; no English word starts like this."""
 
 DECODER_SETTINGS: Mapping[str, str | float | bool | None] = {
-    # No dictation model: it costs 70 MB and 0.2 s and is not used.
+    # No dictation model: it takes 70 MB and 0.2 s and is not used.
     "lm": None,
-    # With the lattice's best path, speech outside the grammar comes back as half a phrase.
+    # With the best path of the lattice, speech outside the grammar is returned as half a phrase.
     "bestpath": False,
     # Normalised over the whole buffer, so that nothing carries over from one utterance to the next.
     "cmn": "batch",
@@ -65,7 +65,7 @@ def open_decoder(
 
     Args:
         pronunciations: word to its pronunciations in ARPAbet without stress marks; they are added
-            to those the dictionary has.
+            to the dictionary's own.
         settings: replace entries of `DECODER_SETTINGS`.
 
     Returns:
@@ -93,7 +93,7 @@ def open_decoder(
 
 
 def add_phone_words(decoder: Any) -> list[str]:  # noqa: ANN401 - untyped engine
-    """Add one word for every phone, for a free loop of phones, and return these words in order."""
+    """Add one word per phone, for a free loop of phones, and return the words in order."""
     words = [PHONE_WORD + phone.lower() for phone in PHONES]
     for word, phone in zip(words, PHONES, strict=True):
         decoder.add_word(word, phone, word == words[-1])
@@ -101,7 +101,7 @@ def add_phone_words(decoder: Any) -> list[str]:  # noqa: ANN401 - untyped engine
 
 
 def add_pronunciations(decoder: Any, pronunciations: Mapping[str, Sequence[str]]) -> None:  # noqa: ANN401 - untyped engine
-    """Add ways to say words to the decoder's dictionary; those it has already are skipped.
+    """Add pronunciations to the decoder's dictionary; existing ones are skipped.
 
     Raises:
         GrammarError: a pronunciation uses a sound the model does not have.
@@ -111,7 +111,7 @@ def add_pronunciations(decoder: Any, pronunciations: Mapping[str, Sequence[str]]
         known = known_ways(decoder, word)
         for way in ways:
             sounds = way.split()
-            # Checked here, since the engine crashes on a pronunciation without any sound.
+            # Checked here because the engine crashes on an empty pronunciation.
             if not sounds or not set(PHONES).issuperset(sounds):
                 raise GrammarError(
                     f'pronunciations, "{given}": "{way}" is not a row of English ARPAbet sounds'
@@ -126,7 +126,7 @@ def add_pronunciations(decoder: Any, pronunciations: Mapping[str, Sequence[str]]
 
 
 def known_ways(decoder: Any, word: str) -> list[str]:  # noqa: ANN401 - untyped engine
-    """Return every pronunciation the decoder has for a lower-case word, none when unknown."""
+    """Return every pronunciation the decoder has for a lower-case word; none if unknown."""
     ways: list[str] = []
     phones = decoder.lookup_word(word)
     while phones is not None:
@@ -138,7 +138,7 @@ def known_ways(decoder: Any, word: str) -> list[str]:  # noqa: ANN401 - untyped 
 class PocketSphinxRecogniser:
     """The embedded English model as a plain recogniser, without any verification.
 
-    One instance may be used from several threads; calls wait for each other.
+    Thread-safe; calls wait for each other.
     """
 
     def __init__(self, pronunciations: Mapping[str, Sequence[str]] | None = None) -> None:
@@ -160,19 +160,19 @@ class PocketSphinxRecogniser:
 
     @property
     def name(self) -> str:
-        """Engine, version and model, as they go on record."""
+        """Engine, version and model, as written to the record."""
         return f"pocketsphinx {version('pocketsphinx')} en-us"
 
     def missing(self, words: Sequence[str]) -> list[str]:
-        """Return the words this engine cannot pronounce; they may not stand in a phrase."""
+        """Return the words this engine cannot pronounce; they cannot be used in a phrase."""
         with self._lock:
             return [word for word in words if not known_ways(self._decoder, normal(word))]
 
     def prepare(self, phrases: Sequence[str]) -> None:
-        """Set the phrases that can be heard from the next utterance on.
+        """Set the phrases to recognise from the next utterance on.
 
         Raises:
-            GrammarError: a phrase holds a word the engine does not know, or the list is empty.
+            GrammarError: a phrase contains a word the engine does not know, or the list is empty.
         """
         key = tuple(sorted({normal(phrase) for phrase in phrases}))
         if not key or not key[0]:
@@ -188,7 +188,7 @@ class PocketSphinxRecogniser:
             self._phrases = frozenset(key)
 
     def _build(self, key: tuple[str, ...]) -> str:
-        """Add the network of the phrases to the engine; forget all when too many have piled up."""
+        """Add the network of the phrases to the engine; drop old ones if there are too many."""
         if len(self._searches) >= _SEARCHES_KEPT:
             for stale in self._searches.values():
                 if stale != self._active:
@@ -197,7 +197,7 @@ class PocketSphinxRecogniser:
         self._serial += 1
         name = f"phrases-{self._serial}"
         network = build_network(key)
-        # Every arc has the same weight: a phrase is not less likely for having many neighbours.
+        # Equal weights: a phrase is not less likely because it has many neighbours.
         arcs = [
             (arc.source, arc.target, 1.0, arc.word) if arc.word else (arc.source, arc.target, 1.0)
             for arc in network.arcs
@@ -210,7 +210,7 @@ class PocketSphinxRecogniser:
     def hear(self, utterance: Utterance) -> Hypothesis:
         """Recognise one whole utterance; the text is one of the phrases, or "".
 
-        The result depends on the utterance alone, never on what was heard before it.
+        The result depends on the utterance alone, never on earlier ones.
 
         Raises:
             RuntimeError: `prepare` was not called.

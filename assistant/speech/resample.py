@@ -1,4 +1,4 @@
-"""From one sampling rate to another, for voices and devices that have only their own."""
+"""Sample-rate conversion, for voices and devices with a fixed rate."""
 
 from typing import Any
 
@@ -15,18 +15,18 @@ def _library() -> Any:  # noqa: ANN401 - untyped library
         import soxr  # noqa: PLC0415 - imported only where rates differ
     except ImportError as fault:
         raise DeviceError(
-            f"Sound cannot be brought to another rate ({fault}); run: pip install soxr"
+            f"The sample rate cannot be converted ({fault}); run: pip install soxr"
         ) from fault
     return soxr
 
 
 def resampled(pcm: bytes, rate: int, wanted: int = SAMPLE_RATE) -> bytes:
-    """Bring a whole piece of mono 16-bit sound from one rate to another.
+    """Convert a whole piece of mono 16-bit sound to another sample rate.
 
     Args:
         pcm: the sound.
-        rate: its samples per second.
-        wanted: samples per second of the result.
+        rate: sample rate of the input, Hz.
+        wanted: sample rate of the result, Hz.
 
     Raises:
         DeviceError: the package soxr is missing.
@@ -38,10 +38,10 @@ def resampled(pcm: bytes, rate: int, wanted: int = SAMPLE_RATE) -> bytes:
 
 
 class BlockResampler:
-    """Brings a stream of sound to `SAMPLE_RATE`, in blocks of 50 ms."""
+    """Converts a stream of sound to `SAMPLE_RATE`, in blocks of 50 ms."""
 
     def __init__(self, rate: int) -> None:
-        """Set the rate of what comes in.
+        """Set the sample rate of the input.
 
         Raises:
             DeviceError: the package soxr is missing.
@@ -51,7 +51,7 @@ class BlockResampler:
         self._rest = b""
 
     def feed(self, pcm: bytes) -> list[bytes]:
-        """Take a piece of the stream and return the blocks that are complete."""
+        """Process a piece of the stream and return the blocks that are complete."""
         piece = self._stream.resample_chunk(samples_of(pcm).astype(np.float32))
         sound = self._rest + bytes_of(piece)
         whole = len(sound) // BLOCK_BYTES * BLOCK_BYTES
@@ -60,10 +60,10 @@ class BlockResampler:
 
 
 class ProgramRate:
-    """Brings blocks from a device to the program's rate, whatever the device offers."""
+    """Converts blocks from a device of any sample rate to the program's rate."""
 
     def __init__(self) -> None:
-        """Convert nothing until a block needs it."""
+        """Create no resampler until a block needs one."""
         self._resampler: BlockResampler | None = None
 
     def blocks(self, item: SoundBlock) -> list[bytes]:

@@ -1,6 +1,6 @@
-"""A room inside the program: an operator's sound goes in, microphone blocks with noise come out.
+"""A simulated room: the operator's speech goes in, noisy microphone blocks come out.
 
-Nothing waits for real time; whoever asks for the next block moves the room 50 ms on.
+Nothing waits for real time; each request for a block advances the room by 50 ms.
 """
 
 from collections import deque
@@ -18,7 +18,7 @@ _ACTIVE_BELOW_PEAK_DB = 30.0
 
 
 class NoiseMaker:
-    """Endless background noise, the same for the same seed.
+    """Endless background noise, reproducible from its seed.
 
     "white" has equal power in every hertz, "pink" in every octave (ventilation), "hum" is pink
     under a motor's tones at multiples of 50 Hz.
@@ -27,12 +27,12 @@ class NoiseMaker:
     _TONES: tuple[tuple[float, float], ...] = ((50, 1.0), (100, 0.7), (150, 0.5), (300, 0.25))
 
     def __init__(self, dbfs: float, colour: Colour = "pink", seed: int = 1) -> None:
-        """Set the noise.
+        """Configure the noise.
 
         Args:
             dbfs: root-mean-square level, in dB relative to full scale.
-            colour: which noise.
-            seed: start of the generator.
+            colour: kind of noise.
+            seed: seed of the generator.
         """
         self._gain = FULL_SCALE * 10 ** (dbfs / 20)
         self._colour = colour
@@ -41,7 +41,7 @@ class NoiseMaker:
         self._at = 0
 
     def _make_loop(self) -> npt.NDArray[np.float64]:
-        """Make 30 s of noise of unit power whose end joins its beginning."""
+        """Make a seamless loop of 30 s of noise with unit power."""
         count = 30 * SAMPLE_RATE
         spectrum = np.fft.rfft(self._random.normal(size=count))
         if self._colour != "white":
@@ -63,10 +63,10 @@ class NoiseMaker:
 
 
 class RecordedNoise(NoiseMaker):
-    """A recording in place of noise, over and over."""
+    """A looped recording instead of noise."""
 
     def __init__(self, dbfs: float, recording: bytes) -> None:
-        """Set the noise.
+        """Configure the noise.
 
         Args:
             dbfs: root-mean-square level, in dB relative to full scale.
@@ -80,7 +80,7 @@ class RecordedNoise(NoiseMaker):
 
 
 class SimulatedRoom:
-    """Mixes what an operator says with background noise into blocks of 50 ms."""
+    """Mixes the operator's speech with background noise into blocks of 50 ms."""
 
     def __init__(
         self,
@@ -91,15 +91,14 @@ class SimulatedRoom:
         seed: int = 1,
         recording: bytes = b"",
     ) -> None:
-        """Set the room.
+        """Configure the room.
 
         Args:
-            snr_db: level of speech above noise, in dB; speech counts while it is spoken, not its
-                pauses.
-            speech_dbfs: level to which speech is brought, in dB relative to full scale.
+            snr_db: signal-to-noise ratio, in dB; the speech level excludes pauses.
+            speech_dbfs: level to which speech is scaled, in dB relative to full scale.
             colour: kind of noise.
-            seed: start of the noise generator.
-            recording: sound of a room (mono 16-bit), in place of noise.
+            seed: seed of the noise generator.
+            recording: recorded room sound (mono 16-bit), used instead of noise.
         """
         self._speech_dbfs = speech_dbfs
         self._noise = NoiseMaker(speech_dbfs - snr_db, colour, seed)
@@ -107,18 +106,18 @@ class SimulatedRoom:
             self._noise = RecordedNoise(speech_dbfs - snr_db, recording)
         self._waiting: deque[npt.NDArray[np.float64]] = deque()
         self.samples = 0
-        """Samples given out so far: the room's clock."""
+        """Samples delivered so far: the room's clock."""
 
     @property
     def speaking(self) -> bool:
-        """Whether sound of the operator is still to come."""
+        """Whether the operator has not finished speaking."""
         return bool(self._waiting)
 
     def say(self, pcm: bytes, *, after_s: float = 0.0, gain_db: float = 0.0) -> None:
-        """Let the operator speak, behind what he is already saying.
+        """Let the operator speak, after any speech already queued.
 
         Args:
-            pcm: mono 16-bit sound at `SAMPLE_RATE`; it is brought to the room's speech level.
+            pcm: mono 16-bit sound at `SAMPLE_RATE`; it is scaled to the room's speech level.
             after_s: pause before it, in seconds.
             gain_db: louder or softer than usual, in dB.
         """
@@ -132,11 +131,11 @@ class SimulatedRoom:
             self._waiting.append(signal * (target / loudness if loudness else 0.0))
 
     def hush(self) -> None:
-        """Drop what the operator has not said yet."""
+        """Discard speech that the operator has not said yet."""
         self._waiting.clear()
 
     def next_block(self) -> bytes:
-        """Return the next 50 ms as the microphone hears them."""
+        """Return the next 50 ms of microphone sound."""
         mix = self._noise.take(BLOCK_SAMPLES)
         filled = 0
         while self._waiting and filled < BLOCK_SAMPLES:
@@ -151,9 +150,9 @@ class SimulatedRoom:
 
 
 def active_rms(signal: npt.NDArray[np.float64]) -> float:
-    """Return the root-mean-square of the parts of a signal that are not pauses, 0 for silence.
+    """Return the root-mean-square of a signal without its pauses, 0 for silence.
 
-    Pauses are pieces of 20 ms more than 30 dB under the loudest one.
+    A pause is a piece of 20 ms more than 30 dB below the loudest one.
     """
     width = SAMPLE_RATE // 50
     whole = signal[: signal.size // width * width]

@@ -1,7 +1,7 @@
-"""A synthetic voice: renders each sentence once, keeps it, never plays it.
+"""Text to speech: renders each sentence once and caches it; it does not play it.
 
 On Linux eSpeak NG renders in memory, on macOS and Windows the system's own voices through pyttsx3;
-each in a child process with a time limit, since they may hang or crash.
+each in a child process with a time limit, since it may hang or crash.
 """
 
 import sys
@@ -11,13 +11,13 @@ from typing import Protocol
 from assistant.speech.resample import resampled
 
 DEFAULT_RATE = 165
-"""Words per minute: brisk, and still clear under a hood."""
+"""Words per minute: brisk, but still clear under a hood."""
 
 DEFAULT_VOICE = "en-us"
 
 
 class Renderer(Protocol):
-    """Whatever turns text into mono 16-bit sound at some rate."""
+    """Turns text into mono 16-bit sound at its own sample rate."""
 
     @property
     def name(self) -> str:
@@ -25,7 +25,7 @@ class Renderer(Protocol):
         ...
 
     def render(self, text: str, *, voice: str, rate: int) -> tuple[bytes, int]:
-        """Return the sound and its samples per second."""
+        """Return the sound and its sample rate in Hz."""
         ...
 
 
@@ -36,7 +36,7 @@ class EspeakRenderer:
         """Start the engine.
 
         Raises:
-            DeviceError: there is no usable eSpeak NG; says what to install.
+            DeviceError: no usable eSpeak NG; says what to install.
         """
         from assistant.speech.tts_espeak import open_espeak  # noqa: PLC0415 - Linux only
 
@@ -44,18 +44,18 @@ class EspeakRenderer:
 
     @property
     def name(self) -> str:
-        """Engine, version and which library it is."""
+        """Engine, version and origin of the library."""
         return f"eSpeak NG {self._engine.version} ({self._engine.origin})"
 
     def render(self, text: str, *, voice: str, rate: int) -> tuple[bytes, int]:
-        """Return the sound and its samples per second."""
+        """Return the sound and its sample rate in Hz."""
         return self._engine.render(text, voice=voice, rate=rate), self._engine.sample_rate
 
 
 class Voice:
-    """One voice at one speed; every sentence is rendered once and kept.
+    """One voice at one speed; every sentence is rendered once and cached.
 
-    May be used from several threads.
+    Thread-safe.
     """
 
     def __init__(
@@ -67,13 +67,13 @@ class Voice:
         """Choose the voice.
 
         Args:
-            voice: a voice of the renderer, with eSpeak NG for instance "en-us+f3" or
-                "en-gb-scotland"; "" takes English of the renderer's choice.
+            voice: a voice of the renderer, for eSpeak NG for instance "en-us+f3" or
+                "en-gb-scotland"; "" is the renderer's default English voice.
             rate: words per minute.
-            renderer: what renders; the system's usual one if not given.
+            renderer: the synthesiser; by default the usual one of the system.
 
         Raises:
-            DeviceError: there is no voice on this machine; says what to install.
+            DeviceError: no voice on this machine; says what to install.
         """
         self._renderer = renderer or default_renderer()
         espeak = isinstance(self._renderer, EspeakRenderer)
@@ -84,7 +84,7 @@ class Voice:
 
     @property
     def name(self) -> str:
-        """Engine, version, voice and speed, as they go on record."""
+        """Engine, version, voice and speed, as written to the record."""
         return " ".join(f"{self._renderer.name} {self._voice} {self._rate} wpm".split())
 
     def render(self, text: str) -> bytes:
@@ -105,7 +105,7 @@ def default_renderer() -> Renderer:
     """Return the renderer of this system.
 
     Raises:
-        DeviceError: there is none; says what to install.
+        DeviceError: no renderer; says what to install.
     """
     if sys.platform in {"darwin", "win32"}:
         from assistant.speech.tts_system import SystemRenderer  # noqa: PLC0415 - not on Linux

@@ -1,8 +1,8 @@
-"""eSpeak NG, driven in memory: text in, samples out, no file, no sound device, no message printed.
+"""eSpeak NG in memory: text in, samples out; no file, no sound device, no printed message.
 
-The library of the system is tried first, the one inside the package espeakng-loader second. Every
-sentence is spoken by a fresh process (`espeak_process` says why), so the same text in the same
-voice gives the same bytes, and a crash of the library costs a sentence and not the session.
+The system's library is tried first, then the one in the package espeakng-loader. Every sentence is
+rendered in a fresh process (`espeak_process` says why), so the same text in the same voice gives
+the same bytes, and a crash of the library loses a sentence, not the session.
 """
 
 import subprocess
@@ -27,7 +27,7 @@ SYSTEM_LIBRARIES = (
 )
 
 LONGEST_DATA_PATH = 140
-"""Characters; the library has a fixed buffer and fails somewhere between 149 and 170."""
+"""Longest data path, in characters; the library's fixed buffer fails from 149 to 170 on."""
 
 TIME_LIMIT_S: Final = 20.0
 """Seconds for one sentence; an ordinary one takes less than a tenth."""
@@ -46,16 +46,16 @@ class _Library:
 
 
 class Espeak:
-    """One library that works; get it from `open_espeak`. May be used from several threads."""
+    """A working library, obtained from `open_espeak`. Thread-safe."""
 
     def __init__(self, origin: Origin, library: str, data: str, keep: object) -> None:
-        """Try the library.
+        """Start the library once as a test.
 
         Args:
-            origin: where it comes from.
-            library: path, or a name that the system's loader knows.
-            data: folder with its data, "" for the library's own choice.
-            keep: whatever must live as long as the engine.
+            origin: where the library comes from.
+            library: path, or a name known to the system's loader.
+            data: folder with its data, "" for the library's default.
+            keep: an object to keep alive as long as the engine.
 
         Raises:
             _Unusable: the library or its data are missing, or it does not answer.
@@ -75,7 +75,7 @@ class Espeak:
         Raises:
             DeviceError: the process did not end in time.
         """
-        # Isolated and without site packages: the file needs the standard library only.
+        # Isolated and without site packages: the file needs only the standard library.
         program = [sys.executable, "-I", "-S", espeak_process.__file__]
         try:
             child = subprocess.run(  # noqa: S603 - a file of this package, no shell
@@ -94,25 +94,25 @@ class Espeak:
         return child.returncode, line.decode("ascii", "replace"), sound
 
     def render(self, text: str, *, voice: str, rate: int) -> bytes:
-        """Speak a text into memory; the same arguments give the same bytes.
+        """Render a text; the same arguments give the same bytes.
 
         Args:
             text: one sentence.
-            voice: a voice of eSpeak NG, with a variant if wanted, such as "en-us+f3".
+            voice: a voice of eSpeak NG, optionally with a variant, such as "en-us+f3".
             rate: words per minute.
 
         Returns:
             Mono 16-bit sound at `sample_rate`.
 
         Raises:
-            InputError: there is no such voice.
+            InputError: no such voice.
             DeviceError: the engine failed.
         """
         status, _, sound = self._run(text, voice, rate)
         if status == espeak_process.NO_VOICE:
             raise InputError(
                 f'eSpeak NG {self.version} has no voice "{voice}";'
-                " take one that espeak-ng --voices lists, such as en-us"
+                " choose one listed by espeak-ng --voices, such as en-us"
             )
         if status:
             raise DeviceError(f'eSpeak NG {self.version} could not speak "{text}"; try again')
@@ -120,7 +120,7 @@ class Espeak:
 
 
 class _Unusable(Exception):  # noqa: N818 - never leaves this module
-    """A library that does not start, with the exit status of the process."""
+    """A library that does not start; carries the exit status of the process."""
 
     def __init__(self, status: int) -> None:
         super().__init__(status)
@@ -132,10 +132,10 @@ def open_espeak(*, bundled_only: bool = False) -> Espeak:
     """Find a working eSpeak NG; further calls return the same engine.
 
     Args:
-        bundled_only: leave the system's library alone.
+        bundled_only: do not try the system's library.
 
     Raises:
-        DeviceError: there is no usable eSpeak NG; says what to install.
+        DeviceError: no usable eSpeak NG; says what to install.
     """
     trouble = "no library was found"
     for library in _libraries(bundled_only=bundled_only):
@@ -161,7 +161,7 @@ def _libraries(*, bundled_only: bool) -> Iterator[_Library]:
 
 
 def _short_path(data: Path | None) -> tuple[object, Path | None]:
-    """Return a path to the data short enough for the library, and what keeps that path alive."""
+    """Return a data path short enough for the library, and an object that keeps it alive."""
     if data is None or len(str(data)) <= LONGEST_DATA_PATH:
         return None, data
     folder = tempfile.TemporaryDirectory(prefix="espeak-")

@@ -1,7 +1,7 @@
-"""The voices of macOS and Windows, asked through pyttsx3 in a child process with a time limit.
+"""The voices of macOS and Windows, through pyttsx3 in a child process with a time limit.
 
-The package drives the system's event loop, which may hang, prints on standard output and writes
-files only; none of that may reach the session. The child is this module run as a program.
+The package runs the system's event loop, which may hang, prints to standard output and can only
+write files; none of that may affect the session. The child runs this module as a program.
 """
 
 import subprocess
@@ -21,7 +21,7 @@ _POLL_S = 0.02
 
 
 class SystemRenderer:
-    """Renders with the voices of the system."""
+    """Renders with the system's voices."""
 
     def __init__(self, time_limit_s: float = TIME_LIMIT_S) -> None:
         """Set the time limit for one sentence, in seconds."""
@@ -33,17 +33,17 @@ class SystemRenderer:
         return f"system voice through pyttsx3 {version('pyttsx3')}"
 
     def render(self, text: str, *, voice: str, rate: int) -> tuple[bytes, int]:
-        """Return the sound and its samples per second.
+        """Return the sound and its sample rate in Hz.
 
         Raises:
             DeviceError: the system's voice failed, or did not answer in time.
         """
         with tempfile.TemporaryDirectory(prefix="voice-") as folder:
-            # macOS writes AIFF whatever the name; the reader looks at the header.
+            # macOS writes AIFF whatever the file name; the reader looks at the header.
             path = Path(folder) / "sentence.wav"
             command = [sys.executable, "-m", __name__, str(path), str(rate), voice]
             try:
-                child = subprocess.run(  # noqa: S603 - this very program, no shell
+                child = subprocess.run(  # noqa: S603 - this program itself, no shell
                     command,
                     input=text.encode(),
                     capture_output=True,
@@ -65,7 +65,7 @@ class SystemRenderer:
 
 
 def _read(path: Path) -> tuple[bytes, int]:
-    """Read whatever format the system has written, as mono."""
+    """Read the file in whatever format the system wrote, as mono."""
     import soundfile  # noqa: PLC0415 - loads a system library
 
     try:
@@ -76,7 +76,7 @@ def _read(path: Path) -> tuple[bytes, int]:
 
 
 def speak_to_file(text: str, path: Path, rate: int, voice: str) -> None:
-    """Write one sentence to a file; meant for a process of its own, since it may hang."""
+    """Write one sentence to a file; run it in a separate process, since it may hang."""
     import pyttsx3  # noqa: PLC0415 - starts the system's speech
 
     engine = pyttsx3.init()
@@ -85,7 +85,7 @@ def speak_to_file(text: str, path: Path, rate: int, voice: str) -> None:
         engine.setProperty("voice", voice)
     engine.save_to_file(text, str(path))
     engine.runAndWait()
-    # The call may return before the file is there; the parent's time limit bounds the wait.
+    # The call may return before the file exists; the parent's time limit bounds the wait.
     size = -1
     while size <= 0 or path.stat().st_size != size:
         size = path.stat().st_size if path.exists() else -1

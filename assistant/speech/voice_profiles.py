@@ -1,4 +1,4 @@
-"""Where the voice profiles of people are kept."""
+"""Storage of speakers' voice profiles."""
 
 import re
 from pathlib import Path
@@ -9,14 +9,14 @@ from assistant.user_folder import user_folder
 
 
 def profile_path(name: str, folder: Path | None = None) -> Path:
-    """Return where a person's profile is kept.
+    """Return the path of a person's profile.
 
     Args:
-        name: of the person, as given to `enrol`.
-        folder: of the profiles; the user's if not given.
+        name: the person's name, as given to `enrol`.
+        folder: folder of the profiles; by default the user's.
 
     Raises:
-        InputError: nothing of the name can stand in a file's name.
+        InputError: the name has no character that can be used in a file name.
     """
     stem = re.sub(r"[^\w.-]+", "-", " ".join(name.split()).casefold()).strip("-.")
     if not stem:
@@ -25,21 +25,21 @@ def profile_path(name: str, folder: Path | None = None) -> Path:
 
 
 def existing_profile(name: str, folder: Path | None = None) -> Path:
-    """Return the file of a person who has a profile.
+    """Return the path of an existing profile.
 
     Raises:
-        InputError: there is none.
+        InputError: there is no such profile.
     """
     path = profile_path(name, folder)
     if not path.is_file():
         raise InputError(
-            f'There is no voice profile of "{name}" ({path}); make one with: enrol "{name}"'
+            f'There is no voice profile of "{name}" ({path}); create one with: enrol "{name}"'
         )
     return path
 
 
 def save_profile(profile: VoiceProfile, folder: Path | None = None) -> Path:
-    """Write a profile, in place of an earlier one of the same person.
+    """Write a profile, replacing an earlier one of the same person.
 
     Raises:
         InputError: the folder cannot be written.

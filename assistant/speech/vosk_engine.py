@@ -1,8 +1,8 @@
-"""The Vosk recogniser, over a model folder that the user has put on the machine.
+"""The Vosk recogniser, with a model folder that the user has installed.
 
-The library is kept from everything it would do by itself: downloading a model, ending the process,
-guessing words it does not know. Its "grammar" is a word-pair model in which pieces of different
-phrases recombine, so every result is compared with the exact phrases.
+The library is prevented from downloading a model, exiting the process and guessing words it does
+not know. Its "grammar" is a word-pair model in which pieces of different phrases recombine, so
+every result is compared with the exact phrases.
 """
 
 import ctypes
@@ -31,7 +31,7 @@ MODEL_VARIABLE = "SAMPLING_ASSISTANT_VOSK_MODEL"
 """Environment variable that may hold the path of a model folder."""
 
 _CHUNK_BYTES = 2 * SAMPLE_RATE // 5
-"""The library works in steps of 0.2 s."""
+"""The library processes steps of 0.2 s."""
 
 _SHORTEST_BYTES = 2 * SAMPLE_RATE // 20
 
@@ -43,14 +43,14 @@ _STATIC = "graph/HCLG.fst"
 
 
 def find_model(language: str, configured: Path | None = None) -> Path | None:
-    """Look for a model folder; a place that was named must hold a usable one.
+    """Look for a model folder; a folder that is named explicitly must be usable.
 
     Args:
-        language: two letters, such as "en".
+        language: two-letter code, such as "en".
         configured: the folder named in the configuration.
 
     Returns:
-        The folder, or None when none was named and the standard places hold no usable one.
+        The folder, or None if none was named and the standard folders have no usable one.
 
     Raises:
         DeviceError: the configured folder, or the one in `MODEL_VARIABLE`, cannot be used.
@@ -69,7 +69,7 @@ def find_model(language: str, configured: Path | None = None) -> Path | None:
 
 
 def standard_places() -> tuple[Path, ...]:
-    """Return the folders in which models are looked for, the user's own first."""
+    """Return the folders searched for models, the user's own first."""
     return (
         user_folder() / "vosk",
         Path.home() / ".cache" / "vosk",
@@ -78,7 +78,7 @@ def standard_places() -> tuple[Path, ...]:
 
 
 def fault_of_model(folder: Path) -> str | None:
-    """Return why a folder cannot be used as a model, None when it can."""
+    """Return why a folder cannot be used as a model, None if it can."""
     if not folder.is_dir():
         return "is not a folder"
     missing = [name for name in _NEEDED if not (folder / name).is_file()]
@@ -87,15 +87,17 @@ def fault_of_model(folder: Path) -> str | None:
     if all((folder / name).is_file() for name in _DYNAMIC):
         return None
     if (folder / _STATIC).is_file():
-        return "has a static graph, which takes no phrases (take a small or an lgraph model)"
-    return "lacks graph/HCLr.fst or graph/Gr.fst, so it takes no phrases"
+        return (
+            "has a static graph, so it cannot be limited to phrases (use a small or lgraph model)"
+        )
+    return "lacks graph/HCLr.fst or graph/Gr.fst, so it cannot be limited to phrases"
 
 
 def check_model(folder: Path) -> None:
-    """Refuse a folder that Vosk could not use for phrases.
+    """Refuse a folder that Vosk cannot use for phrases.
 
     Raises:
-        DeviceError: what is wrong with the folder and what to do.
+        DeviceError: says what is wrong with the folder and what to do.
     """
     fault = fault_of_model(folder)
     if fault is not None:
@@ -108,21 +110,21 @@ def check_model(folder: Path) -> None:
 class VoskRecogniser:
     """A `Recogniser` over a Vosk model folder.
 
-    One instance may be used from several threads; calls wait for each other.
+    Thread-safe; calls wait for each other.
     """
 
     def __init__(self, folder: Path) -> None:
         """Load the model (a small one takes about 2 s).
 
         Args:
-            folder: a dynamic-graph model, unpacked.
+            folder: an unpacked dynamic-graph model.
 
         Raises:
             DeviceError: the package is missing or the folder cannot be used.
         """
         check_model(folder)
         try:
-            import vosk  # noqa: PLC0415 - 0.1 s and a network library, only where it is used
+            import vosk  # noqa: PLC0415 - takes 0.1 s and loads a network library
         except (ImportError, OSError, TypeError) as fault:
             raise DeviceError(
                 f"The speech recogniser Vosk cannot be loaded ({fault}); run: pip install vosk"
@@ -137,35 +139,35 @@ class VoskRecogniser:
 
     @property
     def name(self) -> str:
-        """Engine, version and model folder, as they go on record."""
+        """Engine, version and model folder, as written to the record."""
         return f"vosk {version('vosk')} {self._folder.name}"
 
     @cached_property
     def facts(self) -> EngineFacts:
-        """Version, and the hash over the model's folder.
+        """Version, and the hash of the model folder.
 
         Raises:
-            DeviceError: the folder cannot be read any more.
+            DeviceError: the folder is no longer readable.
         """
         return EngineFacts("vosk", version("vosk"), self._folder.name, folder_hash(self._folder))
 
     @property
     def model_folder(self) -> Path:
-        """The folder of the model, for its hash."""
+        """The model folder, for its hash."""
         return self._folder
 
     def missing(self, words: Sequence[str]) -> list[str]:
-        """Return the words the model does not know; they may not stand in a phrase."""
+        """Return the words the model does not know; they cannot be used in a phrase."""
         return [word for word in words if not self._knows(normal(word))]
 
     def _knows(self, word: str) -> bool:
         return bool(word) and self._model.vosk_model_find_word(word) >= 0
 
     def prepare(self, phrases: Sequence[str]) -> None:
-        """Set the phrases that can be heard from the next utterance on.
+        """Set the phrases to recognise from the next utterance on.
 
         Raises:
-            GrammarError: a phrase holds a word the model does not know, or the list is empty.
+            GrammarError: a phrase contains a word the model does not know, or the list is empty.
         """
         spoken = sorted({normal(phrase) for phrase in phrases})
         if not spoken or not spoken[0]:
@@ -186,7 +188,7 @@ class VoskRecogniser:
     def hear(self, utterance: Utterance) -> Hypothesis:
         """Recognise one whole utterance; the text is one of the phrases, or "".
 
-        The result depends on the utterance alone, never on what was heard before it.
+        The result depends on the utterance alone, never on earlier ones.
 
         Raises:
             RuntimeError: `prepare` was not called.
@@ -200,9 +202,9 @@ class VoskRecogniser:
             return Hypothesis(text, confidence) if text in self._phrases else Hypothesis("")
 
     def _decode(self, sound: bytes) -> tuple[str, float | None]:
-        """Return what was heard and the confidence of its least certain word."""
+        """Return the text and the confidence of its least certain word."""
         _reseed()
-        # One recogniser per utterance: it adapts to what it has heard, and costs a millisecond.
+        # One recogniser per utterance, since it adapts to earlier input; creating it takes 1 ms.
         recogniser = self._make(self._model, float(SAMPLE_RATE), self._grammar)
         recogniser.SetWords(True)  # noqa: FBT003 - the library's signature
         chunks = (sound[at : at + _CHUNK_BYTES] for at in range(0, len(sound), _CHUNK_BYTES))
@@ -218,20 +220,20 @@ class VoskRecogniser:
 
 
 def _reseed() -> None:
-    """Let the engine's own dither begin anew, so that the same sound always gives the same words.
+    """Reset the engine's dither, so that the same sound always gives the same words.
 
-    It draws from the random numbers of the C library; on Windows it has a copy of its own, which
-    cannot be reached, and the least certain words may differ from run to run.
+    The dither uses the random numbers of the C library. On Windows the engine has its own copy,
+    which cannot be reset, so the least certain words may differ from run to run.
     """
     if sys.platform != "win32":
         ctypes.CDLL(None).srand(1)
 
 
 def _load(vosk: Any, folder: Path) -> Any:  # noqa: ANN401 - untyped library
-    """Load a model by its path, never by a name, which would be downloaded."""
+    """Load a model by its path; a model given by name would be downloaded."""
     try:
         return vosk.Model(model_path=str(folder))
-    except Exception as fault:  # the library raises nothing narrower
+    except Exception as fault:  # the library raises no narrower type
         if type(fault) is not Exception:
             raise
         raise DeviceError(
@@ -240,10 +242,10 @@ def _load(vosk: Any, folder: Path) -> Any:  # noqa: ANN401 - untyped library
 
 
 def pair_cover(phrases: Iterable[str]) -> list[str]:
-    """Return some of the phrases that together hold every pair of neighbouring words.
+    """Return a subset of the phrases that contains every pair of neighbouring words.
 
-    The engine learns nothing but such pairs, so the rest would only cost time: twenty thousand
-    phrases of digits come down to a few hundred.
+    The engine learns only such pairs, so further phrases would only cost time: twenty thousand
+    phrases of digits are reduced to a few hundred.
     """
     seen: set[tuple[str, str]] = set()
     cover = []
@@ -256,31 +258,31 @@ def pair_cover(phrases: Iterable[str]) -> list[str]:
 
 
 ACCEPTS: Final = 0.9
-"""Confidence of the least sure word from which on a phrase is taken."""
+"""Minimum confidence of the least certain word for a phrase to be accepted."""
 ASKS: Final = 0.6
-"""From which on it is asked back."""
+"""Minimum confidence for asking back."""
 
 
 class VoskEngine:
-    """Decides by Vosk's own confidence: a weak veto, for languages the embedded engine lacks."""
+    """Judges by Vosk's own confidence: a weak check, for languages the other engines lack."""
 
     def __init__(self, folder: Path) -> None:
         """Load the model.
 
         Raises:
-            DeviceError: the folder holds no usable dynamic-graph model.
+            DeviceError: the folder is not a usable dynamic-graph model.
         """
         self._recogniser = VoskRecogniser(folder)
         self._stricter = 0.0
 
     @property
     def name(self) -> str:
-        """Engine, version and model, as they go on record."""
+        """Engine, version and model, as written to the record."""
         return self._recogniser.name
 
     @property
     def facts(self) -> EngineFacts:
-        """Version of Vosk, and the hash over the model's folder."""
+        """Version of Vosk, and the hash of the model folder."""
         return self._recogniser.facts
 
     def prepare(
@@ -289,17 +291,17 @@ class VoskEngine:
         legal: Mapping[str, Stakes],
         expected: Collection[str] = (),
     ) -> None:
-        """Set the phrases, which all count alike; this engine has no number loop."""
+        """Set the phrases, all treated alike; this engine has no number loop."""
         del expected
         phrases = dict.fromkeys([*union, *legal])
         self._recogniser.prepare([phrase for phrase in phrases if NUMBER not in phrase])
 
     def tighten(self, by: float) -> None:
-        """Ask for more confidence: 1/20 more for each 1 of `by`, which is in log odds."""
+        """Raise the required confidence by `by` / 20; `by` is in log odds."""
         self._stricter = by / 20.0
 
     def judge(self, utterance: Utterance) -> Judgement:
-        """Accept, ask back or refuse by the least sure word."""
+        """Accept, ask back or refuse by the least certain word."""
         found = self._recogniser.hear(utterance)
         sure = found.confidence if found.confidence is not None else 0.0
         decision: Decision = "refuse"

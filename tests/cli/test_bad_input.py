@@ -115,8 +115,8 @@ def recording(path: Path, *, rate: int = 16_000, width: int = 2, frames: int = 1
         ({"width": 1}, "with 16 bits at 16000 Hz is needed; convert it"),
         ({"width": 3}, "with 16 bits at 16000 Hz is needed; convert it"),
         ({"rate": 8000}, "at 8000 Hz, but"),
-        ({"frames": 0}, "holds no sound"),
-        (None, "there is no such file"),
+        ({"frames": 0}, "contains no sound"),
+        (None, "no such file"),
     ],
 )
 def test_a_recording_that_cannot_be_heard(

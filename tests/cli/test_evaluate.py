@@ -119,9 +119,9 @@ def test_the_scheme_asked_for_decides(record: Path, tmp_path: Path) -> None:
 
 BAD = {
     "empty": ("", "is empty"),
-    "wrong separator": (csv(good).replace(",", "|"), "parted by comma, semicolon or tab"),
+    "wrong separator": (csv(good).replace(",", "|"), "separated by comma, semicolon or tab"),
     "no heading": ("1,99\n2,98\n", "no heading"),
-    "heading only": ("vial,assay (% of target)\n", "holds a heading but no vial"),
+    "heading only": ("vial,assay (% of target)\n", "has a heading but no vial"),
     "decimal commas, comma-separated": (csv(lambda n: f"99,{n}"), "quote decimal commas"),
     "not a number": (csv(lambda n: "NaN" if n == 4 else good(n)), "row 5"),
     "text": (csv(lambda n: "lost" if n == 4 else good(n)), "row 5"),

@@ -42,7 +42,9 @@ def test_the_answer_settles_it() -> None:
     assert by_weight.unit is Unit.BY_WEIGHT
     assert [r.assay for r in by_weight.results] == pytest.approx([90.0, 107.5, 98.75, 95.75])
     assert joined("Assay (%)", unit=Unit.PERCENT).results[0].assay == 7.2
-    with pytest.raises(InputError, match="is in % of target or % by weight, not in mg as asked"):
+    with pytest.raises(
+        InputError, match="is in % of target or % by weight, not in mg as requested"
+    ):
         joined("Assay (%)", unit=Unit.MG)
 
 

@@ -69,7 +69,7 @@ def test_the_same_two_vials_in_five_dialects(text: str) -> None:
         ('vial,"assay\n1,99\n', "no heading with a vial"),
         ("vial,assay (% of target)\n", "a heading but no vial"),
         ("vial,assay (% of target)\n1,99,4\n", "row 2: 3 cells under 2 headings"),
-        ("vial,assay (% of target),% target\n1,99,99\n", "could both hold the assay"),
+        ("vial,assay (% of target),% target\n1,99,99\n", "could both be the assay"),
         ("vial,assay (% of target),mass\n1,99,500\n", "should name its unit"),
         ("vial,assay (% of target)\n,99\n", "row 2: the vial has no label"),
         (
@@ -80,8 +80,8 @@ def test_the_same_two_vials_in_five_dialects(text: str) -> None:
         ("vial,assay (% of target)\n1,1e999\n", "not a usable number"),
         ("vial,assay (% of target)\n1,-3\n", "vial 1 .row 2. is negative"),
         ("vial,assay (% of target),mass (mg)\n1,99,0\n", "mass of vial 1 .row 2. must be above 0"),
-        ("vial,assay (% of target)\n1,\n", "no assay at all"),
-        ("vial;mg\n1;1,234\n", "thousands or as a decimal"),
+        ("vial,assay (% of target)\n1,\n", "contains no assay"),
+        ("vial;mg\n1;1,234\n", "could separate thousands or decimals"),
         ("vial;mg\n1;1.234,5\n", "more than one mark"),
         ("vial;mg\n1;24.5\n2;24,7\n", "one decimal mark in the whole file"),
     ],
@@ -96,7 +96,7 @@ def test_the_unit_of_the_command_fills_in_or_agrees() -> None:
     """Without a heading's unit the command's is taken; against it, it is refused."""
     assert read("vial,assay\n1,99\n", Unit.PERCENT).unit is Unit.PERCENT
     assert read("vial,assay (mg/g)\n1,99\n", Unit.MG_PER_G).unit is Unit.MG_PER_G
-    with pytest.raises(InputError, match="is in mg, not in % of target as asked"):
+    with pytest.raises(InputError, match="is in mg, not in % of target as requested"):
         read("vial,assay (mg)\n1,99\n", Unit.PERCENT)
 
 
@@ -207,7 +207,7 @@ def test_everything_that_does_not_fit_is_listed_by_name() -> None:
         "more than once in the sheet: 1",
         "of another batch: 4 (B2)",
         "without an assay: 4",
-        "void in the session, yet assayed: 2",
+        "void in the session but assayed: 2",
         "not reconciled in the session: 3",
     )
     with pytest.raises(InputError, match=r"unknown to the session: 9.*correct the sheet"):

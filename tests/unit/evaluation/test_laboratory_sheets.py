@@ -224,7 +224,7 @@ REFUSED: dict[str, tuple[str, str]] = {
     "units row": (BODY.replace("\n", "\n,% LC\n", 1), "row 2: the vial has no label"),
     "injections not numbered": (
         rows("Vial", "Assay (% LC)", "Result (% LC)", cells=[(1, 99, 99)]),
-        "could both hold the assay",
+        "could both be the assay",
     ),
     "injections in two units": (
         rows("Vial", "Inj 1 (% LC)", "Inj 2 (mg/g)", cells=[(1, 99, 80)]),
@@ -240,7 +240,7 @@ REFUSED: dict[str, tuple[str, str]] = {
     ),
     "two batches": (
         rows("Vial", "Batch", "Lot", "% LC", cells=[(1, "A", "B", 99)]),
-        "columns 'Batch' and 'Lot' could both hold the batch",
+        "columns 'Batch' and 'Lot' could both be the batch",
     ),
     "tablets": (rows("Tablet", "mg/tablet", cells=[(1, 20)]), "no heading with a vial"),
 }

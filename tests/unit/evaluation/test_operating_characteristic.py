@@ -101,9 +101,9 @@ def test_grids_fall_with_either_sd_and_repeat_by_seed() -> None:
 
 def test_what_cannot_be_simulated_is_refused() -> None:
     """One location, negative or missing SDs, no trial or far too many."""
-    with pytest.raises(InputError, match="cannot be judged"):
+    with pytest.raises(InputError, match="cannot be evaluated"):
         Design(1, 3)
-    with pytest.raises(InputError, match="cannot be judged"):
+    with pytest.raises(InputError, match="cannot be evaluated"):
         Design(10, 0)
     for sd in (-1.0, float("nan")):
         with pytest.raises(InputError, match="below zero"):

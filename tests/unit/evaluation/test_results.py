@@ -33,7 +33,7 @@ VIAL = Result("7", "left leg, top", 1, 1, 250.0, 1, 5.0, 512.0, assay=99.4)
         ({"assay": float("nan")}, "not a number"),
         ({"assay": -0.1}, "negative"),
         ({"assay": 1e300}, "above 1000 %"),
-        ({"assay": 1e-300}, "next to nothing"),
+        ({"assay": 1e-300}, "is close to zero"),
     ],
 )
 def test_an_impossible_field_is_refused_in_words(change: dict[str, Any], words: str) -> None:

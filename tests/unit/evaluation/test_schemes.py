@@ -170,7 +170,7 @@ UNSURE = one_way([[98.0, 100.0, 102.0], [102.5, 104.5, 106.5], [99.0, 101.0, 103
     ("table", "expected", "words"),
     [
         (table_of(4.0, 0.5), (True, True), "points to the blend"),
-        (table_of(0.8, 0.1), (True, False), "by little"),
+        (table_of(0.8, 0.1), (True, False), "by a small amount"),
         (UNSURE, (False, True), "cannot tell"),
         (table_of(0.0, 1.0), (False, False), "No difference"),
     ],
@@ -211,9 +211,9 @@ def test_spread_inside_locations_points_to_sampling_or_method() -> None:
     [
         (Truth(depth_slope=3.0, within_sd=0.5), "thief or to layers"),
         (Truth(depth_slope=-3.0, within_sd=0.5), "falls with the port depth"),
-        (Truth(position_slope=4.0, within_sd=0.5), "much: this points to the thief."),
-        (Truth(depth_slope=0.3, within_sd=0.3), "by little"),
-        (Truth(order_slope=0.4, between_sd=5.0), "on paper"),
+        (Truth(position_slope=4.0, within_sd=0.5), "by a large amount: this points to the thief."),
+        (Truth(depth_slope=0.3, within_sd=0.3), "by a small amount"),
+        (Truth(order_slope=0.4, between_sd=5.0), "this may be chance"),
     ],
 )
 def test_trends_point_to_the_thief(truth: Truth, words: str) -> None:

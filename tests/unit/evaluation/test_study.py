@@ -62,7 +62,7 @@ def test_ports_and_positions_are_nested_both_ways() -> None:
     assert study.components is not None
     assert study.components.table.sizes == (3,) * 20
     assert study.spots[1].name == "L1, port 2"
-    assert study.notes[0].startswith("Ports lie at different depths")
+    assert study.notes[0].startswith("Ports are at different depths")
 
 
 def test_a_difference_between_depths_is_not_laid_on_the_replicates() -> None:

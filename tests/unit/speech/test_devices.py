@@ -45,7 +45,8 @@ def test_a_wish_that_fits_several_or_none_is_refused_with_a_list() -> None:
     with pytest.raises(DeviceError) as several:
         choose(DEVICES, "input", "usb", 0)
     assert str(several.value) == (
-        'The microphone "usb" fits several; choose one of: USB headset, MME; USB headset, WASAPI'
+        'The microphone "usb" matches several devices; choose one of: USB headset, MME; '
+        "USB headset, WASAPI"
     )
     with pytest.raises(DeviceError, match='The loudspeaker "radio" is not connected') as none:
         choose(DEVICES, "output", "radio", 0)

@@ -72,11 +72,11 @@ def test_other_containers_are_refused(tmp_path: Path) -> None:
 def test_empty_missing_and_foreign_files_are_refused(tmp_path: Path) -> None:
     """Each has its own sentence that begins with the file."""
     empty = write(tmp_path / "empty.wav", TONE[:0])
-    with pytest.raises(InputError, match=r"empty\.wav: holds no sound"):
+    with pytest.raises(InputError, match=r"empty\.wav: contains no sound"):
         read_sound(empty)
-    with pytest.raises(InputError, match=r"none\.wav: there is no such file"):
+    with pytest.raises(InputError, match=r"none\.wav: no such file"):
         read_sound(tmp_path / "none.wav")
-    with pytest.raises(InputError, match="there is no such file"):
+    with pytest.raises(InputError, match="no such file"):
         read_sound(tmp_path)
     for content in (b"", b"hello", b"RIFF\0\0\0\0WAVE"):
         path = tmp_path / "foreign.wav"

@@ -39,9 +39,9 @@ def test_content_and_names_count_compiled_files_do_not(tmp_path: Path) -> None:
 
 def test_a_folder_without_files_is_refused(tmp_path: Path) -> None:
     """Nothing can have listened with it."""
-    with pytest.raises(DeviceError, match="holds no file"):
+    with pytest.raises(DeviceError, match="contains no file"):
         folder_hash(tmp_path)
-    with pytest.raises(DeviceError, match="holds no file"):
+    with pytest.raises(DeviceError, match="contains no file"):
         folder_hash(tmp_path / "none")
 
 

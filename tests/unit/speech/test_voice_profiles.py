@@ -39,7 +39,9 @@ def test_what_cannot_name_a_file_cannot_name_a_profile(name: str) -> None:
 
 def test_a_missing_profile_says_how_to_make_one(tmp_path: Path) -> None:
     """By the very command."""
-    with pytest.raises(InputError, match=r'no voice profile of "Bea".*make one with: enrol "Bea"'):
+    with pytest.raises(
+        InputError, match=r'no voice profile of "Bea".*create one with: enrol "Bea"'
+    ):
         existing_profile("Bea", tmp_path)
 
 

@@ -20,14 +20,14 @@ def test_a_stream_that_delivers_is_alive() -> None:
 
 def test_no_block_for_half_a_second_is_a_loss() -> None:
     """Ten blocks are missing."""
-    assert living(5.0).fault(5.51) == "no sound comes any more"
+    assert living(5.0).fault(5.51) == "sound stopped arriving"
 
 
 def test_the_first_block_may_take_three_seconds() -> None:
     """A fresh sound server needs two."""
     dog = Watchdog(opened=10.0)
     assert dog.fault(12.9) is None
-    assert dog.fault(13.1) == "no sound came after opening"
+    assert dog.fault(13.1) == "no sound arrived after opening"
     assert not dog.heard
 
 
@@ -58,7 +58,7 @@ def test_a_standstill_of_the_program_is_no_silence_of_the_device() -> None:
     assert dog.fault(6.1) is None
     for tenth in range(1, 5):
         assert dog.fault(6.1 + tenth / 10) is None
-    assert dog.fault(6.65) == "no sound comes any more"
+    assert dog.fault(6.65) == "sound stopped arriving"
 
 
 def test_a_silence_that_is_watched_all_the_time_is_a_loss() -> None:
@@ -66,4 +66,4 @@ def test_a_silence_that_is_watched_all_the_time_is_a_loss() -> None:
     dog = living(5.0)
     faults = [dog.fault(5.0 + tenth / 10) for tenth in range(11)]
     assert faults[4] is None
-    assert faults[-1] == "no sound comes any more"
+    assert faults[-1] == "sound stopped arriving"
