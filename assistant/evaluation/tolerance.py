@@ -14,9 +14,11 @@ V the estimated variance of the mean of the location means, T the estimated tota
 - two-sided: mean -/+ z((1 + P)/2) root[(1 + V/T) U] (Hoffman & Kringle 2005);
 - one-sided: mean -/+ [z(P) root U + z(C) root V] (Hoffman 2010).
 
-The exact formulas were read in a public manual, those with replicates in public code that names
-both papers; the papers themselves were not read. Coverage is confirmed by simulation. With unequal
-numbers of replicates the unweighted means of `intervals` stand in, and the method says so.
+The exact formulas were read in public manuals of statistics programs, those with replicates in
+public code that names both papers; the papers themselves were not read. Coverage was simulated for
+63 designs and 12 pairs of levels (tests/property/evaluation/test_tolerance_coverage.py): two-sided
+it falls short of C by at most 1.1 percentage points, one-sided it does not fall short. With unequal
+numbers of replicates the unweighted means of `intervals` stand in, and `approximate` says so.
 """
 
 import math
@@ -106,7 +108,7 @@ def asked(text: str) -> Asked:
         InputError: it cannot be read, or lies outside the range offered.
     """
     try:
-        proportion, confidence = (float(part) / 100.0 for part in text.split("/"))
+        proportion, confidence = (round(float(part) / 100.0, 9) for part in text.split("/"))
     except ValueError:
         raise InputError(
             f"{text!r} is no tolerance interval: write proportion and confidence level in %, "

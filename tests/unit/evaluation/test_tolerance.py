@@ -31,6 +31,7 @@ def test_both_levels_are_read_in_percent() -> None:
     """As proportion/confidence."""
     assert asked("99.5/90") == Asked(0.995, 0.90)
     assert asked("99.5/90").name == "99.5/90"
+    assert asked("99.9/99.9") == Asked(0.999, 0.999)
 
 
 @pytest.mark.parametrize("text", ["95", "95/95/95", "a/95", "", "95 %/95"])
