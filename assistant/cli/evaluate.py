@@ -13,9 +13,11 @@ from assistant.cli.requirements import show_lacking
 from assistant.errors import InputError
 from assistant.evaluation.e2810 import Demand
 from assistant.evaluation.review import Answer
+from assistant.evaluation.tolerance import asked
 from assistant.record import software
 from assistant.report.document_model import Document
 from assistant.report.evaluation_run import Case, EvaluationRequest, make_case
+from assistant.report.formatting import fixed
 from assistant.report.json_output import case_json
 from assistant.report.sections import document, verdict
 
@@ -42,6 +44,7 @@ class Options:
     limit_confidence: float
     coverage: float
     method_sd: float | None
+    tolerance_interval: str | None
 
 
 def run(options: Options) -> int:
@@ -54,6 +57,8 @@ def run(options: Options) -> int:
         RecordBroken: the record does not hold.
     """
     forms = [(path, form_of(path)) for path in options.output]
+    wanted = options.tolerance_interval
+    tolerance = asked(wanted) if wanted is not None else None
     record, signatures, standing = read_record(
         options.record, options.head or "", options.keys, options.authority
     )
@@ -71,6 +76,7 @@ def run(options: Options) -> int:
             confidence=options.confidence,
             demand=Demand(confidence=options.limit_confidence, coverage=options.coverage),
             method_sd=options.method_sd,
+            tolerance=tolerance,
         ),
         software=software(),
         signatures=signatures,
@@ -113,3 +119,9 @@ def _tell(console: Console, case: Case) -> None:
         console.print(f"- {aside}")
     for indication in case.study.indications:
         console.print(f"{indication.about}: {indication.sentence}")
+    limits = case.tolerance
+    if limits is not None:
+        console.print(
+            f"tolerance interval {limits.asked.name}, not part of the verdict: "
+            f"{fixed(limits.lower)} to {fixed(limits.upper)} % of target"
+        )

@@ -294,6 +294,12 @@ def _evaluate(sub: Sub) -> None:
         help="coverage required of the acceptance limits, 0 to 1",
     )
     sub.add_argument("--method-sd", type=float, help="SD of the analytical method, %% of target")
+    sub.add_argument(
+        "--tolerance-interval",
+        metavar="P/C",
+        help="also report tolerance limits of the batch, such as 95/95: proportion and "
+        "confidence level, %%, 90 to 99.9 each; the verdict does not depend on them",
+    )
 
 
 def _compare(sub: Sub) -> None:

@@ -10,11 +10,12 @@ from assistant.evaluation.assay_units import Unit
 from assistant.evaluation.assays import Joined, join
 from assistant.evaluation.e2810 import STANDARD, Demand
 from assistant.evaluation.operating_characteristic import Characteristic, Design, characteristic
-from assistant.evaluation.results import by_spot
+from assistant.evaluation.results import assays, by_spot
 from assistant.evaluation.review import Answer, Protocol, open_points, protocol_outcome
 from assistant.evaluation.schemes import INDUSTRY, PLAN_1, PLAN_2, UDU, Outcome
 from assistant.evaluation.sheet_rows import Sheet
 from assistant.evaluation.study import Options, Study, evaluate
+from assistant.evaluation.tolerance import Asked, Tolerance, of_components, of_sample
 from assistant.journal.head_code import head_code
 from assistant.journal.signing import Signature
 from assistant.plan import Plan
@@ -42,6 +43,8 @@ class EvaluationRequest:
     demand: Demand = STANDARD
     method_sd: float | None = None
     """Standard deviation of the analytical method, % of target."""
+    tolerance: Asked | None = None
+    """Of the tolerance limits; None where none are asked for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +93,16 @@ class Case:
         if not self.met:
             return Answer.NOT_MET
         return Answer.OPEN if self.open_points else Answer.MET
+
+    @property
+    def tolerance(self) -> Tolerance | None:
+        """Tolerance limits of the batch; None where none are asked for."""
+        components, wanted = self.study.components, self.wish.tolerance
+        if wanted is None:
+            return None
+        if components is None:
+            return of_sample(assays(self.study.results), wanted)
+        return of_components(components.table, wanted)
 
     @property
     def made_up(self) -> tuple[str, ...]:

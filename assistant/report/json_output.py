@@ -49,6 +49,7 @@ def case_json(case: Case) -> bytes:
                 "columns_not_used": list(sheet.ignored),
             },
             "study": plain(case.study),
+            "tolerance_interval": plain(case.tolerance),
             "operating_characteristic": {
                 **cast("dict[str, JsonValue]", plain(case.curve)),
                 "estimate": axis_estimate(case.study),

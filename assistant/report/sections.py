@@ -37,6 +37,7 @@ from assistant.report.formatting import (
 from assistant.report.sections_components import components
 from assistant.report.sections_computed import computed
 from assistant.report.sections_results import MORE_THAN_ONE, spread_of
+from assistant.report.sections_tolerance import tolerance
 
 DISCLAIMER = (
     "This report says what the numbers say about this study. It releases nothing: that is for the "
@@ -61,6 +62,7 @@ def document(case: Case) -> Document:
         *_places(case),
         *of_results.schemes(case),
         *components(case),
+        *tolerance(case),
         *of_results.sampler(case),
         *of_results.curve(case),
         *of_results.screening(case),

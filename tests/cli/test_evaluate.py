@@ -523,3 +523,22 @@ def test_assays_are_made_up_for_rehearsals_only(
     shutil.copytree(golden, tmp_path / "old")
     assert main(["assays", str(tmp_path / "old"), "-o", str(tmp_path / "a.csv")]) == 2
     assert not (tmp_path / "a.csv").exists()
+
+
+def test_tolerance_limits_are_told_and_do_not_change_the_answer(
+    record: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """On the terminal and in the files; what cannot be read is refused."""
+    (tmp_path / "lab.csv").write_text(csv(good))
+    command = ["evaluate", str(record), str(tmp_path / "lab.csv")]
+    plain = main(command)
+    before = capsys.readouterr().out
+    numbers = tmp_path / "numbers.json"
+    asked = [*command, "--tolerance-interval", "95/95", "--json", str(numbers)]
+    assert main(asked) == plain
+    after = capsys.readouterr().out
+    assert "tolerance interval" not in before
+    assert after.startswith(before.splitlines()[0])
+    assert "tolerance interval 95/95, not part of the verdict:" in after
+    assert json.loads(numbers.read_text())["tolerance_interval"]["asked"]["name"] == "95/95"
+    assert main([*command, "--tolerance-interval", "95"]) == 2
