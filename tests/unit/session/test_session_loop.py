@@ -359,7 +359,7 @@ def test_the_record_ends_with_its_closing(bench: Bench) -> None:
     loop = bench.loop
     assert loop.session.state is State.CLOSED
     lines = len(list(bench.journal.lines()))
-    assert bench.mouth.said[-1].startswith("Record code ")
+    assert bench.mouth.said[-1].startswith("Head code ")
     assert bench.mouth.said[-1].endswith("The record is closed.")
     assert not loop.ended
     bench.script.next.append(("accept", "say again"))
@@ -379,7 +379,7 @@ def test_the_head_code_is_spoken_between_insertions(bench: Bench) -> None:
         bench.press()
     bench.press()
     entry, _, said = bench.entries[-1]
-    assert said.startswith(f"Record code {head_code(entry.seq, entry.hash).spoken}.")
+    assert said.startswith(f"Head code {head_code(entry.seq, entry.hash).spoken}.")
 
 
 def hold(bench: Bench, seconds: float, *, delay_s: float = 0.03) -> None:
