@@ -185,6 +185,10 @@ def _time_stamp(sub: Sub) -> None:
     _authority(sub)
 
 
+def _register(sub: Sub) -> None:
+    sub.add_argument("register", type=Path, help="register of the station")
+
+
 def _verify(sub: Sub) -> None:
     sub.add_argument("record", type=Path, help="folder of the record")
     _proof(sub)
@@ -384,6 +388,7 @@ COMMANDS: tuple[tuple[str, str, str, Options], ...] = (
     ("run", "run", "run a live session", _run),
     ("replay", "replay", "play back a session", _replay),
     ("verify", "verify", "verify a record", _verify),
+    ("register", "register", "list the sessions of a station's register", _register),
     ("time-stamp", "time_stamp", "have an authority stamp a record (RFC 3161)", _time_stamp),
     ("keys", "keys", "make a pair of signing keys", _keys),
     ("sign", "sign", "sign a record", _sign),

@@ -26,6 +26,7 @@ LINES = {
     "run": "bin --into folder --engine vosk --model folder --audio a.wav --register r",
     "replay": "folder --from 3",
     "verify": "folder --keys folder --register r --signed c",
+    "register": "r",
     "time_stamp": "folder --url https://stamps.example --authority root.pem",
     "keys": "Ana --into folder --passphrase-file a.txt",
     "sign": "folder --as Ana --meaning reviewed --key Ana.key.pem",

@@ -62,6 +62,32 @@ def test_opening_heads_and_end_are_noted(
     assert main(["verify", str(record), "--register", str(register), "--require", "closed"]) == 0
 
 
+def test_the_register_lists_its_sessions(
+    station: tuple[Path, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Each with its end and whether its record is still there and the same; else exit code 1."""
+    record, register = station
+    begun = tmp_path / "records" / "two"
+    worked(begun, register, seed=2, answers=20)
+    assert main(["register", str(register)]) == 0
+    said = capsys.readouterr().out
+    assert said.startswith("2 sessions, 0 whose record is missing or does not agree")
+    assert said.count("agrees") == 2
+    cut_off(record)
+    shutil.rmtree(begun)
+    assert main(["register", str(register)]) == 1
+    said = capsys.readouterr().out
+    assert said.startswith("2 sessions, 2 whose")
+    assert "does not hold" in said
+    assert "not there" in said
+    shutil.copytree(record, begun)
+    assert main(["register", str(register)]) == 1
+    assert "not there" in capsys.readouterr().out
+    (tmp_path / "empty").touch()
+    assert main(["register", str(tmp_path / "empty")]) == 0
+    assert "0 sessions" in capsys.readouterr().out
+
+
 def cut_off(record: Path) -> None:
     """Take the last entry away."""
     path = record / "record.jsonl"
