@@ -13,7 +13,7 @@ from assistant.cli.engine_options import EngineOptions, chosen_engine
 from assistant.cli.files import grammar_bytes, plan_bytes
 from assistant.cli.output import terminal
 from assistant.cli.summary import show_end
-from assistant.clock import ManualClock
+from assistant.clock import ManualClock, SystemClock
 from assistant.console.panel import panel
 from assistant.console.transcript import Transcript, describe
 from assistant.errors import InputError
@@ -27,6 +27,7 @@ from assistant.session.audio_devices import Wanted, open_devices
 from assistant.session.live import LiveSession, Setting, first_operator
 from assistant.session.pronunciation_check import refuse_alike
 from assistant.session.register_writer import RegisterWriter
+from assistant.session.station import this_station
 from assistant.speech.keyboard import ENTER
 from assistant.storage.record_writer import RecordFolder
 from assistant.storage.register import Register
@@ -83,6 +84,8 @@ def run(options: Options) -> int:
             on_tick=watcher.tick,
         )
         clock = ManualClock() if options.audio else None
+        if clock is None:
+            console.print(this_station().clock_line(SystemClock().now().utc))
         live = LiveSession(opened(), setting, devices.queue, clock)
         devices.start()
         with watcher.shown():

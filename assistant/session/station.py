@@ -36,6 +36,18 @@ class Station:
     utc_offset: str = ""
     clock_synchronised: Synchronised = ""
 
+    def clock_line(self, utc: str) -> str:
+        """Say what the record's times will rest on, before the work begins.
+
+        Args:
+            utc: what the clock says now, RFC 3339.
+        """
+        return (
+            f"This machine's clock: {utc[:10]} {utc[11:19]} UTC, time zone {self.utc_offset}, "
+            f"synchronised: {self.clock_synchronised}. The record uses it; if it is wrong, stop "
+            "here and set it."
+        )
+
 
 def this_station() -> Station:
     """Return what the operating system says; "unknown" where it does not say."""

@@ -82,3 +82,12 @@ def test_the_program_is_hashed_as_it_is_installed() -> None:
         "model_sha256": "ab",
         "program_sha256": total.hexdigest(),
     }
+
+
+def test_the_clock_is_shown_before_the_work() -> None:
+    """Date, time, zone and whether it is synchronised, in one line."""
+    here = station.Station("bench", "ada", "+01:00", "no")
+    said = here.clock_line("2026-03-04T05:06:07.891011Z")
+    assert said.startswith(
+        "This machine's clock: 2026-03-04 05:06:07 UTC, time zone +01:00, synchronised: no."
+    )
