@@ -115,7 +115,7 @@ class Rehearsal:
 
     def __init__(
         self,
-        wish: RehearsalSettings,
+        settings: RehearsalSettings,
         observers: Sequence[Observer] = (),
         aloud: Speaker | None = None,
     ) -> None:
@@ -124,18 +124,20 @@ class Rehearsal:
         Raises:
             PlanError, GrammarError, RecordError, DeviceError: as their parts do.
         """
-        self._wish, self._aloud = wish, aloud
-        plan = parse_plan(wish.plan, wish.plan_name)
-        self.language: Language = parse_grammar(wish.grammar, wish.grammar_name)
+        self._settings, self._aloud = settings, aloud
+        plan = parse_plan(settings.plan, settings.plan_name)
+        self.language: Language = parse_grammar(settings.grammar, settings.grammar_name)
         refuse_alike(self.language, plan)
         self._clock = ManualClock(BEGINS)
-        self._engine = open_engine(self.language, wish.engine, wish.model)
+        self._engine = open_engine(self.language, settings.engine, settings.model)
         self._speaker = SimulatedSpeaker(Voice(), self._clock)
-        voice = wish.voice or OPERATOR_VOICES[wish.seed % len(OPERATOR_VOICES)]
+        voice = settings.voice or OPERATOR_VOICES[settings.seed % len(OPERATOR_VOICES)]
         self._voice = Voice(voice, rate=150)
-        self._room = SimulatedRoom(snr_db=wish.snr_db, seed=wish.seed, recording=wish.room)
-        self._operator = Operator(self.language, wish.script, wish.seed)
-        self._folder = RecordFolder.create(wish.into, wish.plan, wish.grammar)
+        self._room = SimulatedRoom(
+            snr_db=settings.snr_db, seed=settings.seed, recording=settings.room
+        )
+        self._operator = Operator(self.language, settings.script, settings.seed)
+        self._folder = RecordFolder.create(settings.into, settings.plan, settings.grammar)
         self._observers = tuple(observers)
         self.loop = SessionLoop(begin(plan), self._parts())
         self._deed: tuple[int, OperatorAction] | None = None
@@ -151,7 +153,7 @@ class Rehearsal:
             self.language,
             trouble=self._trouble,
             wait=self._wait_for_the_disk,
-            boot=f"rehearsal-{self._wish.seed}",
+            boot=f"rehearsal-{self._settings.seed}",
         )
         return Parts(
             language=self.language,
@@ -182,11 +184,11 @@ class Rehearsal:
     def _opened(self, plan: Plan) -> Opened:
         return Opened(
             software=software(),
-            plan_sha256=fingerprint(self._wish.plan),
-            grammar_sha256=fingerprint(self._wish.grammar),
+            plan_sha256=fingerprint(self._settings.plan),
+            grammar_sha256=fingerprint(self._settings.grammar),
             operator=next(p.name for p in plan.people if p.role == "operator"),
             engine=self._engine.name,
-            microphone=f"simulated room, {self._wish.snr_db:g} dB",
+            microphone=f"simulated room, {self._settings.snr_db:g} dB",
             speaker=self._speaker.name,
             kind="rehearsal",
             **identity(self._engine.facts),
@@ -219,7 +221,7 @@ class Rehearsal:
     def _pass_time(self, began: float) -> None:
         """Move the room's clock on; in real time, wait for the other clocks."""
         self._clock.advance(BLOCK_NS)
-        if self._wish.real_time:
+        if self._settings.real_time:
             time.sleep(max(0.0, BLOCK_NS / 1e9 - (time.perf_counter() - began)))
 
     def entered(self, entry: Entry, event: Event, outcome: Outcome, said: str) -> None:
