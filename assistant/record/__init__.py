@@ -1,4 +1,4 @@
-"""A record folder as a whole: opened, read, proved, read where it is damaged, and identified.
+"""A record folder as a whole: opening, reading, verifying, reading despite damage, identifying.
 
 `opening` reads plan, grammar and entries, `proof` proves everything but who signed,
 `damaged` reads what can still be read, `signed` says who signed, `identity` says what wrote it.

@@ -1,4 +1,4 @@
-"""Reading a record of which something does not hold: every fault is noted, the rest is read."""
+"""Reading a record that is not intact: every fault is collected, the rest is read."""
 
 from collections.abc import Iterator
 from pathlib import Path
@@ -21,11 +21,11 @@ __all__ = ["begin_proof", "entries_alone", "told_as_far_as_it_holds"]
 
 
 def begin_proof(folder: Path, faults: list[str]) -> Proof:
-    """Return a proof not yet made, with the signatures; none where their file was changed.
+    """Return an empty proof with the signatures; without any if their file was changed.
 
     Args:
-        folder: of the record.
-        faults: takes a sentence about a changed file.
+        folder: folder of the record.
+        faults: receives a sentence about a changed file.
     """
     try:
         return Proof(load_signatures(folder), load_time_stamps(folder))
@@ -37,17 +37,17 @@ def begin_proof(folder: Path, faults: list[str]) -> Proof:
 def told_as_far_as_it_holds(
     record: OpenRecord, proof: Proof, faults: list[str], code: str = ""
 ) -> Iterator[FoldedEntry]:
-    """Fold a record; a clip, plan or grammar that does not hold is a fault, but not the end.
+    """Fold a record; report a clip, plan or grammar that is not intact, and continue.
 
     Args:
         record: opened for reading.
-        proof: is filled as the entries pass.
-        faults: takes one sentence about each file that does not hold.
+        proof: is updated with every entry.
+        faults: receives one sentence about each file that is not intact.
         code: a head code as typed, "" for none.
 
     Raises:
-        InputError: the head code is none.
-        RecordBroken: names the first entry that does not hold, or that the code is another's.
+        InputError: the head code is malformed.
+        RecordBroken: names the first invalid entry, or says that the code does not match.
     """
     try:
         next(record.entries(), None)
@@ -70,18 +70,18 @@ def told_as_far_as_it_holds(
 def entries_alone(
     view: RecordReader, proof: Proof, faults: list[str], code: str = ""
 ) -> list[Entry]:
-    """Return the entries that the chain proves, where plan or grammar cannot be read.
+    """Return the entries that the chain proves, if plan or grammar cannot be read.
 
-    Nothing is folded: that each event could follow the one before is not shown.
+    Nothing is folded, so it is not shown that each event could follow the one before.
 
     Args:
-        view: of the record.
-        proof: takes the heads at its signatures.
-        faults: takes what does not hold, and which file was changed.
+        view: reader of the record.
+        proof: receives the heads at its signatures.
+        faults: receives what is invalid and which file was changed.
         code: a head code as typed, "" for none.
 
     Raises:
-        InputError: the head code is none.
+        InputError: the head code is malformed.
     """
     found: list[Entry] = []
     entries = read(view.lines())

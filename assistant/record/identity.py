@@ -1,4 +1,4 @@
-"""What identifies files and programs on record."""
+"""Identification of files and programs in a record."""
 
 import hashlib
 
@@ -13,5 +13,5 @@ def fingerprint(data: bytes) -> str:
 
 
 def software() -> str:
-    """Return name and version of this program, as they go on record."""
+    """Return name and version of this program, as written to the record."""
     return PRESENT

@@ -1,4 +1,4 @@
-"""Opening a record for reading, with the plan and the grammar that were used."""
+"""Opening a record for reading, with its plan and grammar."""
 
 import contextlib
 from collections.abc import Iterable, Iterator
@@ -22,30 +22,30 @@ __all__ = ["OpenRecord", "open_record", "same_files", "with_own_files"]
 
 @dataclass(frozen=True, slots=True)
 class OpenRecord:
-    """A record folder with its own plan and grammar read."""
+    """A record folder whose own plan and grammar have been read."""
 
     view: RecordReader
     plan: Plan
     language: Language
 
     def entries(self) -> Iterator[Entry]:
-        """Read it from the first entry; plan and grammar are proved to be those it began with."""
+        """Read it from the first entry; plan and grammar are checked against the first entry."""
         return with_own_files(self.view, proved(self.view.lines(), self.plan, self.language))
 
     def first_hash(self) -> str:
-        """Return the hash of the first entry, "" without any.
+        """Return the hash of the first entry, "" if there is none.
 
         Raises:
-            RecordBroken: the first entry is not sound.
+            RecordBroken: the first entry is invalid.
         """
         first = next(read(self.view.lines()), None)
         return first.hash if first else ""
 
     def told(self, entries: Iterable[Entry] | None = None) -> Iterator[FoldedEntry]:
-        """Fold it from the first entry, each proved to stand where and when it may.
+        """Fold it from the first entry, checking order and time of each entry.
 
         Args:
-            entries: its entries where somebody else looks at them too.
+            entries: its entries, if the caller also iterates over them.
         """
         read = self.entries() if entries is None else entries
         return on_time(follow(read, self.plan, self.language))
@@ -55,7 +55,7 @@ def open_record(path: Path) -> OpenRecord:
     """Open a record for reading.
 
     Raises:
-        RecordError: there is none, or it cannot be read.
+        RecordError: there is no record, or it cannot be read.
     """
     view = RecordReader(path)
     plan = parse_plan(view.plan, str(path / "plan.toml"))
@@ -64,17 +64,19 @@ def open_record(path: Path) -> OpenRecord:
 
 
 def with_own_files(view: RecordReader, entries: Iterable[Entry]) -> Iterator[Entry]:
-    """Pass entries on; prove plan and grammar before anything is derived from them.
+    """Yield the entries; verify plan and grammar before anything is derived from them.
 
-    Another grammar than the one used would show as effects that nobody asked for, and the entry
-    would be blamed instead of the file.
+    With a wrong grammar the derived effects would differ, and the error would blame an entry
+    instead of the file.
 
     Raises:
         RecordBroken: one of the files is not the one that was used.
     """
     for entry in entries:
         if entry.seq == 1:
-            with contextlib.suppress(ValidationError):  # whoever folds the entries names the fault
+            with contextlib.suppress(
+                ValidationError
+            ):  # the caller that folds the entries reports the fault
                 opened = load(entry.event)
                 if isinstance(opened, Opened):
                     same_files(view, opened)
@@ -82,10 +84,10 @@ def with_own_files(view: RecordReader, entries: Iterable[Entry]) -> Iterator[Ent
 
 
 def same_files(view: RecordReader, opened: Opened) -> None:
-    """Prove that plan and grammar in a record's folder are those that were used.
+    """Verify that plan and grammar in a record's folder are those that were used.
 
     Raises:
-        RecordBroken: one is not.
+        RecordBroken: one of them is not.
     """
     for name, data, recorded in (
         ("plan.toml", view.plan, opened.plan_sha256),

@@ -1,4 +1,4 @@
-"""Proving a record: chain, order, times, plan, grammar, clips, torn tails and signed heads."""
+"""Verifying a record: chain, order, times, plan, grammar, clips, torn tails and signed heads."""
 
 from collections.abc import Sequence
 from collections.abc import Set as AbstractSet
@@ -25,12 +25,12 @@ if TYPE_CHECKING:
 __all__ = ["Proof", "prove", "prove_files"]
 
 MOST_SHOWN = 20
-"""Differing numbers kept to be shown; a bound on memory."""
+"""Most differing numbers kept for display; limits memory."""
 
 
 @dataclass(slots=True)
 class Proof:
-    """What was proved of a record in one pass over it."""
+    """Result of verifying a record in one pass."""
 
     signatures: tuple[Signature, ...]
     stamps: tuple[TimeStampFile, ...] = ()
@@ -40,21 +40,21 @@ class Proof:
     """What the record's own clock said at each of these."""
     clips: int = 0
     torn: int = 0
-    """Torn tails set aside, whose bytes are all still there."""
+    """Torn tails that were set aside and are complete."""
     last: FoldedEntry | None = None
     kind: str = ""
-    """Live or rehearsal, as the first entry says; "" where it does not."""
+    """Live or rehearsal, according to the first entry; "" if it does not say."""
     software: tuple[str, ...] = ()
-    """Names and versions that wrote it, in order, each once."""
+    """Names and versions of the programs that wrote it, in order, without duplicates."""
     differences: list[Difference] = field(default_factory=list)
-    """Numbers that this version derives otherwise; the first `MOST_SHOWN` of them."""
+    """Numbers that this version derives differently; the first `MOST_SHOWN` of them."""
     differing: int = 0
-    """How many they are in all."""
+    """Total number of differences."""
     times: Times = field(default_factory=Times)
     """Whether wall clock and steady clock agree."""
 
     def note(self, told: FoldedEntry) -> None:
-        """Take an entry in."""
+        """Process an entry."""
         self.last = told
         if told.entry.seq in self.heads:
             self.utc[told.entry.seq] = told.entry.utc
@@ -91,16 +91,16 @@ class Proof:
 
 
 def prove(record: OpenRecord, code: str = "", counts: AbstractSet[int] = frozenset()) -> Proof:
-    """Prove everything about a record but who signed it; one pass, memory flat.
+    """Verify everything about a record except who signed it; one pass, constant memory.
 
     Args:
         record: opened for reading.
         code: a head code as typed, "" for none.
-        counts: entries whose hashes are wanted too, in `Proof.heads`.
+        counts: further entry counts whose hashes are kept in `Proof.heads`.
 
     Raises:
-        InputError: the head code is none.
-        RecordBroken: names the first entry, clip, tail or signature that does not hold.
+        InputError: the head code is malformed.
+        RecordBroken: names the first invalid entry, clip, tail or signature.
     """
     path = record.view.path
     proof = Proof(load_signatures(path), load_time_stamps(path))
@@ -119,7 +119,7 @@ def prove(record: OpenRecord, code: str = "", counts: AbstractSet[int] = frozens
 
 
 def _require_rules(proof: Proof, record: OpenRecord) -> None:
-    """Refuse signatures by the wrong person, a second one by the same, or an impossible date."""
+    """Refuse a signature by the wrong person, a second one, or one with an impossible date."""
     last = proof.last.entry if proof.last else None
     found = objections(proof.signatures, record.plan, last, SystemClock().now().utc)
     for number, (signature, why) in enumerate(zip(proof.signatures, found, strict=True), start=1):
@@ -130,7 +130,7 @@ def _require_rules(proof: Proof, record: OpenRecord) -> None:
 
 
 def prove_files(record: OpenRecord, told: FoldedEntry, proof: Proof) -> None:
-    """Prove the files that an entry names, and count them.
+    """Verify the files that an entry names, and count them.
 
     Raises:
         RecordBroken: a clip or a torn line is missing or was changed.

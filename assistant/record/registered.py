@@ -1,4 +1,4 @@
-"""A record against the register of its station."""
+"""Comparing a record with the register of its station."""
 
 from collections.abc import Iterable
 from pathlib import Path
@@ -14,15 +14,15 @@ __all__ = ["registered", "vanished"]
 
 
 def registered(proof: Proof, session: Session | None, register: Path) -> Anchor:
-    """Prove that a record holds every head that the register noted; return the anchor it is.
+    """Verify that a record contains every head noted in the register; return the anchor.
 
     Args:
-        proof: of the record; its heads include those at the register's counts.
-        session: what the register says of it, None for nothing.
-        register: its file, for messages.
+        proof: proof of the record; its heads include those at the register's counts.
+        session: the register's notes on it, None if there are none.
+        register: file of the register, for messages.
 
     Raises:
-        RecordBroken: the session is not there, or the record was rewritten or cut off since.
+        RecordBroken: the session is not registered, or the record was rewritten or cut off.
     """
     if session is None:
         raise RecordBroken(
@@ -39,7 +39,7 @@ def registered(proof: Proof, session: Session | None, register: Path) -> Anchor:
 
 
 def vanished(sessions: Iterable[Session]) -> list[Session]:
-    """Return the sessions whose record no longer stands where the register says it stood."""
+    """Return the sessions whose record is no longer in the folder noted in the register."""
     return [session for session in sessions if not _stands(session)]
 
 

@@ -13,23 +13,23 @@ from assistant.plan import Plan
 __all__ = ["ROLES", "objection", "objections"]
 
 ROLES = {"performed": "operator", "witnessed": "witness"}
-"""Meanings that only people of a role in the plan can sign with."""
+"""Meanings reserved for people with a role in the plan."""
 
 
 def objection(
     said: Statement, before: Sequence[Signature], plan: Plan, ended: str, now: str
 ) -> str:
-    """Return why a signature does not count, "" if it does.
+    """Return why a signature is invalid, "" if it is valid.
 
-    Any two meanings exclude each other: whoever took part does not review, and whoever reviewed
-    does not approve. So a person, and a key, signs a record once.
+    Any two meanings exclude each other: a participant cannot review, and a reviewer cannot approve.
+    So a person, and a key, can sign a record only once.
 
     Args:
-        said: what is signed.
-        before: the signatures above it.
-        plan: the record's.
-        ended: UTC of the entry that it is made at, RFC 3339 with microseconds; "" where unknown.
-        now: UTC of this moment in the same form.
+        said: the statement to sign.
+        before: the earlier signatures.
+        plan: plan of the record.
+        ended: UTC of the entry that is signed, RFC 3339 with microseconds; "" if unknown.
+        now: current UTC in the same form.
     """
     role = ROLES.get(said.meaning)
     if role is not None:
@@ -53,13 +53,13 @@ def objection(
 def objections(
     signatures: Sequence[Signature], plan: Plan, last: Entry | None, now: str
 ) -> tuple[str, ...]:
-    """Return for each signature why it does not count, "" if it does.
+    """Return for each signature why it is invalid, "" if it is valid.
 
     Args:
-        signatures: all of a record.
-        plan: the record's.
-        last: the record's last entry, None without any.
-        now: UTC of this moment, RFC 3339 with microseconds.
+        signatures: all signatures of a record.
+        plan: plan of the record.
+        last: last entry of the record, None if there is none.
+        now: current UTC, RFC 3339 with microseconds.
     """
     return tuple(
         objection(

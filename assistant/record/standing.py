@@ -1,4 +1,4 @@
-"""What a proof shows and what it does not: how far it is anchored, how it ended, who signed.
+"""What a proof shows: how far the record is anchored, how it ended, who signed.
 
 A chain shows that a record agrees with itself. Whoever can write the folder can seal another one;
 only what comes from outside it, a head code, a signature, a register or a time stamp, shows that
@@ -21,30 +21,30 @@ __all__ = ["Standing", "signed", "standing_of"]
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """What was shown of a record that is intact."""
+    """What was shown about an intact record."""
 
     entries: int
     state: State
     kind: str
-    """What the first entry says it was: live, rehearsal; "" where it does not say."""
+    """Live or rehearsal, according to the first entry; "" if it does not say."""
     anchors: tuple[Anchor, ...] = ()
-    """Only those that were checked against something from outside."""
+    """Only anchors that were checked against something from outside."""
     doubtful_times: int = 0
-    """Entries whose UTC disagrees with the steady clock, runs back or lies ahead of now."""
+    """Entries whose UTC disagrees with the steady clock, runs back or is in the future."""
 
     @property
     def anchored(self) -> int:
-        """Entries that cannot have been changed since; 0 without an anchor."""
+        """Number of entries covered by an anchor; 0 without one."""
         return max((anchor.count for anchor in self.anchors), default=0)
 
     def ending(self) -> str:
-        """Say how the session ended."""
+        """Describe how the session ended."""
         if self.state in END:
             return f"session: {self.state.value}"
         return f"session: open in {self.state.value}; it was not finished, or its end was cut off"
 
     def anchoring(self) -> str:
-        """Say how far the record is anchored, and by what."""
+        """Describe how far the record is anchored, and by what."""
         whole = f"{self.entries} entries"
         if not self.anchors:
             return (
@@ -66,7 +66,7 @@ class Standing:
         return self.ending(), self.anchoring()
 
     def lacking(self, required: Iterable[str]) -> tuple[str, ...]:
-        """Return a sentence for each requirement that does not hold.
+        """Return a sentence for each requirement that is not met.
 
         Args:
             required: "anchored-to-end", "closed", "live", "steady-time", "trusted-time" and
@@ -101,7 +101,7 @@ class Standing:
         return any(anchor.utc and anchor.count == self.entries for anchor in self.anchors)
 
     def _signed(self, meanings: Sequence[str]) -> bool:
-        """Tell whether different persons signed these meanings at the end of the record."""
+        """Return whether different persons signed these meanings at the end of the record."""
         last = [anchor for anchor in self.anchors if anchor.name and anchor.count == self.entries]
         signers = [{one.name for one in last if one.meaning == each} for each in meanings]
         return any(len(set(names)) == len(meanings) for names in product(*signers))
@@ -110,16 +110,16 @@ class Standing:
 def standing_of(
     proof: Proof, code: str, genuine: Iterable[Signature], others: Iterable[Anchor] = ()
 ) -> Standing | None:
-    """Return what a proof shows; None of a record without any entry.
+    """Return what a proof shows; None for a record without entries.
 
     Args:
-        proof: of the whole record.
-        code: the head code that it was proved by, "" for none.
+        proof: proof of the whole record.
+        code: the head code that was checked, "" for none.
         genuine: the signatures that were checked with the signers' keys.
         others: anchors that were checked already: register, time stamps.
 
     Raises:
-        InputError: the head code is none.
+        InputError: the head code is malformed.
     """
     if proof.last is None:
         return None
@@ -137,5 +137,5 @@ def standing_of(
 
 
 def signed(name: str, meaning: str, count: int) -> Anchor:
-    """Return the anchor that a genuine signature is."""
+    """Return the anchor given by a genuine signature."""
     return Anchor(count, f"the signature of {printable(name)} ({meaning})", name, meaning)

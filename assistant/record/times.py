@@ -1,8 +1,8 @@
 """Whether the wall clock of a record agrees with its steady clock and never runs back.
 
-An operating system may set its wall clock at any time; the session notices and puts it on record.
-A difference that nothing on record explains is pointed out. It does not break a record: versions
-before 0.2.0 noticed steps only, and no clock that crept.
+An operating system may set its wall clock at any time; the session detects and records this. A
+difference that no entry explains is reported. It does not make a record invalid: versions before
+0.2.0 detected only steps, not a drifting clock.
 """
 
 from dataclasses import dataclass, field
@@ -15,7 +15,7 @@ from assistant.procedure.events import ClockStepped, Event, Opened
 __all__ = ["TOLERANCE_S", "Doubt", "Times"]
 
 TOLERANCE_S = 2.5
-"""What the session notices, 2 s, and the time until it looks again."""
+"""The smallest step the session detects, 2 s, plus the time between its checks."""
 _MOST_SHOWN = 20
 
 
@@ -28,29 +28,29 @@ class Doubt:
     how: str
 
     def __str__(self) -> str:
-        """Say it in one line."""
+        """Describe it in one line."""
         return f"entry {self.seq}: UTC {self.how} by {abs(self.seconds):.1f} s"
 
 
 @dataclass(slots=True)
 class Times:
-    """Follows both clocks from entry to entry; memory does not grow with the record."""
+    """Compares both clocks entry by entry; memory does not grow with the record."""
 
     doubts: list[Doubt] = field(default_factory=list)
-    """Entries that nothing on record explains, the first of them."""
+    """The first entries whose time no other entry explains."""
     doubtful: int = 0
-    """How many they are in all."""
+    """Total number of such entries."""
     _boot: str | None = None
     _base: float = 0.0
     """Seconds of UTC at the zero of the steady clock, in this start of the program."""
     _latest: float = float("-inf")
     _waiting: list[Doubt] = field(default_factory=list)
-    """Doubts that a step noticed soon after still explains."""
+    """Doubts that a step recorded soon after would still explain."""
     _offset: float = 0.0
     _seq: int = 0
 
     def note(self, told: FoldedEntry) -> None:
-        """Take an entry in."""
+        """Process an entry."""
         entry = told.entry
         utc = datetime.fromisoformat(entry.utc).timestamp()
         self._offset = utc - int(entry.mono) / 1e9
@@ -67,20 +67,20 @@ class Times:
         self._latest, self._seq = utc, entry.seq
 
     def _opened(self, event: Event, seq: int, utc: float) -> None:
-        """Doubt a live session that began before the program that wrote it was built."""
+        """Doubt a live session that began before the program was built."""
         early = datetime.fromisoformat(BUILT).timestamp() - utc
         live = isinstance(event, Opened) and event.kind == "live" and event.software == PRESENT
         if live and early > TOLERANCE_S:
             self._waiting.append(Doubt(seq, early, "is before the program was built,"))
 
     def end(self) -> None:
-        """No entry follows in this start: what is not explained yet never will be."""
+        """End of this program start: what is not explained yet never will be."""
         for doubt in self._waiting:
             self._keep(doubt)
         self._waiting.clear()
 
     def compare(self, now: str) -> None:
-        """Compare the last entry with this moment: a record cannot be of the future.
+        """Compare the last entry with the current time: a record cannot be from the future.
 
         Args:
             now: UTC, RFC 3339.
@@ -105,9 +105,9 @@ class Times:
         return abs(self._offset - base)
 
     def _stepped(self, seconds: float) -> None:
-        """A step is on record: it explains what came since, if it leads to where the clock is.
+        """A recorded step explains the doubts since then, if it leads to the current clock.
 
-        At the beginning of a start it tells of the time since the start before.
+        At the beginning of a program start it covers the time since the previous start.
         """
         base = self._base + seconds
         if self._away(base) <= TOLERANCE_S:

@@ -1,1 +1,1 @@
-"""What is handed to people: pictures, labels and reports, as bytes; no files are touched."""
+"""Output for people: pictures, labels and reports, as bytes; no files are written."""

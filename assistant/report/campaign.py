@@ -1,4 +1,4 @@
-"""The batches of a campaign against each other: what is compared, and how it is reported."""
+"""Comparison of the batches of a campaign, and its report."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -38,7 +38,7 @@ class Member:
     record: RecordStudy
     laboratory: Laboratory
     problems: tuple[str, ...] = ()
-    """What a partial evaluation left out."""
+    """Vials excluded by a partial evaluation."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,9 +50,9 @@ class Question:
     statistic: float | None
     df: tuple[int, int]
     p: float | None
-    """None where the test cannot be made."""
+    """None if the test cannot be made."""
     adjusted: float | None
-    """p after Holm's adjustment over the questions."""
+    """p after Holm's adjustment over all tests."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,13 +66,13 @@ class Comparison:
 
     @property
     def made_up(self) -> tuple[str, ...]:
-        """What the comparison rests on that is made up, in any of its batches."""
+        """Simulated inputs of any batch."""
         found = (what for one in self.members for what in made_up(one.record, one.laboratory))
         return tuple(dict.fromkeys(found))
 
     @property
     def questions(self) -> tuple[Question, ...]:
-        """Every test that was made, p adjusted over all."""
+        """Every test made, with p adjusted over all of them."""
         means = self.campaign.means
         found = [("means", _MEANS, means.f, (means.df_between, means.df_within), means.p)]
         found += [
@@ -87,7 +87,7 @@ class Comparison:
 
     @property
     def differences(self) -> tuple[str, ...]:
-        """What tells the batches apart: tests whose adjusted p is small, in words."""
+        """Differences between the batches: tests with a small adjusted p, in words."""
         told = [
             f"{one.about} differ ({one.name}, p = {p_value(one.adjusted)})"
             for one in self.questions
@@ -99,7 +99,7 @@ class Comparison:
 
     @property
     def remarkable(self) -> tuple[str, ...]:
-        """Points beyond the limits of a chart, in words; a hint, not a test."""
+        """Points beyond the limits of a chart, in words; an indication, not a test."""
         return tuple(
             f"{chart.name}: {listed(chart.outside)}"
             for chart in self.campaign.charts
@@ -108,7 +108,7 @@ class Comparison:
 
     @property
     def alike(self) -> bool:
-        """Whether nothing tells the batches apart."""
+        """Whether no test shows a difference."""
         return not self.differences
 
 
@@ -124,11 +124,11 @@ def make_comparison(
     Args:
         pairs: records with their sheets, in the order of the campaign.
         partial: as for one evaluation.
-        significance: largest adjusted p-value called a difference, 0 to 1.
+        significance: largest adjusted p-value that counts as a difference, 0 to 1.
         software: name and version of this program.
 
     Raises:
-        InputError: fewer than two batches, a batch twice, or one that cannot be evaluated.
+        InputError: fewer than two batches, a repeated batch, or one that cannot be evaluated.
     """
     members, batches = [], []
     for record, laboratory in pairs:
@@ -159,23 +159,23 @@ def document(comparison: Comparison) -> Document:
 
 
 def verdict(comparison: Comparison) -> Verdict:
-    """Whether anything tells the batches apart."""
+    """The answer: whether the batches differ."""
     count = len(comparison.members)
     found = "; ".join(comparison.differences)
     level = f"{comparison.significance:g}"
     return Verdict(
         met=comparison.alike,
-        line="NO DIFFERENCE BETWEEN THE BATCHES SHOWS"
+        line="NO DIFFERENCE BETWEEN THE BATCHES FOUND"
         if comparison.alike
         else "THE BATCHES DIFFER",
         sentence=(
-            f"{count} batches: no test is at {level} or less after adjustment. With few batches a "
-            "difference must be large to show."
+            f"{count} batches: no adjusted p-value is {level} or less. With few batches only "
+            "a large difference can be detected."
             if comparison.alike
             else f"{count} batches: {found}."
         ),
         asides=tuple(
-            f"Beyond the limits of a control chart, {each}. Look for the reason."
+            f"Beyond the limits of a control chart, {each}. Look for the cause."
             for each in comparison.remarkable
         )
         + tuple(
@@ -247,7 +247,7 @@ def _pictures(comparison: Comparison) -> Iterator[Block]:
         "Each chart takes locations, not vials, as independent. Limits are exact for identical "
         f"normal batches: one point lies beyond them with a probability of {100 * CHART_RISK:g} %, "
         "as with three-sigma limits (Student's t for means, the beta distribution for SDs). A "
-        "point beyond its limits is a hint to look for a reason; the verdict is by the tests.",
+        "point beyond its limits is a reason to look for a cause; the verdict is by the tests.",
         "small",
     )
 

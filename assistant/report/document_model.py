@@ -1,7 +1,7 @@
-"""A document as a sequence of blocks: what stands in a report, before it is HTML or PDF.
+"""A document as a sequence of blocks: the content of a report, before HTML or PDF.
 
-Both forms are set from the same blocks, so they cannot say different things. All text is plain:
-whoever sets it escapes it.
+Both forms are rendered from the same blocks, so they cannot differ in content. All text is plain:
+the renderer escapes it.
 """
 
 from collections.abc import Callable, Sequence
@@ -20,7 +20,7 @@ class Heading:
 
     text: str
     new_page: bool = False
-    """Whether the section begins on a page of its own."""
+    """Whether the section starts on a new page."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,22 +33,22 @@ class Text:
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """The answer in one line, with what stands behind it."""
+    """The answer in one line, with its basis."""
 
     met: bool
     line: str
     sentence: str
     asides: tuple[str, ...] = ()
-    """What limits the answer; set apart below it."""
+    """Limitations of the answer, set apart below it."""
 
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """Names and values in pairs."""
+    """Pairs of names and values."""
 
     rows: tuple[tuple[str, str], ...]
     columns: int = 1
-    """How many pairs stand side by side."""
+    """Number of pairs per row."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,10 +68,10 @@ class Table:
     columns: tuple[Column, ...]
     rows: tuple[tuple[str, ...], ...]
     bold: frozenset[int] = frozenset()
-    """Indices of rows that stand out."""
+    """Indices of emphasised rows."""
     note: str = ""
     grouped: bool = False
-    """Whether a row that stands out heads those after it, so that they stay together."""
+    """Whether an emphasised row heads the rows after it, so that they stay together."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +81,7 @@ class Picture:
     draw: Callable[[], "Figure"]
     caption: str
     describes: str
-    """What can be seen, for those who cannot."""
+    """Text alternative for readers who cannot see the figure."""
     height_in: float
     """Height of the figure, inches."""
 
@@ -97,12 +97,12 @@ class Document:
     subtitle: str
     blocks: tuple[Block, ...]
     footer: str
-    """Stands on every page."""
+    """Printed on every page."""
     utc: str
-    """The time that the document carries, from the record: RFC 3339, ending in Z."""
+    """Time of the document, from the record: RFC 3339, ending in Z."""
     language: str = "en"
     mark: str = ""
-    """Stands across every page, such as that the data is made up."""
+    """Printed across every page, for example that the data is made up."""
 
 
 def table(
@@ -113,14 +113,14 @@ def table(
     note: str = "",
     grouped: bool = False,
 ) -> Table:
-    """A table from plain sequences.
+    """Build a table from plain sequences.
 
     Args:
         columns: heading, share of the width and alignment of each.
         rows: cells, one for each column.
-        bold: indices of the rows that stand out.
-        note: below the table.
-        grouped: whether a row that stands out heads those after it.
+        bold: indices of the emphasised rows.
+        note: text below the table.
+        grouped: whether an emphasised row heads the rows after it.
     """
     return Table(
         tuple(Column(*column) for column in columns),

@@ -1,7 +1,7 @@
 """A plan as a picture: two elevations, the view from above, and a table of the insertions.
 
 Returns bytes; the same plan gives the same bytes. Importing this module loads matplotlib, so it is
-imported only where a picture is asked for.
+imported only when a picture is needed.
 """
 
 import io
@@ -38,13 +38,13 @@ Form = Literal["svg", "png", "pdf"]
 PIXELS_PER_INCH = 150
 
 MOST_ROWS = 14
-"""Insertions listed in the table; a longer list is for `check`."""
+"""Most insertions listed in the table; `check` lists them all."""
 
 FEWEST_ROWS = 11
-"""Rows the table is laid out for where there are no more."""
+"""Minimum number of rows in the table's layout."""
 
 _SETTINGS: dict[Any, object] = {
-    # Everything that could differ from run to run, or read a '$' in a name as mathematics.
+    # Settings that could differ between runs, or parse a '$' in a name as mathematics.
     "svg.hashsalt": "sampling plan",
     "svg.fonttype": "path",
     "pdf.fonttype": 42,
@@ -71,19 +71,19 @@ def draw(
     """Draw a plan on one A4 page.
 
     Args:
-        plan: the plan; one that is unfit is drawn too, its unsafe ports red, crossed and named so.
+        plan: the plan; if it is unfit, its unsafe ports are red, crossed and labelled.
         vials: the numbered vials (`assistant.plan.vials.vials`).
-        form: of the picture.
+        form: file format of the picture.
         footer: printed small at the foot, such as the plan file's name and hash.
         dpi: pixels per inch of a PNG.
 
     Raises:
-        PlanError: the powder does not fit the vessel, or a depth cannot be reached at all.
+        PlanError: the powder does not fit the vessel, or a depth cannot be reached.
     """
     bed = bed_of(plan)
     scene = Scene(plan, bed, insertions(plan, bed), tuple(vials))
     with mpl.rc_context(_SETTINGS), warnings.catch_warnings():
-        # A name in a script the font lacks is drawn as boxes; the rest of the page still counts.
+        # A name in a script that the font lacks is drawn as boxes; the rest is still usable.
         warnings.filterwarnings("ignore", message="Glyph", category=UserWarning)
         figure = _page(scene, footer)
         out = io.BytesIO()
@@ -198,7 +198,7 @@ _COLUMNS = (
     ("vials", 0.135),
     ("verdict", 0.2),
 )
-"""Heading and share of the width of every column of the table."""
+"""Heading and relative width of every column of the table."""
 
 
 def _table(axes: Axes, scene: Scene) -> None:

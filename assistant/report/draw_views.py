@@ -1,7 +1,7 @@
 """The views of a plan's picture: two elevations and the view from above.
 
-Everything is drawn to scale in millimetres on axes given by the caller; nothing is computed here
-that `assistant.plan` does not say.
+Everything is drawn to scale in millimetres on axes given by the caller; all values come from
+`assistant.plan`.
 """
 
 from collections.abc import Iterable, Sequence
@@ -28,12 +28,12 @@ UNSAFE = "#c8102e"
 
 _FINE = 480
 _LETTER = 0.68
-"""Mean width of a letter over the size of its type."""
+"""Mean width of a character relative to the font size."""
 
 
 @dataclass(frozen=True, slots=True)
 class Scene:
-    """What is drawn."""
+    """The content of a picture."""
 
     plan: Plan
     bed: Bed
@@ -54,19 +54,19 @@ class Scene:
 def _box(axes: Axes) -> tuple[float, float]:
     """Width and height of the axes on paper, inches."""
     figure = axes.figure
-    assert isinstance(figure, Figure)  # noqa: S101 - tells the type checker that it is no sub-figure
+    assert isinstance(figure, Figure)  # noqa: S101 - tells the type checker that it is not a sub-figure
     place, (wide, high) = axes.get_position(), figure.get_size_inches()
     return float(place.width * wide), float(place.height * high)
 
 
 def _millimetre(axes: Axes) -> float:
-    """Millimetres of the vessel under one point of type."""
+    """Millimetres of the vessel per typographic point."""
     low, high = axes.get_xlim()
     return (high - low) / (_box(axes)[0] * 72)
 
 
 def _frame(axes: Axes, across: tuple[float, float], up: tuple[float, float]) -> None:
-    """Show at least these ranges at one scale in both directions, filling the axes' box."""
+    """Show at least these ranges, at the same scale in both directions, filling the axes."""
     wide, high = _box(axes)
     scale = max((across[1] - across[0]) / wide, (up[1] - up[0]) / high)
     middle_x, middle_y = sum(across) / 2, sum(up) / 2
@@ -147,7 +147,7 @@ _HOURS = (
 
 
 def _clock(axes: Axes) -> None:
-    """Write the hours by which entries and tilts are told at the edges."""
+    """Label the edges with the clock hours used for entries and tilts."""
     for text, x, y, side, up in _HOURS:
         axes.text(
             x,
@@ -164,7 +164,7 @@ def _clock(axes: Axes) -> None:
 
 
 def _soft(field: Flags) -> Array:
-    """Spread a yes-or-no field over its neighbours, so that its outline comes out smooth."""
+    """Blur a boolean field, so that its outline becomes smooth."""
     soft = field.astype(float)
     for axis in (0, 1, 0, 1, 0, 1):
         soft = (np.roll(soft, 1, axis) + soft + np.roll(soft, -1, axis)) / 3
@@ -172,7 +172,7 @@ def _soft(field: Flags) -> Array:
 
 
 def _codes(axes: Axes, scene: Scene) -> None:
-    """Write every location's code where it covers no port and no other code."""
+    """Place every location's code where it covers no port and no other code."""
     millimetre = _millimetre(axes)
     taken = [(float(p[0]), float(p[1]), 7.0) for e in scene.insertions for p in e.ports]
     taken += [(float(p[0]), float(p[1]), 1.0) for e in scene.insertions for p in _along(e)]
@@ -200,7 +200,7 @@ def _codes(axes: Axes, scene: Scene) -> None:
 
 
 def _along(entered: Insertion) -> Array:
-    """Points along a sampler that no code shall hide, shape (12, 3)."""
+    """Points along a sampler that no code may cover, shape (12, 3)."""
     return entered.entry + np.linspace(0.0, entered.length_mm, 12)[:, None] * entered.along
 
 
@@ -210,7 +210,7 @@ def _crowd(
     millimetre: float,
     half: float,
 ) -> float:
-    """How much a code at a spot would overlap what is already there, in square points."""
+    """Overlap of a code at a spot with existing marks, in square points."""
     overlap = 0.0
     for x, y, width in taken:
         beside = half + width / 2 - abs(spot[0] - x) / millimetre
@@ -236,7 +236,7 @@ def _unsafe(scene: Scene, index: int, port: int) -> bool:
 
 
 def _silhouette(bed: Bed, side: int) -> tuple[Array, Array, Array, Array]:
-    """Outline of vessel and powder seen along the other level axis.
+    """Outline of vessel and powder seen along the other horizontal axis.
 
     Returns:
         Places across, lowest floor, highest ceiling and highest powder there, each shape (n,).
@@ -304,7 +304,7 @@ def _port(axes: Axes, at: tuple[float, float], *, unsafe: bool) -> None:
 
 
 def _callouts(axes: Axes, scene: Scene, side: int) -> None:
-    """Name ports beside the vessel, each location in the view that shows it farther out."""
+    """Label ports beside the vessel, each location in the view that shows it farther out."""
     half = scene.bed.shape.half_mm[side]
     for hand in (-1, 1):
         wanted = sorted(_named(scene, side, hand), key=lambda item: item[2])
@@ -326,7 +326,7 @@ def _callouts(axes: Axes, scene: Scene, side: int) -> None:
 
 
 def _named(scene: Scene, side: int, hand: int) -> Iterable[tuple[str, float, float, bool]]:
-    """Text, place and safety of the ports named on one side of one elevation."""
+    """Text, position and safety of the port labels on one side of one elevation."""
     for index, entered in enumerate(scene.insertions):
         first = entered.ports[0]
         here = 0 if abs(first[0]) >= abs(first[1]) - 1e-6 else 1
@@ -340,7 +340,7 @@ def _named(scene: Scene, side: int, hand: int) -> Iterable[tuple[str, float, flo
 
 
 def _apart(wanted: Sequence[float], tall: Sequence[float]) -> list[float]:
-    """Move the rising middles of texts apart, each as tall as given, about the same middle."""
+    """Spread ascending centres of texts of given heights, keeping their common centre."""
     placed: list[float] = []
     for number, height in enumerate(wanted):
         least = placed[-1] + (tall[number - 1] + tall[number]) / 2 if placed else height

@@ -1,4 +1,4 @@
-"""One evaluation with all that its report needs: record, sheet, statistics and what was asked."""
+"""One evaluation with everything its report needs: record, sheet, statistics and request."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -23,7 +23,7 @@ from assistant.plan.dies import doses_per_die
 from assistant.report.vial_records import RecordStudy, random_mixture_rsd
 
 SCHEMES = (INDUSTRY.key, UDU.key, PLAN_1.key, PLAN_2.key)
-"""Those that may decide; the withdrawn ones are shown as history only."""
+"""Schemes that may give the verdict; withdrawn ones are shown only for comparison."""
 
 CURVE_POINTS = 33
 CURVE_TRIALS = 2000
@@ -32,14 +32,14 @@ CURVE_SEED = 1
 
 @dataclass(frozen=True, slots=True)
 class EvaluationRequest:
-    """What an evaluation is asked for."""
+    """Settings requested for an evaluation."""
 
     scheme: str = INDUSTRY.key
-    """Key of the scheme whose verdict leads."""
+    """Key of the scheme that gives the verdict."""
     partial: bool = False
-    """Go on without vials that are missing, void or not reconciled."""
+    """Continue without vials that are missing, void or not reconciled."""
     confidence: float = 0.95
-    """Of the intervals."""
+    """Confidence level of the intervals."""
     demand: Demand = STANDARD
     method_sd: float | None = None
     """Standard deviation of the analytical method, % of target."""
@@ -67,24 +67,24 @@ class Case:
     curve: Characteristic
     signatures: tuple[Signature, ...]
     software: str
-    """That evaluated."""
+    """Name and version of the program that evaluated."""
     shown: tuple[str, ...] = ()
     """How the session ended and how far the record is anchored, one sentence each."""
 
     @property
     def outcome(self) -> Outcome:
-        """The verdict that leads."""
+        """The outcome of the scheme that gives the verdict."""
         return outcome_of(self.study, self.wish.scheme)
 
     @property
     def met(self) -> bool:
-        """Whether the leading scheme and the protocol's own limits are met."""
+        """Whether that scheme and the protocol's own limits are met."""
         protocol = next((o for o in self.study.outcomes if o.scheme.key == "protocol"), None)
         return self.outcome.verdict.met and (protocol is None or protocol.verdict.met)
 
     @property
     def open_points(self) -> tuple[str, ...]:
-        """What a reviewer would ask about although no criterion is missed."""
+        """Points a reviewer would raise although no criterion is missed."""
         return open_points(self.study, protocol_of(self.record.plan), self.wish.scheme)
 
     @property
@@ -106,12 +106,12 @@ class Case:
 
     @property
     def made_up(self) -> tuple[str, ...]:
-        """What this evaluation rests on that is made up."""
+        """Simulated inputs of this evaluation."""
         return made_up(self.record, self.laboratory)
 
     @property
     def doses(self) -> tuple[float, float]:
-        """Least and most unit doses in one sample: as weighed, else what a die holds by plan."""
+        """Fewest and most unit doses in a sample: as weighed, else the die's content by plan."""
         masses = [result.mass_mg for result in self.study.results if result.mass_mg is not None]
         if not masses:
             return doses_per_die(self.record.plan)
@@ -125,7 +125,7 @@ class Case:
 
     @property
     def touched(self) -> dict[str, list[int]]:
-        """Numbers of the deviations that touch each vial, withdrawn ones left out."""
+        """Numbers of the deviations that affect each vial, without withdrawn ones."""
         found: dict[str, list[int]] = {}
         for one in self.record.deviations:
             if one.deviation.status != "withdrawn":
@@ -141,7 +141,7 @@ class Case:
 
 
 def made_up(record: RecordStudy, laboratory: Laboratory) -> tuple[str, ...]:
-    """What of a record and its sheet is made up, as far as they say."""
+    """Which parts of a record and its sheet are simulated, as far as they state it."""
     said = {
         "a rehearsal": record.opened.kind == "rehearsal",
         "simulated assays": laboratory.sheet.made_up,
@@ -150,7 +150,7 @@ def made_up(record: RecordStudy, laboratory: Laboratory) -> tuple[str, ...]:
 
 
 def protocol_of(plan: Plan) -> Protocol | None:
-    """The limits of the study's protocol; None where the plan states none."""
+    """The limits of the study's protocol; None if the plan states none."""
     stated = plan.acceptance
     if stated is None:
         return None
@@ -167,7 +167,7 @@ def outcome_of(study: Study, key: str) -> Outcome:
     """The outcome of one scheme.
 
     Raises:
-        InputError: this study has none of that name.
+        InputError: this study has no outcome for that scheme.
     """
     for outcome in study.outcomes:
         if outcome.scheme.key == key:
@@ -188,11 +188,11 @@ def make_case(
     """Join a record with its assays and evaluate them.
 
     Args:
-        record: what the session says.
+        record: data from the session record.
         laboratory: the sheet.
-        wish: what is asked for.
+        wish: settings of the evaluation.
         software: name and version of this program.
-        signatures: under the record.
+        signatures: signatures of the record.
         shown: how the session ended and how far the record is anchored, one sentence each.
 
     Raises:
@@ -228,20 +228,20 @@ def make_case(
 
 
 def joined_of(record: RecordStudy, laboratory: Laboratory, *, partial: bool) -> Joined:
-    """Join a record with its assays; what stands in the way of a verdict stops here.
+    """Join a record with its assays; anything that prevents a verdict is an error.
 
     Args:
-        record: what the session says.
+        record: data from the session record.
         laboratory: the sheet.
-        partial: go on without vials that are missing, void or not reconciled, and with a session
-            that is not closed.
+        partial: continue without vials that are missing, void or not reconciled, and with a
+            session that is not closed.
 
     Raises:
         InputError: the session is not closed, or vials do not fit.
     """
     if not record.complete and not partial:
         raise InputError(
-            f"The session is not closed (it stands at {record.session.state.value}): finish it, "
+            f"The session is not closed (it is in state {record.session.state.value}): finish it, "
             "or ask for a partial evaluation."
         )
     batch = record.plan.study.batch
@@ -257,7 +257,7 @@ def curve_of(study: Study) -> Characteristic:
     """Operating characteristic of this design over the between-location SD.
 
     The within-location SD is this study's estimate; with one result per location it is zero, and
-    the axis is the standard deviation of all results. The mean is this study's.
+    the axis is the standard deviation of all results. The mean is that of this study.
     """
     sizes = [len(members) for members in by_spot(study.results).values()]
     design = Design(len(sizes), max(1, round(sum(sizes) / len(sizes))))

@@ -1,7 +1,7 @@
-"""What leaves the program: one frozen model of a whole record, as JSON with a published schema.
+"""Export format: one frozen model of a whole record, as JSON with a published schema.
 
-Everything a reviewer needs to see stands in it, above all in what condition the record is: whole,
-incomplete or damaged. The schema is kept beside this module (`export_schema.json`) and generated
+It contains everything a reviewer needs, above all the condition of the record: whole,
+incomplete or damaged. The schema is stored beside this module (`export_schema.json`) and generated
 from the models below (`schema`).
 """
 

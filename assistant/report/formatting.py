@@ -1,14 +1,14 @@
-"""How numbers are written in a report: always the same, never more digits than mean something."""
+"""Number formats of a report: consistent, never with more digits than are meaningful."""
 
 from collections.abc import Sequence
 
 MISSING = "\N{EN DASH}"
 LEAST_P = 0.0001
-"""Smaller p-values are written as smaller than this."""
+"""Smaller p-values are written as less than this."""
 
 
 def fixed(value: float | None, decimals: int = 2) -> str:
-    """A number with so many decimals; a dash where there is none, and no minus zero."""
+    """A number with the given decimals; a dash for None, and no minus zero."""
     if value is None:
         return MISSING
     text = f"{value:.{decimals}f}"
@@ -16,11 +16,11 @@ def fixed(value: float | None, decimals: int = 2) -> str:
 
 
 def short(value: float | None, digits: int = 4) -> str:
-    """A number with so many significant digits, without an exponent where it can be read."""
+    """A number with the given significant digits, without an exponent if readable."""
     if value is None:
         return MISSING
     text = f"{value:.{digits}g}"
-    if "e" in text and 1e-6 <= abs(value) < 1e9:  # noqa: PLR2004 - what can be read without one
+    if "e" in text and 1e-6 <= abs(value) < 1e9:  # noqa: PLR2004 - readable without an exponent
         text = fixed(value, 0 if abs(value) >= 1 else 8)
     return "0" if text == "-0" else text
 
@@ -33,7 +33,7 @@ def p_value(p: float | None) -> str:
 
 
 def interval(low: float | None, high: float | None, decimals: int = 2) -> str:
-    """Limits of an interval; an upper limit alone is written as such."""
+    """Limits of an interval, or "up to" an upper limit."""
     if low is None:
         return f"up to {fixed(high, decimals)}"
     return f"{fixed(low, decimals)} to {fixed(high, decimals)}"
@@ -53,7 +53,7 @@ def counted(number: int, one: str, many: str = "") -> str:
 
 
 def listed(names: Sequence[str], most: int = 12) -> str:
-    """Names in a row, shortened where there are many; a dash for none."""
+    """Names as a list, shortened if there are many; a dash for none."""
     if not names:
         return MISSING
     more = len(names) - most
@@ -62,7 +62,7 @@ def listed(names: Sequence[str], most: int = 12) -> str:
 
 
 def moment(utc: str) -> str:
-    """A time of the record without the fraction of its second."""
+    """A time from the record without fractions of a second."""
     return f"{utc[:10]} {utc[11:19]} UTC"
 
 
@@ -72,12 +72,12 @@ def spread(minimum: int, maximum: int) -> str:
 
 
 def limit(value: float) -> str:
-    """A limit; a whole number keeps one decimal, as it is compared."""
+    """A limit; a whole number gets one decimal, as it is compared."""
     return f"{value:.1f}" if value == int(value) else f"{value:.4g}"
 
 
 def beside(value: float | None, bound: float) -> str:
-    """A figure beside its limit, to one decimal more, and to more where it would look like it.
+    """A value beside its limit, with one more decimal, or more if they would look equal.
 
     A probability below 1 is never written as 1.
     """
@@ -103,5 +103,5 @@ _MOST_DECIMALS = 9
 
 
 def made_up_mark(what: Sequence[str]) -> str:
-    """What stands across a report that rests on made-up data; "" where nothing is."""
+    """Text across a report based on made-up data; "" if none is."""
     return f"MADE-UP DATA: {' and '.join(what)}" if what else ""

@@ -1,4 +1,4 @@
-"""A document as one self-contained HTML file: no script, nothing fetched, fit for printing.
+"""A document as one self-contained HTML file: no script, no external resources, printable.
 
 Importing this module loads jinja2 and matplotlib. The same document gives the same bytes.
 """

@@ -1,7 +1,7 @@
 """Every number of an evaluation as JSON, at full precision, for other programs.
 
-Numbers are written with as many digits as are needed to read the same double back. What does not
-exist is null. The same case gives the same bytes.
+Numbers have enough digits to read the same double back. Missing values are null. The same case
+gives the same bytes.
 """
 
 import json
@@ -18,7 +18,7 @@ from assistant.report.campaign import Comparison
 from assistant.report.evaluation_run import Case, axis_estimate
 
 EVALUATION, CAMPAIGN = "evaluation 1", "campaign 1"
-"""What the files call their own layout."""
+"""Names of the file layouts."""
 
 
 def case_json(case: Case) -> bytes:
@@ -110,10 +110,10 @@ def campaign_json(comparison: Comparison) -> bytes:
 
 
 def plain(value: object) -> JsonValue:
-    """A frozen value as JSON has it; what is not finite becomes null.
+    """Convert a frozen value to JSON; numbers that are not finite become null.
 
     Raises:
-        TypeError: it holds something that JSON has no form for.
+        TypeError: it contains a value that JSON cannot represent.
     """
     if is_dataclass(value):
         named = [field.name for field in fields(value)] + _derived(type(value))
@@ -127,14 +127,14 @@ def plain(value: object) -> JsonValue:
     if value is None or (isinstance(value, float) and not math.isfinite(value)):
         return None
     if isinstance(value, str | int | float):
-        # A named value of an enumeration becomes the plain text it stands for.
+        # A member of an enumeration becomes its plain text.
         return str(value) if isinstance(value, str) else value
-    msg = f"{type(value).__name__} has no place in JSON"
+    msg = f"{type(value).__name__} cannot be written as JSON"
     raise TypeError(msg)
 
 
 def _derived(kind: type) -> list[str]:
-    """What follows from the fields of a frozen value, such as a component from mean squares."""
+    """Derived properties of a frozen value, such as a component from mean squares."""
     return [
         name
         for name, part in vars(kind).items()
@@ -143,7 +143,7 @@ def _derived(kind: type) -> list[str]:
 
 
 _REPEATED = ("spot", "site")
-"""Derived, and only other names for what is there."""
+"""Derived properties that only repeat other fields."""
 
 
 def _written(whole: dict[str, JsonValue]) -> bytes:

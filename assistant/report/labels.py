@@ -1,8 +1,8 @@
 """A sheet of vial labels, to be printed before the session.
 
-Every label says batch, location, position, port and vial number in plain letters and once more as a
-QR code that a scanner reads. Returns bytes; the same plan gives the same bytes. Importing this
-module loads reportlab, so it is imported only where labels are asked for.
+Every label shows batch, location, position, port and vial number as text and as a machine-readable
+QR code. Returns bytes; the same plan gives the same bytes. Importing this
+module loads reportlab, so it is imported only when labels are needed.
 """
 
 import io
@@ -23,7 +23,7 @@ from assistant.plan.vials import Vial
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """How the labels lie on an A4 page; lengths in mm."""
+    """Arrangement of the labels on an A4 page; lengths in mm."""
 
     columns: int = 3
     rows: int = 8
@@ -39,7 +39,7 @@ class Sheet:
 
 
 SHEET_70_BY_36 = Sheet()
-"""24 labels of 70 mm by 36 mm, a size every stationer has."""
+"""24 labels of 70 mm by 36 mm, a common size."""
 
 CODE_MM = 20.0
 """Side of the machine-readable code."""
@@ -54,7 +54,7 @@ def label_sheet(
         plan: gives batch and product.
         vials: the numbered vials (`assistant.plan.vials.vials`), one label each.
         foot: printed small on every label, such as the hash of the plan file.
-        sheet: how the labels lie on the page.
+        sheet: arrangement of the labels on the page.
     """
     out = io.BytesIO()
     canvas = Canvas(out, pagesize=A4, invariant=1, pageCompression=1)
@@ -104,7 +104,7 @@ def _code(text: str) -> Drawing:
 
 
 def _fitting(text: str, size: float, room: float) -> str:
-    """Shorten a line until it fits; the code beside it carries the whole."""
+    """Shorten a line until it fits; the QR code contains the full text."""
     if stringWidth(text, "Helvetica-Bold", size) <= room:
         return text
     while stringWidth(f"{text}...", "Helvetica-Bold", size) > room:

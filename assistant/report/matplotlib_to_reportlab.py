@@ -1,7 +1,7 @@
-"""A matplotlib figure drawn onto a reportlab page: lines stay lines and words stay words.
+"""Draw a matplotlib figure onto a reportlab page, keeping vector lines and text.
 
-Only what the figures of a report are made of: paths and upright or turned text, both in full
-opacity. Importing this module loads matplotlib and reportlab.
+Supports only what the figures of a report use: paths and upright or rotated text, fully
+opaque. Importing this module loads matplotlib and reportlab.
 """
 
 from typing import Any, cast
@@ -20,7 +20,7 @@ from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable
 
 PLAIN, BOLD, FIXED = "DejaVuSans", "DejaVuSans-Bold", "DejaVuSansMono"
-"""Fonts that come with matplotlib, are embedded, and know most of the world's letters."""
+"""Embedded fonts that come with matplotlib and cover many alphabets."""
 
 _CAPS = {"butt": 0, "round": 1, "projecting": 2}
 _JOINS = {"miter": 0, "round": 1, "bevel": 2}
@@ -29,7 +29,7 @@ _POINTS_PER_INCH = 72
 
 
 def register_fonts() -> None:
-    """Make the embedded fonts known to reportlab."""
+    """Register the embedded fonts with reportlab."""
     known = pdfmetrics.getRegisteredFontNames()
     for name in (PLAIN, BOLD, FIXED):
         if name not in known:
@@ -37,18 +37,18 @@ def register_fonts() -> None:
     pdfmetrics.registerFontFamily(PLAIN, normal=PLAIN, bold=BOLD, italic=PLAIN, boldItalic=BOLD)
 
 
-class VectorFigure(Flowable):  # type: ignore[misc]  # the package carries no types
-    """A figure as a piece of a page, at its own size."""
+class VectorFigure(Flowable):  # type: ignore[misc]  # the package has no types
+    """A figure as a flowable of a page, at its own size."""
 
     def __init__(self, figure: Figure) -> None:
-        """Take a figure; its size in inches is its size on paper."""
+        """Store a figure; its size in inches is its size on paper."""
         super().__init__()
         self._figure = figure
         wide, high = figure.get_size_inches()
         self.width, self.height = wide * _POINTS_PER_INCH, high * _POINTS_PER_INCH
 
     def wrap(self, _available_width: float, _available_height: float) -> tuple[float, float]:
-        """Say how much room it takes, in points."""
+        """Return the size needed, in points."""
         return self.width, self.height
 
     def draw(self) -> None:
@@ -72,12 +72,12 @@ class _Renderer(RendererBase):
         """Size of the figure, points."""
         return self._size
 
-    def points_to_pixels(self, points: Any) -> Any:  # noqa: ANN401 - as the base class has it
+    def points_to_pixels(self, points: Any) -> Any:  # noqa: ANN401 - as in the base class
         """One pixel is one point."""
         return points
 
     def flipy(self) -> bool:
-        """The origin lies at the foot."""
+        """The origin is at the bottom."""
         return False
 
     def draw_path(
@@ -85,9 +85,9 @@ class _Renderer(RendererBase):
         gc: GraphicsContextBase,
         path: Path,
         transform: Transform,
-        rgbFace: Any = None,  # noqa: ANN401, N803 - as the base class has it
+        rgbFace: Any = None,  # noqa: ANN401, N803 - as in the base class
     ) -> None:
-        """Draw one path, filled where a colour is given."""
+        """Draw one path, filled if a colour is given."""
         self._canvas.saveState()
         self._clip(gc)
         stroke = gc.get_linewidth() > 0 and gc.get_rgb()[3] > 0
@@ -101,7 +101,7 @@ class _Renderer(RendererBase):
         )
         self._canvas.restoreState()
 
-    def draw_text(  # noqa: PLR0917 - as the base class has it
+    def draw_text(  # noqa: PLR0917 - as in the base class
         self,
         gc: GraphicsContextBase,
         x: float,
@@ -109,7 +109,7 @@ class _Renderer(RendererBase):
         s: str,
         prop: FontProperties,
         angle: float,
-        ismath: bool | str = False,  # noqa: FBT001, FBT002 - as the base class has it
+        ismath: bool | str = False,  # noqa: FBT001, FBT002 - as in the base class
         mtext: Any = None,  # noqa: ANN401 - as above
     ) -> None:
         """Write text as text."""
@@ -146,7 +146,7 @@ class _Renderer(RendererBase):
             self._canvas.clipPath(room, stroke=0, fill=0)
         path, transform = gc.get_clip_path()
         if path is not None and transform is not None:
-            # The library's hint says TransformedPath; what comes is the path inside it.
+            # The library's type hint says TransformedPath; the actual value is the inner path.
             self._canvas.clipPath(self._path(cast("Path", path), transform), stroke=0, fill=0)
 
     def _path(self, path: Path, transform: Transform) -> Any:  # noqa: ANN401 - reportlab has no types
@@ -169,7 +169,7 @@ class _Renderer(RendererBase):
 
 
 def _cubic(start: tuple[float, float], points: Any) -> tuple[float, ...]:  # noqa: ANN401 - an array
-    """A quadratic curve's control point and end as those of a cubic one."""
+    """Convert a quadratic curve's control point and end to those of a cubic one."""
     (x0, y0), (x1, y1, x2, y2) = start, points
     return (
         x0 + (x1 - x0) * 2 / 3,

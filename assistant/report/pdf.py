@@ -50,10 +50,10 @@ PALER = HexColor("#eaedf0")
 
 _LETTERS = {"left": 0, "centre": TA_CENTER, "right": TA_RIGHT}
 _HEADING_ROOM, _LINE_ROOM, _BLOCK_ROOM = 19 * mm, 8 * mm, 22 * mm
-"""Taken by a heading, by a paragraph under it, and by the beginning of anything else."""
+"""Space for a heading, for a paragraph under it, and for the start of anything else."""
 
 _WHOLE_ROWS = 12
-"""A table of no more rows is not parted."""
+"""A table with at most this many rows is not split."""
 
 
 def pdf(document: Document) -> bytes:
@@ -85,7 +85,7 @@ def pdf(document: Document) -> bytes:
 
 
 def _across(canvas: Canvas, mark: str) -> None:
-    """Set a mark across the page, under what will stand on it."""
+    """Print a mark across the page, under its content."""
     if mark:
         canvas.saveState()
         canvas.setFillColor(PALER)
@@ -97,8 +97,8 @@ def _across(canvas: Canvas, mark: str) -> None:
         canvas.restoreState()
 
 
-class _Numbered(Canvas):  # type: ignore[misc]  # the package carries no types
-    """Sets head and foot when the number of pages is known."""
+class _Numbered(Canvas):  # type: ignore[misc]  # the package has no types
+    """Adds header and footer once the number of pages is known."""
 
     def __init__(self, *given: Any, document: Document, **named: Any) -> None:  # noqa: ANN401 - passed on
         super().__init__(*given, **named)
@@ -108,7 +108,7 @@ class _Numbered(Canvas):  # type: ignore[misc]  # the package carries no types
         self._pages: list[dict[str, Any]] = []
 
     def showPage(self) -> None:  # noqa: N802 - the library's name
-        """Keep the page until all are there."""
+        """Keep the page until all pages exist."""
         self._pages.append(dict(self.__dict__))
         self._startPage()
 
@@ -170,7 +170,7 @@ def _story(document: Document) -> Iterator[Flowable]:
 
 
 def _room(following: Sequence[Block]) -> float:
-    """What must fit below a heading for it to stay on its page: its first picture, or a bit."""
+    """Space needed below a heading to keep it on its page: its first picture, or a little."""
     room = float(_HEADING_ROOM)
     for block in following:
         match block:

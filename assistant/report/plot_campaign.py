@@ -14,7 +14,7 @@ BATCHES_IN, CHARTS_IN = 2.6, 2.3
 """Heights of the figures, inches."""
 
 _CROWDED = 8
-"""With more batches their names are turned."""
+"""With more batches than this their names are rotated."""
 
 
 def batches(campaign: Campaign) -> Figure:
@@ -67,7 +67,7 @@ def _chart(axes: Axes, chart: Chart) -> None:
     places = range(len(chart.values))
     axes.axhline(chart.centre, color=INK, linewidth=0.9)
     for limits in (chart.lower, chart.upper):
-        # A step beyond either end, so that limits of a single point are seen too.
+        # One step beyond either end, so that the limits of a single point are visible too.
         wide = (limits[0], *limits, limits[-1])
         axes.step(
             range(-1, len(limits) + 1),
@@ -94,7 +94,7 @@ def _chart(axes: Axes, chart: Chart) -> None:
 
 
 def _turned(names: tuple[str, ...]) -> bool:
-    """Whether names are turned to fit."""
+    """Whether names are rotated to fit."""
     return len(names) > _CROWDED or max(map(len, names)) > _CROWDED
 
 

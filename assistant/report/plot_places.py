@@ -16,20 +16,20 @@ from assistant.report.formatting import fixed
 from assistant.report.plots import INK, QUIET, WIDTH_IN
 
 MOST_NAMED = 36
-"""Ports whose results can be written beside them."""
+"""Most ports whose results can be written beside them."""
 
 MOST_BARS = 24
-"""Distances drawn; of more, the largest on either side."""
+"""Most deviations drawn; beyond that, only the largest on either side."""
 
 
 @dataclass(frozen=True, slots=True)
 class ResultScene(Scene):
-    """The plan's picture, naming results where the plan names vials."""
+    """The plan's picture, labelled with results instead of vials."""
 
     spots: tuple[SpotSummary, ...] = ()
 
     def numbers(self, index: int, port: int) -> str:
-        """Mean found at one port of one location, % of target."""
+        """Mean result at one port of one location, % of target."""
         found = self.found(index, port)
         if found is None:
             return "no result"
@@ -58,7 +58,7 @@ def places_in(case: Case) -> float:
 def places(case: Case) -> Figure:
     """Elevations with the results beside the ports, the view from above, and the distances.
 
-    With very many ports there are no elevations, since nobody could read the numbers.
+    With very many ports there are no elevations, since the numbers would be illegible.
     """
     plan = case.record.plan
     bed = bed_of(plan)
@@ -91,7 +91,7 @@ def _dress(axes: Axes, title: str) -> None:
 
 
 def _distances(axes: Axes, spots: Sequence[SpotSummary], mean: float) -> None:
-    """Distance of each location mean from the mean of all, largest first."""
+    """Deviation of each location mean from the overall mean, largest first."""
     ordered = sorted(spots, key=lambda spot: spot.summary.mean)
     if len(ordered) > MOST_BARS:
         ordered = [*ordered[: MOST_BARS // 2], *ordered[-MOST_BARS // 2 :]]
@@ -105,5 +105,5 @@ def _distances(axes: Axes, spots: Sequence[SpotSummary], mean: float) -> None:
     axes.set_xlim(-1.15 * max(widest, 0.5), 1.15 * max(widest, 0.5))
     axes.spines[["top", "right", "left"]].set_visible(False)
     axes.spines["bottom"].set_color(QUIET)
-    _dress(axes, "Location mean less mean of all, % of target")
+    _dress(axes, "Location mean minus overall mean, % of target")
     axes.tick_params(axis="y", labelsize=6.5 if len(ordered) <= MOST_BARS // 2 else 5, length=0)

@@ -1,7 +1,7 @@
-"""The figures of an evaluation report: locations, components, marks of the sampler, curve.
+"""The figures of an evaluation report: locations, components, sampling bias checks, curve.
 
-Every figure reads without colour: what differs, differs in shape, line or place. Nothing is
-computed here that the evaluation does not say. Importing this module loads matplotlib.
+Every figure is readable without colour: differences are shown by shape, line or position. All
+values come from the evaluation. Importing this module loads matplotlib.
 """
 
 import io
@@ -26,9 +26,9 @@ from assistant.report.evaluation_run import Case, axis_estimate
 from assistant.report.formatting import fixed
 
 WIDTH_IN = 6.9
-"""Of a figure across the page."""
+"""Width of a figure across the page, inches."""
 LOCATIONS_IN, COMPONENTS_IN, CURVE_IN = 3.1, 1.45, 2.8
-"""Heights of the figures."""
+"""Heights of the figures, inches."""
 
 INK, QUIET, PALE, BLUE = "#1d2833", "#5d6b78", "#e3e8ec", "#1d5c8a"
 MARKS = ("v", "o", "^", "s", "D", "P")
@@ -43,10 +43,10 @@ DASHES: tuple[Any, ...] = (
     (0, (10, 3)),
 )
 MOST_LABELS = 30
-"""Locations named below the plot; more are numbered at steps."""
+"""Most locations named below the plot; with more, only some are labelled."""
 
 SETTINGS: dict[Any, object] = {
-    # Everything that could differ from run to run, or read a '$' in a name as mathematics.
+    # Settings that could differ between runs, or parse a '$' in a name as mathematics.
     "svg.hashsalt": "evaluation report",
     "svg.fonttype": "path",
     "text.parse_math": False,
@@ -69,9 +69,9 @@ SETTINGS: dict[Any, object] = {
 
 @contextmanager
 def drawing() -> Iterator[None]:
-    """Settings under which figures are both made and written."""
+    """Settings for creating and saving figures."""
     with mpl.rc_context(SETTINGS), warnings.catch_warnings():
-        # A name in a script the font lacks is drawn as boxes; the rest of the page still counts.
+        # A name in a script that the font lacks is drawn as boxes; the rest is still usable.
         warnings.filterwarnings("ignore", message="Glyph", category=UserWarning)
         yield
 
@@ -99,13 +99,13 @@ def blank(height_in: float, **margins: float) -> tuple[Figure, Axes]:
 
 
 def plain(axes: Axes) -> None:
-    """Take away what says nothing."""
+    """Remove axes elements that carry no information."""
     axes.spines[["top", "right"]].set_visible(False)
     axes.set_axisbelow(True)
 
 
 def locations(case: Case) -> Figure:
-    """All individuals by location, their means, the overall mean and the distances from it."""
+    """All individuals by location, their means, the overall mean and distances from it."""
     study = case.study
     names = [spot.name for spot in study.spots]
     figure, axes = blank(LOCATIONS_IN, bottom=0.2 if crowded(names) else 0.09, top=0.91)
@@ -156,7 +156,7 @@ def _individuals(axes: Axes, case: Case) -> list[int]:
 
 
 def _mark(position: int, size: float, *, filled: bool = False) -> dict[str, Any]:
-    """How the results of a shaft position are drawn."""
+    """Marker style of the results of a shaft position."""
     return {
         "marker": MARKS[(position - 1) % len(MARKS)],
         "markersize": size,
@@ -176,14 +176,14 @@ def _position_marks(case: Case, used: Sequence[int]) -> list[Line2D]:
 def _location_lines() -> list[Line2D]:
     return [
         Line2D([], [], color=BLUE, linewidth=2.0, label="location mean"),
-        Line2D([], [], color=INK, linewidth=1.0, label="mean of all"),
+        Line2D([], [], color=INK, linewidth=1.0, label="overall mean"),
         Line2D([], [], color=PALE, linewidth=6, label="mean ± 2 SD"),
         Line2D([], [], color=QUIET, linewidth=0.8, linestyle=(0, (5, 3)), label="mean ± 10 %"),
     ]
 
 
 def crowded(names: Sequence[str]) -> bool:
-    """Whether names below a plot are turned to fit."""
+    """Whether names below a plot are rotated to fit."""
     return len(names) > 12 or max(len(name) for name in names) > 6  # noqa: PLR2004 - as fits
 
 
@@ -205,7 +205,7 @@ def components(case: Case) -> Figure:
     rows = [
         ("within locations", table.residual_sd, intervals.within),
         ("between locations", table.between**0.5, intervals.between),
-        ("both together", table.total**0.5, intervals.total),
+        ("total", table.total**0.5, intervals.total),
     ]
     figure, axes = blank(COMPONENTS_IN, left=0.16, bottom=0.3, top=0.97)
     for place, (_, sd, limits) in enumerate(reversed(rows)):
@@ -227,7 +227,7 @@ def components(case: Case) -> Figure:
     return figure
 
 
-def marks_of_the_sampler(case: Case) -> Figure:
+def sampling_bias_checks(case: Case) -> Figure:
     """The assay against every factor that is known and varies, mass first."""
     study = case.study
     found = study.trends
@@ -249,7 +249,7 @@ def marks_of_the_sampler(case: Case) -> Figure:
 
 
 def sampler_in(case: Case) -> float:
-    """Height of `marks_of_the_sampler`, inches."""
+    """Height of `sampling_bias_checks`, inches."""
     return 0.35 + 1.65 * -(-len(case.study.trends) // 3)
 
 
@@ -263,7 +263,7 @@ _TAKE: dict[str, Any] = {
 
 
 def _factor(axes: Axes, study: Study, trend: Trend) -> None:
-    """One factor: the individuals, and the slope found on the basis that the trend names."""
+    """One factor: the individuals, and the slope at the level at which it was compared."""
     known = [result for result in study.results if _TAKE[trend.factor](result) is not None]
     x = np.asarray([_TAKE[trend.factor](result) for result in known], dtype=np.float64)
     y = np.asarray([result.assay for result in known])

@@ -1,6 +1,6 @@
 """The evaluation report: which sections it has, in which order, and its first page.
 
-The same case gives the same document; every time in it comes from the record.
+The same case gives the same document; every time stamp in it comes from the record.
 """
 
 from collections import Counter
@@ -40,12 +40,12 @@ from assistant.report.sections_results import MORE_THAN_ONE, spread_of
 from assistant.report.sections_tolerance import tolerance
 
 DISCLAIMER = (
-    "This report says what the numbers say about this study. It releases nothing: that is for the "
-    "people whom the site's procedures name."
+    "This report states what the results show about this study. It releases nothing: that is for "
+    "the people named in the site's procedures."
 )
 
 MOST_LETTERS = 240
-"""Longer lists of vials are cut at the top of the report; the table of all vials has them."""
+"""Longer lists of vials are cut at the top of the report; the table of all vials is full."""
 
 OF_UNITS = (UDU.key, PLAN_1.key, PLAN_2.key)
 """Schemes made for dosage units."""
@@ -92,7 +92,7 @@ def _first_page(case: Case) -> Iterator[Block]:
 
 
 def verdict(case: Case) -> Verdict:
-    """The answer in one line, what it rests on, and what limits it."""
+    """The answer in one line, its basis, and its limitations."""
     outcome, summary = case.outcome, case.study.summary
     places = len(by_location(case.study.results))
     sd = f", SD {fixed(summary.sd)} % of target" if summary.sd is not None else ""
@@ -107,7 +107,7 @@ def verdict(case: Case) -> Verdict:
 
 
 def _line(case: Case) -> str:
-    """The answer; where the leading scheme alone decides, in that scheme's own words."""
+    """The answer; if only the leading scheme decides, in that scheme's own words."""
     if case.answer is Answer.OPEN:
         return f"{case.answer.value.upper()} {counted(len(case.open_points), 'open point')}"
     if case.answer is Answer.NOT_MET and case.outcome.verdict.met:
@@ -123,7 +123,7 @@ def _limits(case: Case) -> Iterator[str]:
     for number, point in enumerate(case.open_points, start=1):
         yield f"Open point {number}: {point}"
     if not case.record.complete:
-        yield f"The session was not closed; it stands at {case.record.session.state.value}."
+        yield f"The session was not closed; it is in state {case.record.session.state.value}."
     if case.joined.problems:
         yield f"Partial evaluation, as asked for. Vials {in_short(case.joined.problems)}."
     for lacking in case.outcome.shortfalls:
@@ -134,7 +134,7 @@ def _limits(case: Case) -> Iterator[str]:
 
 
 def _basis(case: Case) -> Iterator[str]:
-    """What the answer rests on that takes from its weight."""
+    """Facts that weaken the answer."""
     if case.made_up:
         yield f"{made_up_mark(case.made_up)}."
     if not case.record.opened.kind:
@@ -147,7 +147,7 @@ def _basis(case: Case) -> Iterator[str]:
 
 
 def in_short(problems: Sequence[str]) -> str:
-    """What a partial evaluation left out, each list of vials cut where it grows long."""
+    """Vials excluded by a partial evaluation, long lists shortened."""
     return "; ".join(
         problem
         if len(problem) <= MOST_LETTERS
@@ -177,7 +177,7 @@ def _indications(case: Case) -> Iterator[Block]:
         "Indications, never decisions. Beyond chance: p is "
         f"{limits.significance:g} or less. Large: a standard deviation of {limits.large_sd:g} or a "
         f"change of {limits.large_effect:g} % of target or more, which is this program's choice. "
-        "What is beyond chance need not matter, and what is large may be chance.",
+        "A significant effect need not matter, and a large one may be chance.",
         "small",
     )
 
@@ -222,8 +222,8 @@ def _facts(case: Case) -> Iterator[Block]:
                 "insertions",
                 f"{len(attempts)}, of these {sum(number > 1 for number in attempts)} repeated",
             ),
-            ("session began", moment(record.first.utc)),
-            ("session ended", moment(record.last.utc)),
+            ("session start", moment(record.first.utc)),
+            ("session end", moment(record.last.utc)),
             ("operated by", listed(operators)),
             ("witness", listed(witnesses)),
             ("vials", f"{len(record.vials)}: {statuses}"),
@@ -249,12 +249,12 @@ def _places(case: Case) -> Iterator[Block]:
         draw=lambda: places(case),
         caption="Vessel, powder bed and sampler to scale, from the plan. "
         + (
-            "Of the many places, the bars show those farthest from the mean of all. "
+            "Of the many places, the bars show those farthest from the overall mean. "
             if many(case)
             else "The number beside a port is the mean of its results, % of target. A crossed port "
             "is one that the plan itself calls unsafe. "
         )
-        + "White bars lie below the mean of all, grey ones above it.",
+        + "White bars are below the overall mean, grey ones above it.",
         describes=f"Plan of the vessel with location means in % of target: {spots}.",
         height_in=places_in(case),
     )

@@ -20,7 +20,7 @@ def components(case: Case) -> Iterator[Block]:
     if found is None:
         yield Text(
             "There is one result for each location, so the variation between locations cannot be "
-            "told from that within them."
+            "separated from that within them."
         )
         return
     table_, percent = found.table, f"{100 * found.intervals.within.confidence:g} %"
@@ -76,8 +76,8 @@ def _component_table(found: Components, percent: str) -> Block:
         _component(
             "between locations", one.between, intervals.between, reml.between if reml else None
         ),
-        _component("both together", one.total, intervals.total, None),
-        _component("both together, upper limit", one.total, intervals.total_upper, None),
+        _component("total", one.total, intervals.total, None),
+        _component("total, upper limit", one.total, intervals.total_upper, None),
     ]
     icc = intervals.icc
     if icc is not None:
@@ -94,8 +94,8 @@ def _component_table(found: Components, percent: str) -> Block:
     notes = [f"n0 = {short(one.n0, 5)} results per location."]
     if one.between_raw < 0:
         notes.append(
-            f"The moment estimate between locations is {short(one.between_raw)}, which is below "
-            "zero and given as zero."
+            f"The moment estimate between locations is {short(one.between_raw)}, which is negative "
+            "and reported as zero."
         )
     return table(
         [

@@ -1,7 +1,7 @@
-"""How the figures of a report were computed, step by step, so that a calculator can follow.
+"""How the numbers of a report were computed, step by step, so that they can be checked by hand.
 
-Every row names a figure, its formula and its value. A row uses the assays of the table of all
-vials and the rows above it, nothing else but tabulated quantiles, which are printed too.
+Every row gives a name, a formula and a value. A row uses only the assays in the table of all vials,
+the rows above it, and tabulated quantiles, which are printed too.
 """
 
 from collections.abc import Iterator, Sequence
@@ -19,20 +19,20 @@ from assistant.report.evaluation_run import Case
 from assistant.report.formatting import fixed
 
 DECIMALS = 4
-"""Of every figure here; limits have at most three."""
+"""Decimals of every value here; limits have at most three."""
 
 Row = tuple[str, str, str]
 
 
 def computed(case: Case) -> Iterator[Block]:
-    """The page on how it was computed."""
+    """The page that shows the computation."""
     study = case.study
     firsts = first_of_each_spot(study.results)
     yield Heading("How it was computed", new_page=True)
     yield Text(
-        "Each figure with its formula, to four decimals, from the assays of the table of every "
-        "vial. chi2(p; df) and t(p; df) are the values below which lies the probability p; z(p) "
-        "is that of the standard normal distribution.",
+        "Each value with its formula, to four decimals, from the assays in the table of every "
+        "vial. chi2(p; df), t(p; df) and z(p) are the quantiles at probability p of the "
+        "chi-squared, Student's t and standard normal distributions.",
         "small",
     )
     yield _steps("Results used", _samples(study.results, firsts))

@@ -19,7 +19,7 @@ _STANDING = {
 
 
 def deviations(case: Case) -> Iterator[Block]:
-    """Every deviation of the session and the samples it touches."""
+    """Every deviation of the session and the samples it affects."""
     yield Heading("Deviations of the session")
     found = case.record.deviations
     if not found:
@@ -31,7 +31,7 @@ def deviations(case: Case) -> Iterator[Block]:
             ("raised", 0.2, "left"),
             ("what", 0.18, "left"),
             ("at", 0.08, "left"),
-            ("vials touched", 0.14, "left"),
+            ("vials affected", 0.14, "left"),
             ("disposal", 0.14, "left"),
             ("reason given", 0.21, "left"),
         ],
@@ -82,7 +82,7 @@ def vials(case: Case) -> Iterator[Block]:
         bold=[index for index, row in enumerate(rows) if row[0] not in results],
         note="Depth of the port straight below the surface, from the plan; order among the "
         "insertions made; seconds from the port's opening to its closing as confirmed. Assay in % "
-        "of target; vials without one are set in bold and take no part in the statistics.",
+        "of target; vials without one are in bold and are not part of the statistics.",
     )
 
 
@@ -104,7 +104,7 @@ def _vial(case: Case, vial: VialRecord, result: Result | None, places: int) -> t
 
 
 def identity(case: Case) -> Iterator[Block]:
-    """What this report was made from, so that it can be made again."""
+    """The inputs of this report, so that it can be reproduced."""
     record, opened = case.record, case.record.opened
     state = "closed" if record.complete else f"not closed: {record.session.state.value}"
     if record.session.state is State.STOPPED:
@@ -152,12 +152,12 @@ def signatures(case: Case) -> Iterator[Block]:
         ],
         [(s.name, s.meaning, moment(s.utc), str(s.count), s.key[:16]) for s in statements],
         note="Each was checked with the public key of the named person when this report was made; "
-        "they follow each other and stand under this record.",
+        "each covers the one before it, and all belong to this record.",
     )
 
 
 def sources(case: Case) -> Iterator[Block]:
-    """How every number was computed, and after whom."""
+    """How every number was computed, and the sources."""
     yield Heading("Methods and sources")
     yield table(
         [("figure", 0.22, "left"), ("method", 0.42, "left"), ("source", 0.36, "left")],

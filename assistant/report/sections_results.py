@@ -23,15 +23,15 @@ _MET = {True: "yes", False: "NO"}
 
 
 def locations(case: Case) -> Iterator[Block]:
-    """All individuals, and the figures of each location."""
+    """All individuals, and the statistics of each location."""
     from assistant.report import plots  # noqa: PLC0415 - loads matplotlib
 
     summary = case.study.summary
     yield Heading("Results by location")
     yield Picture(
         draw=lambda: plots.locations(case),
-        caption="Every result, by shaft position (marker) and location; a filled marker is touched "
-        "by a deviation. Grey: mean of all ± 2 SD. Dashed: mean of all ± 10 % of target, the "
+        caption="Every result, by shaft position (marker) and location; filled if affected "
+        "by a deviation. Grey: overall mean ± 2 SD. Dashed: overall mean ± 10 % of target, the "
         "distance that the draft of 2003 (withdrawn) allowed.",
         describes=f"Results by location around the mean of {fixed(summary.mean)} % of target.",
         height_in=plots.LOCATIONS_IN,
@@ -102,8 +102,8 @@ def schemes(case: Case) -> Iterator[Block]:
         rows,
         bold=bold,
         grouped=True,
-        note="Limits are inclusive. The first scheme is the one that was asked for and gives the "
-        "verdict; the others stand for comparison.",
+        note="Limits are inclusive. The first scheme is the one requested and gives the "
+        "verdict; the others are shown for comparison.",
     )
     yield table(
         [
@@ -141,7 +141,7 @@ def _doses(case: Case) -> str:
 
 
 MORE_THAN_ONE = 1.1
-"""Unit doses in a sample from which on the report warns; a choice of this program."""
+"""Unit doses in a sample above which the report warns; this program's choice."""
 
 _FDA = (
     "What the FDA answered after withdrawing the draft (Questions and Answers on CGMP, production "
@@ -170,18 +170,18 @@ def sampler(case: Case) -> Iterator[Block]:
     """The assay against mass, depth, position, order and time open."""
     from assistant.report import plots  # noqa: PLC0415 - loads matplotlib
 
-    yield Heading("Marks of the sampler")
+    yield Heading("Sampling bias checks")
     found = case.study.trends
     if not found:
-        yield Text("No factor of the sampling is known that varies: nothing can be compared.")
+        yield Text("No known sampling factor varies, so nothing can be compared.")
         return
     if all(trend.factor != "sample mass" for trend in found):
         yield Text(
-            "No sample masses are known, or they do not vary: the assay cannot be held against "
+            "No sample masses are known, or they do not vary: the assay cannot be compared with "
             "the mass. Weigh the vials, or give a mass column in the laboratory's sheet."
         )
     yield Picture(
-        draw=lambda: plots.marks_of_the_sampler(case),
+        draw=lambda: plots.sampling_bias_checks(case),
         caption="The assay against how each sample was taken; markers are the shaft positions as "
         "above. The line has the slope of the table, drawn through the mean.",
         describes="; ".join(f"{t.factor}: r = {fixed(t.r)}" for t in found),
@@ -201,7 +201,7 @@ def sampler(case: Case) -> Iterator[Block]:
         ],
         [_trend(trend) for trend in found],
         note="Slopes in % of target; units: mass mg, depth mm, time s. A factor is compared at the "
-        "finest level on which it varies, so that a difference between places cannot pose as a "
+        "finest level on which it varies, so that a difference between places cannot appear as a "
         "trend. Holm: adjusted over the factors of this table.",
     )
 
@@ -252,9 +252,9 @@ def curve(case: Case) -> Iterator[Block]:
             ("Monte-Carlo error (one SE)", 0.25, "right"),
         ],
         _at_estimate(case, estimate),
-        note="Between the simulated points the probability is read off the straight line. Two "
-        "criteria with like curves judge alike; where a curve is steep, a study of this size "
-        "decides; where it is flat, another blend would hardly have been told apart.",
+        note="Between simulated points the probability is interpolated linearly. Criteria with "
+        "similar curves give similar verdicts. Where a curve is steep, a study of this size "
+        "discriminates well; where it is flat, it hardly distinguishes between blends.",
     )
 
 
@@ -287,12 +287,12 @@ def screening(case: Case) -> Iterator[Block]:
     far = study.farthest
     if far is not None:
         vial = study.results[far.index].vial
-        word = "stands out" if far.suspect else "does not stand out"
+        word = "is an outlier" if far.suspect else "is not an outlier"
         lines.append(
             f"Farthest from the mean: vial {vial} with {short(far.value, 5)} % of target, Grubbs' "
             f"G = {fixed(far.g)} against {fixed(far.critical)}: it {word} at {far.alpha:g}."
         )
     if not lines:
-        lines.append("There are too few differing results to screen.")
+        lines.append("There are too few different results to screen.")
     yield Text(" ".join(lines))
     yield Text("Nothing was left out of the statistics because of these tests.", "small")

@@ -1,9 +1,9 @@
-"""The session sheet: a record on paper, to be read, signed off and filed.
+"""The session sheet: a printed record to read, sign off and file.
 
-What happened, in which condition the record is, vials, deviations, reconciliation, signatures with
-name, time and meaning, and the course of the session entry by entry. Returns bytes; the same export
-gives the same bytes. Importing this module loads reportlab, so it is imported only where a sheet is
-asked for.
+It shows what happened, the condition of the record, vials, deviations, reconciliation, signatures
+with name, time and meaning, and the session entry by entry. Returns bytes; the same export
+gives the same bytes. Importing this module loads reportlab, so it is imported only when a sheet is
+needed.
 """
 
 import io
@@ -37,7 +37,7 @@ from assistant.report.sheet_labels import label_table
 __all__ = ["MOST_ENTRIES", "session_sheet"]
 
 MOST_ENTRIES = 2000
-"""Entries printed; the others are in the tables and in JSON."""
+"""Most entries printed; the others are in the tables and in JSON."""
 
 _BANNER = {
     "whole": (
@@ -70,7 +70,7 @@ _GRID = TableStyle(
 
 
 def session_sheet(export: Export) -> bytes:
-    """Return the sheet with the labels of all vials behind it, as a PDF.
+    """Return the sheet followed by the labels of all vials, as a PDF.
 
     Args:
         export: of one record, entries included.
@@ -120,7 +120,7 @@ class _Numbered(Canvas):  # type: ignore[misc]  # the package carries no types
 
 
 def _frame(export: Export, canvas: Canvas, _document: SimpleDocTemplate) -> None:
-    """Put condition, batch and head code on every page."""
+    """Print condition, batch and head code on every page."""
     words, colour = _BANNER[export.condition]
     canvas.saveState()
     canvas.setFillColor(colour)
@@ -161,7 +161,7 @@ def _faults(export: Export) -> Iterable[Flowable]:
 
 
 def _table(header: Sequence[str], rows: Sequence[Sequence[str]], shares: Sequence[float]) -> Table:
-    """Return a table that breaks over pages and repeats its header; widths by shares."""
+    """Return a table that can break across pages and repeats its header; widths as shares."""
     widths = [_WIDTH * share / sum(shares) for share in shares]
     cells = [[Paragraph(escape(cell), _HEAD) for cell in header]]
     cells += [[Paragraph(escape(cell), _SMALL) for cell in row] for row in rows]
@@ -169,12 +169,12 @@ def _table(header: Sequence[str], rows: Sequence[Sequence[str]], shares: Sequenc
 
 
 def _when(moment: Moment | None) -> str:
-    """Spell a moment for a person: UTC to the second, and who."""
+    """Format a moment for people: UTC to the second, and the person."""
     return f"{clock(moment.utc)} {moment.by}" if moment else ""
 
 
 def clock(utc: str) -> str:
-    """Return "2026-03-04 05:06:07 UTC" for a time on record."""
+    """Format a recorded time as "2026-03-04 05:06:07 UTC"."""
     return f"{utc[:10]} {utc[11:19]} UTC"
 
 
@@ -288,7 +288,7 @@ def _course(export: Export) -> Iterable[Flowable]:
     more = len(export.entries) - MOST_ENTRIES
     if more > 0:
         yield Spacer(1, 4)
-        yield Paragraph(f"{more} more entries stand in the tables and the JSON export.", _BODY)
+        yield Paragraph(f"{more} more entries are in the tables and the JSON export.", _BODY)
 
 
 def _line(entry: Entry) -> tuple[str, ...]:

@@ -1,4 +1,4 @@
-"""The letters of the sheets: a face that has the names of people everywhere in Europe."""
+"""Fonts of the sheets, covering the names of people throughout Europe."""
 
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
@@ -11,7 +11,7 @@ _FILES = {PLAIN: "DejaVuSans.ttf", BOLD: "DejaVuSans-Bold.ttf"}
 
 
 def register() -> None:
-    """Make the faces known to reportlab; those that matplotlib carries, so nothing is shipped."""
+    """Register matplotlib's bundled fonts with reportlab, so that none need shipping."""
     import matplotlib as mpl  # noqa: PLC0415 - slow to import
 
     folder = f"{mpl.get_data_path()}/fonts/ttf"

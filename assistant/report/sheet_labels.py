@@ -1,7 +1,7 @@
-"""Label data for every vial that holds a sample: in plain letters and as Code 128.
+"""Label data for every vial that holds a sample, as text and as Code 128.
 
-The code holds batch and vial number (`TV2611|7`), which together name one vial of one record; the
-plain letters say the rest. Vials that were voided bear the word.
+The code holds batch and vial number (`TV2611|7`), which together identify one vial of one record;
+the text has the rest. Voided vials are marked VOID.
 """
 
 from xml.sax.saxutils import escape
@@ -22,14 +22,14 @@ _HEIGHT = 34 * mm
 _CODE_MM = 9.0
 _QUIET_MM = 5.0
 _WIDEST_MM = 0.4
-"""Of one module; narrower where the batch is long. Below 0.19 mm few scanners read it."""
+"""Width of one module; narrower for a long batch name. Few scanners read below 0.19 mm."""
 
 _TITLE = ParagraphStyle("label-title", fontName=BOLD, fontSize=11, leading=13)
 _TEXT = ParagraphStyle("label-text", fontName=PLAIN, fontSize=7, leading=8.5)
 
 
 def label_code(export: Export, sample: Sample) -> str:
-    """Return what the label's code says: batch and vial."""
+    """Return the content of the label's code: batch and vial."""
     return f"{export.session.batch}|{sample.vial}"
 
 
@@ -79,7 +79,7 @@ def _label(export: Export, sample: Sample, width: float) -> list[Flowable]:
 
 
 def _code(text: str, room: float) -> Code128:
-    """Return the code as wide as readers like it, or as narrow as the room asks."""
+    """Return the code in its preferred width, or as narrow as the space requires."""
     measure = Code128(text, barWidth=1.0, quiet=0)
     module = min(_WIDEST_MM * mm, (room - 2 * _QUIET_MM * mm) / measure.width)
     return Code128(

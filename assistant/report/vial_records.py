@@ -1,8 +1,7 @@
-"""What a record says about every vial, ready to be joined with the laboratory's sheet.
+"""Data of every vial from a record, ready to join with the laboratory's sheet.
 
-The record is told again entry by entry; what the final session no longer shows (when a port was
-opened and closed, in which order the insertions were made, why a deviation was accepted) is picked
-up on the way.
+The record is replayed entry by entry to collect what the final session no longer shows: when a port
+was opened and closed, in which order the insertions were made, why a deviation was accepted.
 """
 
 from collections.abc import Iterable
@@ -31,7 +30,7 @@ STATES = {
     Status.TAKEN: State.UNRECONCILED,
     Status.PLANNED: State.UNRECONCILED,
 }
-"""What the join makes of a status: powder that never reached its vial cannot have an assay."""
+"""Status for the join: powder that never reached its vial cannot have an assay."""
 
 _OPEN = (words.State.FILLING, words.State.CLOSING)
 _CLOSED = (words.State.RAISING, words.State.WITHDRAWING)
@@ -39,36 +38,36 @@ _CLOSED = (words.State.RAISING, words.State.WITHDRAWING)
 
 @dataclass(frozen=True, slots=True)
 class VialRecord(Vial):
-    """One vial as the record tells of it.
+    """One vial according to the record.
 
-    Its depth is None where the port would lie above the surface, its order among the insertions
-    made None where its port was never opened, its time open None where it was never closed, or
-    across a restart; its mass is what was spoken in the session.
+    Its depth is None if the port would be above the surface; its insertion order is None if its
+    port was never opened; its time open is None if the port was never closed, or if the program was
+    restarted in between; its mass is the one spoken in the session.
     """
 
     attempt: int = field(kw_only=True)
-    """2 and more where the insertion was repeated."""
+    """2 or more if the insertion was repeated."""
     status: Status = field(kw_only=True)
 
 
 @dataclass(frozen=True, slots=True)
 class DeviationRecord:
-    """One deviation with its circumstances."""
+    """One deviation and its circumstances."""
 
     deviation: Deviation
     location: str
-    """Code of the location in hand; "" where no insertion was."""
+    """Code of the current location; "" outside an insertion."""
     utc: str
     """When it was raised."""
     by: str
-    """Who operated then."""
+    """The operator at that time."""
     reason: str = ""
-    """Remark made when it was disposed of: its text, or the name of the clip that holds it."""
+    """Remark made when it was disposed of: its text, or the name of the clip."""
 
 
 @dataclass(frozen=True, slots=True)
 class RecordStudy:
-    """Everything an evaluation and its report take from a record."""
+    """Everything an evaluation and its report need from a record."""
 
     plan: Plan
     opened: Opened
@@ -87,28 +86,28 @@ class RecordStudy:
 
     @property
     def expected(self) -> tuple[Expected, ...]:
-        """The vials for the join with the sheet: by location of the plan, port and number."""
+        """The vials to join with the sheet: by location of the plan, port and number."""
         order = {place.code: index for index, place in enumerate(self.plan.locations)}
         ordered = sorted(self.vials, key=lambda vial: (order[vial.location], vial.port))
         return tuple(Expected(vial, STATES[vial.status]) for vial in ordered)
 
     @property
     def target(self) -> Target:
-        """What 100 % is."""
+        """What 100 % means."""
         return Target(self.plan.dose.label_claim_mg, self.plan.dose.mass_mg)
 
 
 def study_of(told: Iterable[FoldedEntry], plan: Plan) -> RecordStudy:
-    """Gather what a record says.
+    """Collect the data of a record.
 
     Args:
         told: its entries (`assistant.conformance.retell`).
         plan: of the record.
 
     Raises:
-        InputError: the record holds no entry.
-        RecordBroken: it does not hold; raised by `retell`.
-        PlanError: the plan's depths cannot be worked out.
+        InputError: the record has no entry.
+        RecordBroken: the record is not intact; raised by `retell`.
+        PlanError: the plan's depths cannot be computed.
     """
     watch = _Watch()
     for one in told:
@@ -127,7 +126,7 @@ class _Opening:
 
 @dataclass(slots=True)
 class _Watch:
-    """Follows a record and notes what its end no longer shows."""
+    """Follows a record and collects what its final state no longer shows."""
 
     session: Session | None = None
     opened: Opened | None = None
@@ -140,7 +139,7 @@ class _Watch:
     disposed: int = 0
 
     def see(self, told: FoldedEntry) -> None:
-        """Take in one entry."""
+        """Process one entry."""
         entry, after = told.entry, told.outcome.session
         if isinstance(told.event, Opened):
             self.opened, self.first = told.event, entry
@@ -182,7 +181,7 @@ class _Watch:
             self.disposed = 0
 
     def study(self, plan: Plan) -> RecordStudy:
-        """Put together what was seen."""
+        """Return the collected data."""
         if self.session is None or self.opened is None or self.first is None or self.last is None:
             raise InputError("The record holds no entry: there is nothing to evaluate.")
         entered = insertions(plan, bed_of(plan))
@@ -205,7 +204,7 @@ class _Watch:
         self, plan: Plan, session: Session, sample: Sample, depths: list[tuple[float, ...]]
     ) -> VialRecord:
         insertion = session.progress.insertions[sample.insertion]
-        # To a tenth of a millimetre: what is set by hand is no truer, and equal depths stay equal.
+        # To 0.1 mm: manual settings are no more accurate, and equal depths stay equal.
         depth = round(depths[insertion.location][sample.port], 1)
         opening = self.openings.get((sample.insertion, sample.position))
         return VialRecord(
@@ -229,7 +228,7 @@ def random_mixture_rsd(plan: Plan, sample_mg: float | None = None) -> float | No
 
     Args:
         plan: describes the particles.
-        sample_mg: mass of one sample; what a die holds at bulk density where it is None.
+        sample_mg: mass of one sample; None means the content of a die at bulk density.
     """
     powder = plan.powder
     if (

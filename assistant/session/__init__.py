@@ -1,4 +1,4 @@
-"""The only place where all parts meet: inputs become events, go on record and are acted on."""
+"""Connects all parts: inputs become events, are recorded, and then take effect."""
 
 from assistant.session.session_loop import SessionLoop
 

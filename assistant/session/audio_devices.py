@@ -1,4 +1,4 @@
-"""The devices of a live session, opened as the user wishes and closed in any case."""
+"""The devices of a live session, opened as requested and always closed."""
 
 import contextlib
 import sys
@@ -19,24 +19,24 @@ from assistant.speech.tts import Voice
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """Which devices a session is to use."""
+    """Devices requested for a session."""
 
     audio: Path | None = None
     """A sound file instead of the microphone."""
     microphone: str = ""
-    """Words of its name; "" is the system's default."""
+    """Words of the device's name; "" is the system's default."""
     speaker: str = ""
     keyboard_only: bool = False
     silent: bool = False
-    """Prompts as text only."""
+    """Whether prompts are shown as text only."""
     confirm_key: str = "\n"
 
 
 class Devices:
-    """Whatever was opened; `connect` lets it deliver."""
+    """The opened devices; `connect` starts delivery."""
 
     def __init__(self, wanted: Wanted) -> None:
-        """Open what is wanted.
+        """Open the requested devices.
 
         Raises:
             DeviceError: no PortAudio, no microphone, no loudspeaker, no voice; says what to do.
@@ -73,7 +73,7 @@ class Devices:
         self.microphone_name = _name(wanted, self._microphone)
 
     def start(self) -> None:
-        """Let microphone and keyboard deliver from now on.
+        """Start delivery from microphone and keyboard.
 
         Raises:
             DeviceError: the microphone cannot be opened.
@@ -84,7 +84,7 @@ class Devices:
             self._keyboard.start()
 
     def delays(self) -> Delays:
-        """What is known of the delay of the devices that are open."""
+        """The known delays of the open devices."""
         microphone = self._microphone.latency_ms if self._microphone is not None else None
         speaker = self._loud.latency_ms if self._loud is not None else None
         return Delays(microphone, speaker)
@@ -94,7 +94,7 @@ class Devices:
         self.queue.put(SoundEnded())
 
     def blocks(self) -> Iterable[bytes] | None:
-        """The sound file in blocks of 50 ms, None where a microphone or keyboard delivers."""
+        """The sound file in blocks of 50 ms, None for a microphone or keyboard."""
         return None if self._sound is None else blocks_of(self._sound)
 
     def close(self) -> None:
@@ -119,7 +119,7 @@ def _name(wanted: Wanted, microphone: Microphone | None) -> str:
 
 @contextlib.contextmanager
 def open_devices(wanted: Wanted) -> Iterator[Devices]:
-    """Open the devices and release them at the end, whatever happens.
+    """Open the devices and release them at the end, even after an error.
 
     Raises:
         DeviceError, InputError: as for `Devices`.

@@ -1,4 +1,4 @@
-"""Taking sound and keys from the queue for a dialogue that is held outside a session."""
+"""Feeds sound and keys from the queue to a dialogue outside a session."""
 
 from collections.abc import Callable
 from typing import Final, assert_never
@@ -20,17 +20,17 @@ def attend(
     tick: Callable[[bytes], object],
     key: Callable[[Utterance], object] = lambda _typed: None,
 ) -> list[QueueItem]:
-    """Hand on what comes in until the dialogue is over.
+    """Forward input until the dialogue is over.
 
     Args:
-        queue: of everything that comes in.
-        what: the dialogue, as an error calls it.
-        over: whether it is over.
+        queue: all input.
+        what: name of the dialogue in errors.
+        over: returns whether it is over.
         tick: takes 50 ms of sound at the program's rate.
         key: takes a typed line or a key press.
 
     Returns:
-        what else came in meanwhile, such as reports about devices, in its order.
+        other items that arrived meanwhile, such as device reports, in order.
 
     Raises:
         DeviceError: the sound ended, or the microphone was lost.

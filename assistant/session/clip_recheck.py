@@ -1,7 +1,7 @@
-"""Every voice confirmation on record, heard again by this version of the program.
+"""Re-recognises every recorded voice confirmation with this version of the program.
 
-Two engines that share nothing but the dictionary hear each clip: the phone model, and as an
-independent second the plain grammar engine, which says which phrase comes nearest and nothing else.
+Two engines that share only the dictionary process each clip: the phone model and, independently,
+the plain grammar engine, which reports only the closest phrase.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
@@ -21,15 +21,15 @@ from assistant.speech.pocketsphinx_engine import PocketSphinxRecogniser
 
 
 class Clips(Protocol):
-    """Where the utterances of a record are kept."""
+    """Storage of a record's utterances."""
 
     def clip(self, name: str) -> bytes:
-        """Return the samples of one."""
+        """Return the samples of one utterance."""
         ...
 
 
 class Rehears(Protocol):
-    """Hears an utterance again."""
+    """Recognises a recorded utterance again."""
 
     @property
     def name(self) -> str:
@@ -37,17 +37,17 @@ class Rehears(Protocol):
         ...
 
     def rehear(self, pcm: bytes, phrases: Phrases) -> str | None:
-        """Return the phrase that comes nearest, "" for none, None where it cannot judge.
+        """Return the closest phrase, "" for none, None if the engine cannot judge.
 
         Args:
-            pcm: of the utterance, mono 16-bit at `SAMPLE_RATE`.
-            phrases: what could be said at that moment.
+            pcm: sound of the utterance, mono 16-bit at `SAMPLE_RATE`.
+            phrases: the legal phrases at that moment.
         """
         ...
 
 
 class PhonesAgain:
-    """The phone model; numbers too."""
+    """The phone model; also recognises numbers."""
 
     def __init__(self, language: Language) -> None:
         """Load the model; errors as for `open_phones`."""
@@ -59,13 +59,13 @@ class PhonesAgain:
         return self._engine.name
 
     def rehear(self, pcm: bytes, phrases: Phrases) -> str | None:
-        """Return the phrase that comes nearest."""
+        """Return the closest phrase."""
         self._engine.prepare(phrases.union, phrases.legal, phrases.expected)
         return self._engine.judge(Utterance(pcm=pcm)).text
 
 
 class GrammarAgain:
-    """The plain grammar engine; no numbers."""
+    """The plain grammar engine; does not recognise numbers."""
 
     def __init__(self, language: Language) -> None:
         """Load the engine.
@@ -81,7 +81,7 @@ class GrammarAgain:
         return self._recogniser.name
 
     def rehear(self, pcm: bytes, phrases: Phrases) -> str | None:
-        """Return the phrase that comes nearest, None while a number may be said."""
+        """Return the closest phrase, None while a number is legal."""
         if any(NUMBER in phrase for phrase in phrases.legal):
             return None
         self._recogniser.prepare([each for each in phrases.union if NUMBER not in each])
@@ -90,30 +90,30 @@ class GrammarAgain:
 
 @dataclass(frozen=True, slots=True)
 class Reheard:
-    """What one engine makes of a clip."""
+    """One engine's result for a clip."""
 
     engine: str
     text: str
-    """The phrase that comes nearest, "" for none."""
+    """The closest phrase, "" for none."""
 
 
 @dataclass(frozen=True, slots=True)
 class Confirmation:
-    """One voice confirmation on record, and what is heard in its clip."""
+    """One recorded voice confirmation, and the results for its clip."""
 
     entry: Entry
     heard: Heard
     again: tuple[Reheard, ...]
-    """One for each engine that can judge it; none where no clip was kept."""
+    """One result per engine that can judge it; none if no clip was kept."""
 
     @property
     def otherwise(self) -> tuple[Reheard, ...]:
-        """Those that hear something else than what is on record."""
+        """Results that differ from the record."""
         return tuple(each for each in self.again if each.text != self.heard.text)
 
 
 def both_engines(language: Language) -> tuple[Rehears, ...]:
-    """Return the engines that hear again.
+    """Return the engines used for re-recognition.
 
     Raises:
         DeviceError: an engine or its model is missing; says what to do.
@@ -129,14 +129,14 @@ def rehear(
     clips: Clips,
     engines: Sequence[Rehears],
 ) -> Iterator[Confirmation]:
-    """Yield every phrase that was taken or asked back by voice.
+    """Yield every phrase that was accepted or asked back by voice.
 
     Args:
-        told: the record's entries, proved.
-        first: the session before the first of them.
+        told: the verified entries of the record.
+        first: the session before the first entry.
         language: the record's grammar.
-        clips: of the same record.
-        engines: hear again.
+        clips: clips of the same record.
+        engines: recognise the clips.
     """
     hearing, before = UtteranceInterpreter(language), first
     for each in told:

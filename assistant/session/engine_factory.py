@@ -20,14 +20,14 @@ def open_engine(
     vosk_folder: Path | None = None,
     voice: Path | None = None,
 ) -> PhraseEngine:
-    """Load the recogniser; nothing is looked for that was not asked for.
+    """Load the requested recogniser; there is no fallback to another.
 
     Args:
         language: its words must be pronounceable by the engine.
         choice: "phones" is the phone model that comes with the program, "embedded" the grammar
             engine pocketsphinx, "vosk" Vosk with a model of the user's.
-        vosk_folder: where to look for the Vosk model first.
-        voice: profile of whoever is going to speak, for the phone model only.
+        vosk_folder: first folder to search for the Vosk model.
+        voice: voice profile of the speaker, for the phone model only.
 
     Raises:
         DeviceError: an engine or its model is missing or cannot be used.

@@ -1,4 +1,4 @@
-"""Writes a session's entries: seals each, stores it, and returns only when it is safely kept."""
+"""Writes a session's entries: seals and stores each, and returns only when it is on disk."""
 
 import uuid
 from collections.abc import Callable
@@ -14,7 +14,7 @@ from assistant.procedure.machine import Outcome
 
 
 class JournalWriter:
-    """Seals and stores entries, one after the other; keeps trying while the disk fails."""
+    """Seals and stores entries in order; retries while the disk fails."""
 
     def __init__(
         self,
@@ -27,16 +27,16 @@ class JournalWriter:
         wait: Callable[[float], None],
         boot: str = "",
     ) -> None:
-        """Begin, or go on after `last`.
+        """Start a record, or continue after `last`.
 
         Args:
-            store: where lines are kept.
-            clock: the time of each entry.
-            language: the words of the prompts, which stand in the entry.
-            last: the entry to go on from.
-            trouble: called with the reason, once, when the store fails.
-            wait: waits so many seconds before the next try.
-            boot: names this start of the program; a fresh name if not given.
+            store: storage of the lines.
+            clock: source of each entry's time.
+            language: words of the prompts, which are part of the entry.
+            last: the entry to continue from.
+            trouble: called once with the reason when the store fails.
+            wait: waits the given seconds before the next attempt.
+            boot: identifies this start of the program; by default a new name.
         """
         self._store = store
         self._clock = clock
@@ -46,10 +46,10 @@ class JournalWriter:
         self._wait = wait
         self.last = last
         self.troubled: tuple[str, float] | None = None
-        """Reason and seconds of the last trouble, until somebody takes note and clears it."""
+        """Reason and duration of the last failure, until the caller reads and clears it."""
 
     def keep(self, event: Event, outcome: Outcome, by: str) -> Entry:
-        """Put an event and what came of it on record; returns when both are on the disk."""
+        """Record an event and its outcome; returns when both are on the disk."""
         entry, line = seal_line(
             self.last,
             at=self._clock.now(),
@@ -63,7 +63,7 @@ class JournalWriter:
         return entry
 
     def insist(self, store: Callable[[], None]) -> None:
-        """Repeat a write until it succeeds; everything else waits meanwhile."""
+        """Retry a write until it succeeds; everything else waits."""
         began = self._clock.now().mono_ns
         reason = ""
         while True:

@@ -1,4 +1,4 @@
-"""The live session: microphone, loudspeaker and keyboard, joined by one queue."""
+"""The live session: microphone, loudspeaker and keyboard, connected by one queue."""
 
 import math
 import time
@@ -56,7 +56,7 @@ Tick = Callable[["LiveSession"], None]
 
 @dataclass(frozen=True, slots=True)
 class Setting:
-    """What a live session is started with."""
+    """Configuration of a live session."""
 
     language: Language
     engine: PhraseEngine
@@ -64,20 +64,20 @@ class Setting:
     microphone: str
     """Its name, as it goes on record."""
     listens: bool = True
-    """Whether there is a microphone, so that a sound check makes sense."""
+    """Whether there is a microphone, so that a sound check is possible."""
     operator: str = ""
     profile_sha256: str = ""
-    """Of the voice profile that the engine was opened with."""
+    """Hash of the voice profile used by the engine, "" without one."""
     headset: bool = False
     observers: tuple[Observer, ...] = ()
     on_tick: Tick = field(default=lambda _live: None)
     delays: Callable[[], Delays] = Delays
     shown: Callable[[str], None] = lambda _words: None
-    """Takes what is said before there is a session."""
+    """Called with sentences spoken before the session starts."""
 
 
 class LiveSession:
-    """A session from the opening, or from where the record stopped, to its end."""
+    """A session from its opening, or from the end of the record, until it is closed."""
 
     def __init__(
         self,
@@ -86,16 +86,16 @@ class LiveSession:
         queue: SoundQueue,
         clock: Clock | None = None,
     ) -> None:
-        """Take a record's folder over; its lines are verified and folded.
+        """Open a record's folder; its lines are verified and folded.
 
         Args:
-            folder: of the record, opened for writing.
+            folder: folder of the record, opened for writing.
             setting: language, devices and people.
-            queue: everything that comes in, but for timers.
-            clock: the system's clocks if not given.
+            queue: all input except timers.
+            clock: by default the system's clocks.
 
         Raises:
-            RecordBroken: the record does not hold.
+            RecordBroken: the record is not intact.
             RecordError: the record is closed already.
         """
         self._folder = folder
@@ -143,11 +143,11 @@ class LiveSession:
         )
 
     def run(self, blocks: Iterable[bytes] | None = None) -> Session:
-        """Work until the record is closed.
+        """Run until the record is closed.
 
         Args:
-            blocks: sound from a file, taken at its own pace; None to listen to the queue. When it
-                runs out the session stays open and can be resumed.
+            blocks: sound from a file, processed at its own pace; None to use the queue. At the end
+                of the file the session stays open and can be resumed.
         """
         try:
             return self._run(blocks)
@@ -178,10 +178,10 @@ class LiveSession:
         return self.loop.session
 
     def _check_sound(self) -> tuple[Event, ...]:
-        """Measure room and operator first; what else came in meanwhile waits its turn.
+        """Check room and operator first; other input waits in the queue.
 
         Raises:
-            DeviceError: the room is too loud and nobody overrode it.
+            DeviceError: the room is too loud and the check was not overridden.
         """
         setting = self._setting
         phrases = spoken_for_check(setting.language, self.loop.session)
@@ -202,7 +202,7 @@ class LiveSession:
         return self.pipeline.level_dbfs
 
     def _told(self) -> tuple[Session, Entry | None, frozenset[str]]:
-        """Prove what is on record; also return the hashes of the torn tails that it names."""
+        """Verify the record; also return the hashes of the torn tails it names."""
         folder, noted = self._folder, set()
         session, last = begin(self.plan), None
         entries = with_own_files(folder, proved(folder.lines(), self.plan, self.language))
@@ -213,7 +213,7 @@ class LiveSession:
         return session, last, frozenset(noted)
 
     def _opening(self, last: Entry | None, noted: frozenset[str]) -> tuple[Event, ...]:
-        """The first events: an opening or a resumption, and every torn line not yet on record."""
+        """The first events: an opening or a resumption, and every torn line not yet recorded."""
         torn = self._folder.torn
         again = torn.sha256 if torn else ""
         tails = [t for t in self._folder.asides() if t.sha256 not in noted or t.sha256 == again]
@@ -224,7 +224,7 @@ class LiveSession:
         return (*(resumed or (self._resumed(0, ""),)), *clock)
 
     def _behind(self, last_utc: str) -> tuple[Event, ...]:
-        """What is wrong with the machine's clock at the start; a simulated one may say anything."""
+        """A fault of the machine's clock at the start; a simulated clock may have any time."""
         if isinstance(self.clock, ManualClock):
             return ()
         behind = clock_behind(self.clock.now(), last_utc)
@@ -297,7 +297,7 @@ class LiveSession:
                 assert_never(never)
 
     def _sound(self, item: audio_events.SoundBlock, notices: list[Event | None]) -> None:
-        """Listen; where the noise has risen for good, be as strict as its ratio asks."""
+        """Listen; after a lasting rise of the noise, raise the thresholds to match the ratio."""
         rose = self._noise_watch.look(self.pipeline.floor_dbfs, self.clock.now())
         if rose is not None:
             self._engine.tighten(stricter(self._snr_db - float(rose.rise_db)))
@@ -313,7 +313,7 @@ class LiveSession:
         return DeviceLost(device=device, reason=reason)
 
     def _back(self, device: Device, name: str) -> list[Event]:
-        """A device works; where another one took the place of the first, that is a deviation."""
+        """A device works; if it replaces another one, that is a deviation."""
         before, self._names[device] = self._names[device], name
         self._lost.discard(device)
         back: list[Event] = [DeviceBack(device=device, name=name)]

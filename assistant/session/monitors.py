@@ -1,4 +1,4 @@
-"""Monitors beside the phrases: timers, keys, the end of a remark, wall clock, room noise."""
+"""Monitors: timers, keys, the end of a remark, wall clock, room noise."""
 
 from datetime import datetime
 
@@ -11,47 +11,47 @@ CLOCK_STEP_S = 2.0
 NOISE_RISE_DB = 6.0
 NOISE_LASTS_S = 20.0
 SETTLE_S = 10.0
-"""Without a sound check, the room's floor is taken from this long after the start."""
+"""Without a sound check, the noise floor is measured this long after the start."""
 BLOCK_S = 0.05
 """Seconds in one block of sound."""
 KEY_APART_NS = 400_000_000
-"""Presses closer than this are one that is held."""
+"""Key presses closer together than this are repeats of a held key."""
 KEY_AFTER_PROMPT_NS = 1_000_000_000
-"""A key this soon after a prompt began was not meant for it: the first repeat of a held key comes
-after 0.25 to 0.66 s."""
+"""A key press this soon after the start of a prompt is not an answer to it: the first repeat of a
+held key comes after 0.25 to 0.66 s."""
 _LOUD_DB = 8.0
 _PAUSE_S = 1.8
 _PATIENCE_S = 8.0
 
 
 class Timers:
-    """Started by effects, asked at every tick which have run out."""
+    """Timers started by effects and checked at every tick."""
 
     def __init__(self) -> None:
-        """None is running."""
+        """Start with no timer running."""
         self._running: list[tuple[int, StartTimer]] = []
 
     def start(self, effect: StartTimer, now_ns: int) -> None:
-        """Let one run from now."""
+        """Start a timer."""
         self._running.append((now_ns + effect.milliseconds * 1_000_000, effect))
 
     def stop(self) -> None:
-        """Forget all."""
+        """Cancel all timers."""
         self._running.clear()
 
     def due(self, now_ns: int) -> list[TimerRang]:
-        """Take out those that have run out, earliest first."""
+        """Remove and return the expired timers, earliest first."""
         rung = sorted((t for t in self._running if t[0] <= now_ns), key=lambda t: t[0])
         self._running = [t for t in self._running if t[0] > now_ns]
         return [TimerRang(timer=e.timer, generation=e.generation) for _, e in rung]
 
     def left_s(self, now_ns: int) -> float | None:
-        """Seconds until the next one runs out, None when none is running."""
+        """Seconds until the next timer expires, None if none is running."""
         return min(((end - now_ns) / 1e9 for end, _ in self._running), default=None)
 
 
 class RemarkWatch:
-    """Follows the level while a remark is taken."""
+    """Watches the level while a remark is recorded."""
 
     def __init__(self, limit_s: float) -> None:
         """Wait for at most `limit_s` seconds."""
@@ -62,11 +62,11 @@ class RemarkWatch:
 
     @property
     def seconds(self) -> float:
-        """How long it has been taken."""
+        """Duration so far, in seconds."""
         return self._elapsed
 
     def over(self, level_dbfs: float, floor_dbfs: float) -> bool:
-        """Take the levels of one block of 50 ms and say whether the remark has ended."""
+        """Process the levels of one block of 50 ms; return whether the remark has ended."""
         self._elapsed += BLOCK_S
         if level_dbfs > floor_dbfs + _LOUD_DB:
             self._spoke, self._quiet = True, 0.0
@@ -77,31 +77,31 @@ class RemarkWatch:
 
 
 class KeyWatch:
-    """Tells the presses of a key from the repeats of one that is held."""
+    """Distinguishes key presses from the repeats of a held key."""
 
     def __init__(self) -> None:
-        """No key has been pressed."""
+        """Start without a previous press."""
         self._last_ns: int | None = None
 
     def pressed(self, now_ns: int) -> bool:
-        """Take a key and say whether it is a press of its own.
+        """Process a key; return whether it is a separate press.
 
-        A terminal does not report a release; a key that is held repeats much faster than anybody
-        presses twice.
+        A terminal does not report a release; a held key repeats much faster than anyone can
+        press twice.
         """
         last, self._last_ns = self._last_ns, now_ns
         return last is None or now_ns - last >= KEY_APART_NS
 
 
 class ClockWatch:
-    """Compares the wall clock with the steady one: it may neither jump nor creep away."""
+    """Compares the wall clock with the steady clock, to detect steps and drift."""
 
     def __init__(self) -> None:
-        """Know no moment yet."""
+        """Start without a reference time."""
         self._offset: float | None = None
 
     def look(self, now: Instant) -> ClockStepped | None:
-        """Say by how much the wall clock has moved since it was last reported, if it has."""
+        """Return how far the wall clock has moved since the last report, if it has."""
         offset = datetime.fromisoformat(now.utc).timestamp() - now.mono_ns / 1e9
         if self._offset is None:
             self._offset = offset
@@ -113,11 +113,11 @@ class ClockWatch:
 
 
 def clock_behind(now: Instant, last_utc: str) -> ClockStepped | None:
-    """Say by how much the wall clock is behind a moment that has certainly passed, if it is.
+    """Return how far the wall clock is behind a time that has certainly passed, if it is.
 
     Args:
-        now: the moment of starting.
-        last_utc: of the last entry on record, "" without any.
+        now: time of the start.
+        last_utc: UTC of the last recorded entry, "" if there is none.
     """
     passed = max(last_utc, BUILT)
     behind = datetime.fromisoformat(now.utc) - datetime.fromisoformat(passed)
@@ -127,17 +127,17 @@ def clock_behind(now: Instant, last_utc: str) -> ClockStepped | None:
 
 
 class NoiseWatch:
-    """Reports once when the noise floor has risen for good, and again after it fell back."""
+    """Reports a lasting rise of the noise floor once, and again only after it fell back."""
 
     def __init__(self, floor_dbfs: float | None = None) -> None:
-        """Compare with the sound check's floor, or with that of the first seconds."""
+        """Use the noise floor of the sound check, or that of the first seconds."""
         self._base = floor_dbfs
         self._since: int | None = None
         self._began: int | None = None
         self._told = False
 
     def look(self, floor_dbfs: float, now: Instant) -> NoiseRose | None:
-        """Take the present floor, in dB relative to full scale."""
+        """Process the current noise floor, in dB relative to full scale."""
         if self._began is None:
             self._began = now.mono_ns
         if self._base is None:

@@ -1,4 +1,4 @@
-"""Check before a session that the phrases of a grammar sound different enough."""
+"""Checks before a session that the phrases of a grammar sound different enough."""
 
 from collections.abc import Callable, Sequence
 from functools import cache
@@ -9,7 +9,7 @@ from assistant.plan.model import Plan
 
 
 def dictionary(language: Language) -> Callable[[str], Sequence[str]]:
-    """Return what looks a word up in the pronouncing dictionary and in the grammar's own.
+    """Return a lookup in the pronouncing dictionary and the grammar's own pronunciations.
 
     Raises:
         DeviceError: the dictionary is missing.
@@ -23,9 +23,9 @@ def dictionary(language: Language) -> Callable[[str], Sequence[str]]:
 
 
 def refuse_alike(language: Language, plan: Plan) -> None:
-    """Refuse a grammar whose phrases cannot be told apart in the states of a plan.
+    """Refuse a grammar whose phrases sound too similar in the states of a plan.
 
-    Only English can be judged: the dictionary knows no other language.
+    Only English can be checked: the dictionary has no other language.
 
     Raises:
         DeviceError: the dictionary is missing.

@@ -1,4 +1,4 @@
-"""Notes a session in the register of the station: its opening, heads and end."""
+"""Writes a session to the register of the station: its opening, heads and end."""
 
 from pathlib import Path
 
@@ -14,17 +14,17 @@ from assistant.storage.register import Note, Register, What
 
 
 class RegisterWriter:
-    """An observer of the session. A register that fails later does not stop the work.
+    """An observer of the session. A register that fails later does not stop the session.
 
-    What could not be noted waits for the next time.
+    Notes that could not be written are retried at the next entry.
     """
 
     def __init__(self, register: Register, folder: Path) -> None:
-        """Take over a register that can be written.
+        """Use a writable register.
 
         Args:
-            register: of the station.
-            folder: of the record.
+            register: register of the station.
+            folder: folder of the record.
         """
         self._register = register
         self._folder = folder
@@ -33,11 +33,11 @@ class RegisterWriter:
 
     @property
     def missing(self) -> int:
-        """Notes that could not be written so far."""
+        """Notes not yet written."""
         return len(self._waiting)
 
-    def entered(self, entry: Entry, event: Event, outcome: Outcome, said: str) -> None:  # noqa: ARG002 - as an observer
-        """Note what belongs there; the entry is on the record's disk already."""
+    def entered(self, entry: Entry, event: Event, outcome: Outcome, said: str) -> None:  # noqa: ARG002 - signature of an observer
+        """Write a note if needed; the entry is already on the record's disk."""
         what = _what(entry, event, outcome)
         if what is None:
             return
@@ -55,7 +55,7 @@ class RegisterWriter:
         self._write()
 
     def trouble(self, reason: str) -> None:
-        """Take notice of trouble with the record: nothing to note."""
+        """Do nothing: trouble with the record is not registered."""
 
     def _write(self) -> None:
         while self._waiting:
@@ -67,7 +67,7 @@ class RegisterWriter:
 
 
 def _what(entry: Entry, event: Event, outcome: Outcome) -> What | None:
-    """Return what an entry is to the register, None if nothing."""
+    """Return the note for an entry, None if it needs none."""
     if entry.seq == 1:
         return "opened"
     if isinstance(event, Resumed):

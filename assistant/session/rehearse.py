@@ -34,14 +34,14 @@ from assistant.storage.record_writer import RecordFolder
 BLOCK_NS = BLOCK_SAMPLES * 1_000_000_000 // SAMPLE_RATE
 
 BEGINS: Final = datetime(2026, 1, 5, 8, tzinfo=UTC)
-"""When every rehearsal begins. Its time is simulated; and since the head codes that are spoken hang
-on the time of the entries, another beginning would give the same seed another session."""
+"""Simulated start time of every rehearsal. It is fixed because the spoken head codes depend on the
+time of the entries: another start would make the same seed give another session."""
 
 DISK_PATIENCE_S: Final = 5.0
-"""How long a rehearsal waits for a disk that takes nothing."""
+"""How long a rehearsal waits for a disk that cannot be written."""
 
 OPERATOR_VOICES = ("en-us+m3", "en-gb-scotland", "en-us+f3", "en-us+m7")
-"""Voices a rehearsal's operator may have; the seed chooses."""
+"""Voices of the simulated operator; the seed chooses one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,27 +58,27 @@ class RehearsalSettings:
     snr_db: float = 25.0
     voice: str = ""
     room: bytes = b""
-    """Sound of a room (mono 16-bit) in place of noise, such as talk."""
+    """Recorded room sound (mono 16-bit), such as talk, instead of noise."""
     real_time: bool = False
     engine: EngineChoice = "phones"
     model: Path | None = None
-    """Folder of the Vosk model, where the engine is Vosk."""
+    """Folder of the Vosk model, if the engine is Vosk."""
 
 
 @dataclass(frozen=True, slots=True)
 class Effort:
-    """What it took to be understood."""
+    """The operator's effort to be understood."""
 
     repeated: int
-    """Phrases said once more."""
+    """Phrases repeated."""
     asked: int
     """Phrases asked back."""
     rescued: int
-    """Phrases entered by hand in the end."""
+    """Phrases finally entered by hand."""
 
 
 class SimulatedSpeaker:
-    """Speaks without a sound: each sentence takes as long as the voice would take."""
+    """A silent speaker: each sentence takes as long as the voice would need."""
 
     def __init__(self, voice: Voice, clock: ManualClock) -> None:
         """Speak with `voice` on `clock`."""
@@ -92,7 +92,7 @@ class SimulatedSpeaker:
         return f"{self._voice.name}, simulated"
 
     def say(self, text: str, done: Callable[[], None]) -> None:
-        """Take as long as the sentence takes, dropping whatever is being spoken."""
+        """Start the time of a sentence, cutting off the current one."""
         self.silence()
         samples = len(self._voice.render(text)) // 2
         end = self._clock.now().mono_ns + samples * 1_000_000_000 // SAMPLE_RATE
@@ -105,7 +105,7 @@ class SimulatedSpeaker:
             done()
 
     def tick(self) -> None:
-        """Let sentences end that are over by now."""
+        """End sentences whose time is over."""
         if self._done and self._done[0][0] <= self._clock.now().mono_ns:
             self.silence()
 
@@ -115,7 +115,7 @@ class Rehearsal:
 
     def __init__(
         self,
-        wish: RehearsalSettings,
+        settings: RehearsalSettings,
         observers: Sequence[Observer] = (),
         aloud: Speaker | None = None,
     ) -> None:
@@ -124,18 +124,20 @@ class Rehearsal:
         Raises:
             PlanError, GrammarError, RecordError, DeviceError: as their parts do.
         """
-        self._wish, self._aloud = wish, aloud
-        plan = parse_plan(wish.plan, wish.plan_name)
-        self.language: Language = parse_grammar(wish.grammar, wish.grammar_name)
+        self._settings, self._aloud = settings, aloud
+        plan = parse_plan(settings.plan, settings.plan_name)
+        self.language: Language = parse_grammar(settings.grammar, settings.grammar_name)
         refuse_alike(self.language, plan)
         self._clock = ManualClock(BEGINS)
-        self._engine = open_engine(self.language, wish.engine, wish.model)
+        self._engine = open_engine(self.language, settings.engine, settings.model)
         self._speaker = SimulatedSpeaker(Voice(), self._clock)
-        voice = wish.voice or OPERATOR_VOICES[wish.seed % len(OPERATOR_VOICES)]
+        voice = settings.voice or OPERATOR_VOICES[settings.seed % len(OPERATOR_VOICES)]
         self._voice = Voice(voice, rate=150)
-        self._room = SimulatedRoom(snr_db=wish.snr_db, seed=wish.seed, recording=wish.room)
-        self._operator = Operator(self.language, wish.script, wish.seed)
-        self._folder = RecordFolder.create(wish.into, wish.plan, wish.grammar)
+        self._room = SimulatedRoom(
+            snr_db=settings.snr_db, seed=settings.seed, recording=settings.room
+        )
+        self._operator = Operator(self.language, settings.script, settings.seed)
+        self._folder = RecordFolder.create(settings.into, settings.plan, settings.grammar)
         self._observers = tuple(observers)
         self.loop = SessionLoop(begin(plan), self._parts())
         self._deed: tuple[int, OperatorAction] | None = None
@@ -151,7 +153,7 @@ class Rehearsal:
             self.language,
             trouble=self._trouble,
             wait=self._wait_for_the_disk,
-            boot=f"rehearsal-{self._wish.seed}",
+            boot=f"rehearsal-{self._settings.seed}",
         )
         return Parts(
             language=self.language,
@@ -166,11 +168,11 @@ class Rehearsal:
 
     @property
     def effort(self) -> Effort:
-        """What it took the operator to be understood, so far."""
+        """The operator's effort to be understood so far."""
         return Effort(self._operator.repeated, self._asked, self._operator.rescued)
 
     def run(self) -> Session:
-        """Work through to the end and return the session as it ended."""
+        """Run to the end and return the final session."""
         with self._folder:
             checked = self._check_sound()
             self.loop.take(self._opening)
@@ -182,11 +184,11 @@ class Rehearsal:
     def _opened(self, plan: Plan) -> Opened:
         return Opened(
             software=software(),
-            plan_sha256=fingerprint(self._wish.plan),
-            grammar_sha256=fingerprint(self._wish.grammar),
+            plan_sha256=fingerprint(self._settings.plan),
+            grammar_sha256=fingerprint(self._settings.grammar),
             operator=next(p.name for p in plan.people if p.role == "operator"),
             engine=self._engine.name,
-            microphone=f"simulated room, {self._wish.snr_db:g} dB",
+            microphone=f"simulated room, {self._settings.snr_db:g} dB",
             speaker=self._speaker.name,
             kind="rehearsal",
             **identity(self._engine.facts),
@@ -209,7 +211,7 @@ class Rehearsal:
         return check.finding.event
 
     def tick(self) -> None:
-        """Let 50 ms pass in the room."""
+        """Advance the room by 50 ms."""
         began = time.perf_counter()
         self._speaker.tick()
         typed = self._act()
@@ -217,9 +219,9 @@ class Rehearsal:
         self._pass_time(began)
 
     def _pass_time(self, began: float) -> None:
-        """Move the room's clock on; in real time, wait for the other clocks."""
+        """Advance the room's clock; in real time, wait for the other clocks."""
         self._clock.advance(BLOCK_NS)
-        if self._wish.real_time:
+        if self._settings.real_time:
             time.sleep(max(0.0, BLOCK_NS / 1e9 - (time.perf_counter() - began)))
 
     def entered(self, entry: Entry, event: Event, outcome: Outcome, said: str) -> None:
@@ -242,18 +244,20 @@ class Rehearsal:
             observer.trouble(reason)
 
     def _wait_for_the_disk(self, seconds: float) -> None:
-        """Wait, but not for ever: nobody need be there to make room.
+        """Wait, but not forever: there may be nobody to free disk space.
 
         Raises:
             RecordError: the record could not be written for `DISK_PATIENCE_S`.
         """
         self._waited_s += seconds
         if self._waited_s > DISK_PATIENCE_S:
-            raise RecordError(f"{self._trouble_reason} The rehearsal was given up; begin it again.")
+            raise RecordError(
+                f"{self._trouble_reason} The rehearsal was abandoned; start it again."
+            )
         time.sleep(seconds)
 
     def _act(self) -> list[Utterance]:
-        """Let the operator plan, and do what is due."""
+        """Let the operator plan, and perform actions that are due."""
         now = self._clock.now().mono_ns
         if self.loop.speaking or self._room.speaking or now < self._waits_until:
             return []

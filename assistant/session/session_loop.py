@@ -1,10 +1,10 @@
 """The loop: one input -> `step` -> append and fsync -> only then the effects.
 
-Nothing is spoken that is not on record, with one exception that cannot be otherwise: that the
-record itself cannot be written is said at once, and put on record as soon as it can be.
+Nothing is spoken before it is on record, with one unavoidable exception: a failure to write the
+record itself is announced at once and recorded as soon as possible.
 
-The loop knows no thread and no device. Whoever drives it calls `tick` about every 50 ms with
-what has come in: a live session from its microphone, a rehearsal from its simulated room.
+The loop uses no thread and no device. Its driver calls `tick` about every 50 ms with new input: a
+live session from its microphone, a rehearsal from its simulated room.
 """
 
 from collections.abc import Iterable
@@ -36,14 +36,14 @@ from assistant.session.utterance_to_event import UtteranceInterpreter
 from assistant.speech.listening_pipeline import ListeningPipeline
 
 THROUGH = (Intent.STAND_BY, Intent.STOP_SAMPLING)
-"""Phrases that must get through while the program speaks, even from a loudspeaker."""
+"""Phrases that must be heard while the program speaks, even from a loudspeaker."""
 
 
 class ClipStore(Protocol):
     """Keeps audio."""
 
     def save_clip(self, pcm: bytes) -> str:
-        """Store samples and return the clip's name when it is on the disk."""
+        """Store samples; return the clip's name once it is on the disk."""
         ...
 
 
@@ -51,17 +51,17 @@ class Observer(Protocol):
     """Watches a session: the console, the rehearsal's operator, a test."""
 
     def entered(self, entry: Entry, event: Event, outcome: Outcome, said: str) -> None:
-        """An entry is on record; `said` is what is spoken because of it."""
+        """An entry was recorded; `said` is what is spoken because of it."""
         ...
 
     def trouble(self, reason: str) -> None:
-        """The record cannot be written; everything stands still until it can."""
+        """The record cannot be written; everything waits until it can."""
         ...
 
 
 @dataclass(frozen=True, slots=True)
 class Parts:
-    """What a session is put together from."""
+    """The parts of a session."""
 
     language: Language
     engine: PhraseEngine
@@ -77,7 +77,7 @@ class SessionLoop:
     """Drives one session from its parts."""
 
     def __init__(self, session: Session, parts: Parts) -> None:
-        """Stand ready; the first event is still to be taken."""
+        """Set up; the first event is still to be processed."""
         self.session = session
         self._parts = parts
         self._hearing = UtteranceInterpreter(parts.language)
@@ -99,12 +99,12 @@ class SessionLoop:
 
     @property
     def speaking(self) -> bool:
-        """Whether a prompt is being spoken or waits to be."""
+        """Whether a prompt is being spoken or is queued."""
         return bool(self._speaking or self._waiting)
 
     @property
     def taking_remark(self) -> bool:
-        """Whether what comes in is kept as a remark and not as a phrase."""
+        """Whether input is recorded as a remark instead of a phrase."""
         return self._remark is not None
 
     def tick(
@@ -113,12 +113,12 @@ class SessionLoop:
         typed: Iterable[Utterance] = (),
         notices: Iterable[Event] = (),
     ) -> None:
-        """Process everything that has come in since the last tick.
+        """Process all input since the last tick.
 
         Args:
-            block: 50 ms of sound, None where there is none.
+            block: 50 ms of sound, None if there is none.
             typed: lines typed and keys pressed.
-            notices: what the devices report.
+            notices: reports of the devices.
         """
         self._prompts()
         if self.session.state in END:
@@ -131,7 +131,7 @@ class SessionLoop:
             self._listen(block)
 
     def take(self, event: Event) -> Outcome:
-        """Process one event: step, put on record, perform; nothing follows a closed record."""
+        """Process one event: step, record, perform; nothing follows a closed record."""
         before = self.session
         if before.state in END:
             return Outcome(before, (), advanced=False)
@@ -201,7 +201,7 @@ class SessionLoop:
         self._parts.speaker.say(text, lambda: self._finished.append(number))
 
     def _prompts(self) -> None:
-        """See whether the prompt has really ended; go on with the next, or open the gate."""
+        """Check whether the prompt has ended; start the next one, or open the gate."""
         ended = self._speaking in self._finished
         if not ended:
             return
@@ -251,7 +251,7 @@ class SessionLoop:
             self.take(RemarkTaken(clip=clip, seconds=f"{watch.seconds:.1f}"))
 
     def _typed(self, utterance: Utterance) -> None:
-        """A typed line is a phrase, or the remark itself while one is taken; the key ends it."""
+        """A typed line is a phrase, or the remark while one is recorded; the key ends it."""
         key = utterance.source == "key"
         now = self._parts.clock.now().mono_ns
         if key and not self._keys.pressed(now):
@@ -273,9 +273,9 @@ class SessionLoop:
             self.take(RemarkTaken(text=utterance.typed.strip()[:500]))
 
     def _too_early(self, key: Heard, now: int) -> bool:
-        """Whether a key cannot be an answer to the prompt: it has hardly begun, or must be heard.
+        """Whether a key cannot answer the prompt yet: it has just begun, or must be heard first.
 
-        A caution, and what a vial holds, are never confirmed before their prompt has ended.
+        A caution or the content of a vial is never confirmed before its prompt has ended.
         """
         state = self.session.state
         if state is State.REMARKING:
@@ -287,5 +287,5 @@ class SessionLoop:
 
 
 def _moved(before: Session, after: Session) -> bool:
-    """Whether the work went on, so that the current prompt is out of date."""
+    """Whether the procedure has advanced, so that the current prompt is out of date."""
     return (before.state, before.ordinal) != (after.state, after.ordinal)

@@ -1,6 +1,6 @@
-"""The sound check: how loud the room is, how loud the operator, and whether he is understood.
+"""The sound check: room noise, operator's level, and whether the operator is understood.
 
-Driven by ticks like the session itself, so that a live room and a simulated one use the same.
+Driven by ticks like the session itself, so that it works in a live and a simulated room.
 """
 
 import time
@@ -23,8 +23,8 @@ from assistant.speech.detectors import detector_for
 from assistant.speech.listening_pipeline import ListeningPipeline
 
 WORKABLE_DB: Final = 12.0
-"""Signal above noise under which a session is refused unless overridden. At 10 dB about two phrases
-in five are not understood at first saying (measured; see the README's table)."""
+"""Signal-to-noise ratio below which a session is refused unless overridden. At 10 dB about two
+phrases in five were not understood at first by the embedded engine (see the README's table)."""
 
 BLOCK_S: Final = 0.05
 QUIET_S: Final = 2.0
@@ -33,7 +33,7 @@ PATIENCE_S: Final = 6.0
 OVERRIDE_PATIENCE_S: Final = 20.0
 CLIPPED_SAMPLES: Final = 8
 BELOW_OPERATOR_DB: Final = 15.0
-"""Sound that much fainter than the operator comes from elsewhere; a voice keeps within 10 dB."""
+"""Sound this much fainter than the operator is from elsewhere; a voice varies by up to 10 dB."""
 STRICTER_PER_DB: Final = 0.25
 STRICTEST: Final = 1.5
 _QUIETEST_DBFS: Final = -96.0
@@ -41,35 +41,35 @@ _QUIETEST_DBFS: Final = -96.0
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """What the check found."""
+    """Result of the sound check."""
 
     event: SoundChecked
     noise_dbfs: float
     workable: bool
-    """Loud enough above the noise, or overridden aloud."""
+    """Whether the ratio is high enough or the check was overridden."""
     snr_db: float
     least_dbfs: float
-    """Fainter sound is not taken for the operator's, in dB relative to full scale."""
+    """Minimum level of the operator's voice, in dB relative to full scale."""
 
     @property
     def stricter(self) -> float:
-        """By how much the thresholds of the session are raised."""
+        """Increase of the session's thresholds, in log odds."""
         return stricter(self.snr_db)
 
 
 def stricter(snr_db: float) -> float:
-    """By how much to raise the thresholds at a ratio of signal to noise.
+    """Return the increase of the thresholds for a signal-to-noise ratio, in log odds.
 
-    The weights were fitted and measured down to 10 dB. Within the workable range they hold as they
-    are. Below it nothing was measured and the evidence is worth less, so what would just be taken
-    is asked back instead: a quarter of a unit (of log odds) for each dB, 1.5 at most.
+    The weights were fitted and measured down to 10 dB. Within that range they are used
+    unchanged. Below it nothing was measured and the evidence is weaker, so phrases just above the
+    threshold are asked back instead: 0.25 (log odds) for each dB, 1.5 at most.
     """
     return min(max(WORKABLE_DB - snr_db, 0.0) * STRICTER_PER_DB, STRICTEST)
 
 
 @dataclass(frozen=True, slots=True)
 class Delays:
-    """Of the devices, in milliseconds; None where it is not known.
+    """Latencies of the devices, in milliseconds; None if unknown.
 
     The microphone's as its system reports it, the loudspeaker's as measured from the sentence's
     start to its first sample.
@@ -90,7 +90,7 @@ def with_delays(event: SoundChecked, delays: Delays) -> SoundChecked:
 
 
 def unworkable(found: Finding) -> DeviceError:
-    """The refusal to start a session after a sound check that nobody overrode."""
+    """The error for a failed sound check that was not overridden."""
     event = found.event
     return DeviceError(
         f"The sound check failed: {event.snr_db} dB signal to noise, {event.recognised} of "
@@ -107,7 +107,7 @@ class _Tally:
 
 
 def spoken_for_check(language: Language, session: Session) -> tuple[str, ...]:
-    """Phrases of this plan that are worth trying: what advances an insertion."""
+    """Phrases of this plan to try: those that advance an insertion."""
     wanted = (
         Meaning(intent=Intent.DIES_SEATED),
         Meaning(intent=Intent.PORT_OPEN, position=session.plan.sampler.positions[0]),
@@ -118,9 +118,9 @@ def spoken_for_check(language: Language, session: Session) -> tuple[str, ...]:
 
 
 def judging_ms(engine: PhraseEngine, utterance: Utterance) -> float:
-    """Return how long this machine takes to judge an utterance, in milliseconds.
+    """Measure how long this machine takes to judge an utterance, in milliseconds.
 
-    The median of three; a sample less each time, since the same sound may be judged from memory.
+    The median of three runs; each is one sample shorter, since an identical sound may be cached.
     """
     taken = []
     for number in range(1, 4):
@@ -132,7 +132,7 @@ def judging_ms(engine: PhraseEngine, utterance: Utterance) -> float:
 
 
 class SoundCheck:
-    """Asks for silence, then for a few phrases; `finding` is set when it is over."""
+    """Asks for silence, then for a few phrases; `finding` is available afterwards."""
 
     def __init__(
         self,
@@ -142,14 +142,14 @@ class SoundCheck:
         phrases: tuple[str, ...],
         shown: Callable[[str], None] = lambda _words: None,
     ) -> None:
-        """Begin to ask.
+        """Start asking.
 
         Args:
-            language: the words.
-            engine: understands the phrases; they are set here.
-            speaker: asks.
-            phrases: to be said one after the other.
-            shown: takes every sentence that is spoken.
+            language: words of the prompts.
+            engine: recognises the phrases, which are set here.
+            speaker: speaks the prompts.
+            phrases: to be spoken in turn.
+            shown: called with every sentence that is spoken.
         """
         self._words = language.sound_check
         self._engine = engine
@@ -165,12 +165,12 @@ class SoundCheck:
         self._tally = _Tally()
         self.finding: Finding | None = None
         self.latest = Utterance()
-        """What was said last, without sound when nothing was."""
+        """The last utterance, empty if there was none."""
         self._say(self._words.quiet)
 
     @property
     def result(self) -> Finding:
-        """What was found.
+        """The result.
 
         Raises:
             RuntimeError: it is not over yet.
@@ -181,7 +181,7 @@ class SoundCheck:
 
     @property
     def asking(self) -> str:
-        """The phrase that is to be said now, "" while the program speaks or wants silence."""
+        """The phrase to say now, "" while the program speaks or measures silence."""
         if self._speaking or self._number < 0 or self.finding is not None:
             return ""
         if self._number < len(self._asked):
@@ -189,7 +189,7 @@ class SoundCheck:
         return self._words.override
 
     def tick(self, block: bytes) -> None:
-        """Take 50 ms of sound."""
+        """Process 50 ms of sound."""
         heard = self._pipeline.listen(block)
         if self._speaking or self.finding is not None:
             return
@@ -202,16 +202,16 @@ class SoundCheck:
             self._await_override(heard)
 
     def key(self, utterance: Utterance) -> None:
-        """A typed line: the override may be typed."""
+        """Process a typed line: the override may be typed."""
         late = self._number >= len(self._asked) and self.finding is None
         if late and " ".join(utterance.typed.lower().split()) == self._words.override:
             self._end(overridden=True)
 
     def work(self, queue: SoundQueue) -> list[QueueItem]:
-        """Take sound and keys from a queue until it is over.
+        """Process sound and keys from a queue until the check is over.
 
         Returns:
-            what else came in meanwhile, such as reports about devices, in its order.
+            other items that arrived meanwhile, such as device reports, in order.
 
         Raises:
             DeviceError: the sound ended, or the microphone was lost.
@@ -266,7 +266,7 @@ class SoundCheck:
 
     @property
     def snr_db(self) -> float:
-        """Speech above noise as measured so far, 0 where nothing was said."""
+        """Signal-to-noise ratio so far in dB, 0 if nothing was said."""
         if not self._tally.levels or not self._tally.noise:
             return 0.0
         return fmean(self._tally.levels) - fmean(self._tally.noise)

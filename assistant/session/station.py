@@ -19,7 +19,7 @@ _PATIENCE_S: Final = 2.0
 
 
 class Identity(TypedDict):
-    """Fields of the first entry that say which program and which model."""
+    """Fields of the first entry that identify program and model."""
 
     engine_version: str
     model: str
@@ -29,7 +29,7 @@ class Identity(TypedDict):
 
 @dataclass(frozen=True, slots=True)
 class Station:
-    """A machine and who is logged in; all empty for a rehearsal, which gives the same bytes."""
+    """Machine and account; all empty for a rehearsal, so that its bytes are reproducible."""
 
     host: str = ""
     account: str = ""
@@ -50,7 +50,7 @@ class Station:
 
 
 def this_station() -> Station:
-    """Return what the operating system says; "unknown" where it does not say."""
+    """Return what the operating system reports; "unknown" if it reports nothing."""
     offset = datetime.now().astimezone().strftime("%z")
     return Station(
         host=platform.node() or "unknown",
@@ -68,13 +68,13 @@ def _account() -> str:
 
 
 def clock_synchronised() -> Synchronised:
-    """Ask systemd whether the clock follows a time server; other systems are not asked."""
+    """Ask systemd whether the clock is synchronised; other systems are not queried."""
     program = shutil.which("timedatectl")
     if program is None:
         return "unknown"
     question = [program, "show", "--property", "NTPSynchronized", "--value"]
     try:
-        asked = subprocess.run(  # noqa: S603 - a fixed question to a program of the system
+        asked = subprocess.run(  # noqa: S603 - fixed arguments to a program of the system
             question, capture_output=True, text=True, check=False, timeout=_PATIENCE_S
         )
     except (OSError, subprocess.TimeoutExpired):
@@ -89,7 +89,7 @@ def program_sha256() -> str:
 
 
 def identity(facts: EngineFacts) -> Identity:
-    """Return what the first entry says about program and model."""
+    """Return the fields of the first entry about program and model."""
     return Identity(
         engine_version=facts.version,
         model=facts.model,

@@ -14,11 +14,11 @@ from assistant.procedure.model import Session
 HARMLESS: Final = frozenset(
     {Intent.SAY_AGAIN, Intent.WHERE_ARE_WE, Intent.WHAT_CAN_I_SAY, Intent.STAND_BY}
 )
-"""Heard wrongly, these neither advance a step nor record anything about a sample."""
+"""If misheard, these neither advance a step nor record anything about a sample."""
 READ_BACK: Final = frozenset({*VIAL, Intent.MASS, Intent.TAKE_OVER, Intent.STOP_SAMPLING})
-"""Heard, these are read back or asked about in any case before they count."""
+"""These are always read back or confirmed before they count."""
 ANSWERS: Final = frozenset({Intent.AFFIRM, Intent.NEGATIVE})
-"""Legal only where a question was asked."""
+"""Legal only as the answer to a question."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,22 +28,22 @@ class Phrases:
     union: tuple[str, ...]
     """All phrases that can be understood."""
     legal: dict[str, Stakes]
-    """Those that may be said now, what advances first."""
+    """Those that are legal now; phrases that advance come first."""
     expected: frozenset[str]
-    """Those that answer the prompt just spoken."""
+    """Those that answer the current prompt."""
 
 
 class UtteranceInterpreter:
-    """Knows the phrases of the moment and turns utterances into events."""
+    """Keeps the currently legal phrases and turns utterances into events."""
 
     def __init__(self, language: Language) -> None:
-        """Know no session yet."""
+        """Start without a session."""
         self._language = language
         self._known: dict[str, Meaning] = {}
         self._session: Session | None = None
 
     def attune(self, session: Session) -> Phrases:
-        """Take the session's state over and return what can be said in it."""
+        """Adopt the session's state and return what can be said in it."""
         self._session = session
         self._known = universe(self._language, session)
         if session.state is not State.WEIGHING:
@@ -62,8 +62,8 @@ class UtteranceInterpreter:
         """The event of a spoken utterance.
 
         Args:
-            judgement: of the acceptance layer.
-            clip: name of the stored audio, "" where none was stored.
+            judgement: result of the detector.
+            clip: name of the stored audio, "" if none was stored.
         """
         meaning = understand(self._language, self._known, judgement.text)
         if judgement.decision != "refuse" and meaning is None:
@@ -82,10 +82,10 @@ class UtteranceInterpreter:
         )
 
     def _leaves_unanswered(self, meaning: Meaning, decision: Decision) -> bool:
-        """Whether a question is pending that this does not answer, so that it is put again.
+        """Whether a pending question is not answered by this, so that it must be repeated.
 
-        That is a doubtful answer to any question, and any phrase but an answer to a read-back: it
-        must not end the read-back, for it may be a misheard answer.
+        This applies to a doubtful answer to any question, and to any other phrase during a
+        read-back: it must not end the read-back, since it may be a misheard answer.
         """
         session = self._session
         if session is None or decision == "refuse":
@@ -124,7 +124,7 @@ class UtteranceInterpreter:
 
 
 def stakes(intent: Intent) -> Stakes:
-    """What a phrase of this meaning can do where it is heard wrongly."""
+    """The possible harm of a misheard phrase with this meaning."""
     if intent in ANSWERS:
         return "answer"
     return "lenient" if intent in HARMLESS | READ_BACK else "strict"

@@ -278,7 +278,7 @@ def test_partial_says_so(records: Path, tmp_path: Path, capsys: pytest.CaptureFi
     stopped, sheet = records / "stopped", tmp_path / "a.csv"
     assert main(["assays", str(stopped), "-o", str(sheet)]) == 0
     assert main(["evaluate", str(stopped), str(sheet)]) == 2
-    assert "not closed (it stands at stopped)" in capsys.readouterr().err
+    assert "not closed (it is in state stopped)" in capsys.readouterr().err
     out = tmp_path / "r.html"
     code = main(["evaluate", str(stopped), str(sheet), "--partial", "-o", str(out)])
     assert code == 0
@@ -460,7 +460,7 @@ def test_batches_are_compared(
     out, numbers = tmp_path / "c.pdf", tmp_path / "c.json"
     files = ["-o", str(out), "--json", str(numbers)]
     assert main(["compare", *pairs(records, tmp_path, (100, 100, 100)), *files]) == 0
-    assert "NO DIFFERENCE BETWEEN THE BATCHES SHOWS" in capsys.readouterr().out
+    assert "NO DIFFERENCE BETWEEN THE BATCHES FOUND" in capsys.readouterr().out
     assert out.read_bytes().startswith(b"%PDF")
     assert json.loads(numbers.read_text("utf-8"))["alike"] is True
     assert main(["compare", *pairs(records, tmp_path, (100, 100, 94)), *files]) == 1

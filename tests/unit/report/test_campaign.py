@@ -44,8 +44,8 @@ def test_batches_of_one_truth_are_alike(compare: Compare) -> None:
     assert found.alike
     said = verdict(found)
     assert said.met
-    assert said.line == "NO DIFFERENCE BETWEEN THE BATCHES SHOWS"
-    assert "must be large to show" in said.sentence
+    assert said.line == "NO DIFFERENCE BETWEEN THE BATCHES FOUND"
+    assert "only a large difference can be detected" in said.sentence
 
 
 def test_a_batch_with_another_mean_is_found(compare: Compare) -> None:

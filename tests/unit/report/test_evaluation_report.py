@@ -51,7 +51,7 @@ SECTIONS = [
     "Where the samples were taken, and what was found there",
     "Acceptance schemes",
     "Variance components",
-    "Marks of the sampler",
+    "Sampling bias checks",
     "How often would such a blend meet the criteria?",
     "Screening, for information only",
     "How it was computed",
@@ -215,7 +215,7 @@ def test_what_limits_the_answer_stands_below_it(record: Record, sheet: Sheet) ->
     verdict = made.blocks[0]
     assert isinstance(verdict, Verdict)
     said = "\n".join(verdict.asides)
-    assert "not closed; it stands at stopped" in said
+    assert "not closed; it is in state stopped" in said
     assert "Partial evaluation, as asked for. Vials not reconciled in the session: 10, 11" in said
     assert "3 locations, where at least 10 are asked for" in said
     assert "1 deviation not disposed of" in said
@@ -238,8 +238,8 @@ def test_one_result_per_location_says_what_cannot_be_told(record: Record, sheet:
     assays = sheet("vial,assay (% of target)\n" + lines)
     found = make_case(record(), assays, EvaluationRequest(partial=True), software="x")
     made = document(found)
-    assert "cannot be told from" in words(section(made, "Variance components"))
-    assert "No sample masses are known" in words(section(made, "Marks of the sampler"))
+    assert "cannot be separated from" in words(section(made, "Variance components"))
+    assert "No sample masses are known" in words(section(made, "Sampling bias checks"))
     assert "more assays needed" not in words(made)
     assert pdf(made).startswith(b"%PDF")
     assert b"true SD" not in html(made)
@@ -256,7 +256,7 @@ def test_a_study_of_many_places_stays_readable(case: MakeCase) -> None:
     made = document(found)
     place = section(made, "Where the samples were taken, and what was found there").blocks[1]
     assert isinstance(place, Picture)
-    assert "those farthest from the mean" in place.caption
+    assert "those farthest from the overall mean" in place.caption
     with drawing():
         figure = place.draw()
     assert len(figure.axes) == 2
@@ -289,7 +289,7 @@ def test_equal_results_are_reported_as_such(record: Record, sheet: Sheet) -> Non
     made = document(make_case(record(), sheet(text), EvaluationRequest(), software="x"))
     said = words(made)
     assert "All results are equal" in said
-    assert "too few differing results to screen" in said
+    assert "too few different results to screen" in said
     assert "Nothing in particular" not in said
     assert pdf(made).startswith(b"%PDF")
     assert html(made)
@@ -300,7 +300,7 @@ def test_nothing_to_compare_is_said(record: Record, sheet: Sheet) -> None:
     stopped = record(Departure(State.SEATING, Meaning(intent=Intent.STOP_SAMPLING), visit=3))
     assays = sheet("vial,assay (% of target)\n1,99\n4,101\n")
     made = document(make_case(stopped, assays, EvaluationRequest(partial=True), software="x"))
-    assert "No factor of the sampling is known" in words(section(made, "Marks of the sampler"))
+    assert "No known sampling factor varies" in words(section(made, "Sampling bias checks"))
     assert "Nothing in particular" in words(section(made, "What the numbers point to"))
     assert pdf(made).startswith(b"%PDF")
 
@@ -309,7 +309,7 @@ def test_unequal_and_negative_components_are_explained(record: Record, sheet: Sh
     """An estimate below zero is given as zero and said to be so."""
     text = "vial,assay (% of target)\n" + "".join(f"{n},{99 + n % 3}\n" for n in range(1, 31))
     made = document(make_case(record(), sheet(text), EvaluationRequest(), software="x"))
-    assert "below zero and given as zero" in words(section(made, "Variance components"))
+    assert "is negative and reported as zero" in words(section(made, "Variance components"))
 
 
 def test_ports_bring_nested_tables(case: MakeCase) -> None:

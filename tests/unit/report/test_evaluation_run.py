@@ -86,7 +86,7 @@ def test_an_unknown_scheme_is_named(case: MakeCase) -> None:
 def test_a_session_that_is_not_closed_stops_the_verdict(record: Record, sheet: Sheet) -> None:
     """Unless a partial evaluation is asked for; then two insertions are enough for one."""
     broken = record(until=State.SEATING)
-    with pytest.raises(InputError, match=r"not closed \(it stands at seating\)"):
+    with pytest.raises(InputError, match=r"not closed \(it is in state seating\)"):
         make_case(
             broken, sheet("vial,assay (% of target)\n1,99\n"), EvaluationRequest(), software="x"
         )

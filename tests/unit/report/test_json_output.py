@@ -97,5 +97,5 @@ def test_only_what_json_knows_is_written() -> None:
     assert plain([math.inf, math.nan, 1.5, True, "a", None]) == [None, None, 1.5, True, "a", None]
     assert plain(np.array([[1.0, 2.0]])) == [[1.0, 2.0]]
     assert plain({Design(2, 1).locations: Design(2, 1)}) == {"2": {"locations": 2, "replicates": 1}}
-    with pytest.raises(TypeError, match="bytes has no place"):
+    with pytest.raises(TypeError, match="bytes cannot be written"):
         plain(Odd(b"x"))

@@ -184,7 +184,7 @@ def test_a_long_course_is_cut_and_says_so(monkeypatch: pytest.MonkeyPatch) -> No
     assert "more entries" not in printed(export)
     monkeypatch.setattr(module, "MOST_ENTRIES", 50)
     left = len(export.entries) - 50
-    assert f"{left} more entries stand in the tables and the JSON export." in printed(export)
+    assert f"{left} more entries are in the tables and the JSON export." in printed(export)
 
 
 def test_doubt_and_refusal_are_seen_in_the_course() -> None:
