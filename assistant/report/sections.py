@@ -170,7 +170,9 @@ def _indications(case: Case) -> Iterator[Block]:
             [_indication(one) for one in found],
         )
     else:
-        yield Text("Nothing in particular: no trend stands out and no component can be estimated.")
+        yield Text(
+            "Nothing in particular: no trend is significant or large; no component is estimated."
+        )
     yield Text(
         "Indications, never decisions. Beyond chance: p is "
         f"{limits.significance:g} or less. Large: a standard deviation of {limits.large_sd:g} or a "
