@@ -1,14 +1,14 @@
-"""The options of each command, one function a command; what several share stands below them."""
+"""The options of each command, one function per command; shared options are further below."""
 
 import argparse
 from collections.abc import Callable
 from pathlib import Path
 
 MEANINGS = ("performed", "witnessed", "reviewed", "approved")
-"""What a signature can mean; the journal's own list is not imported, so that --help stays fast."""
+"""Meanings of a signature; the journal's own list is not imported, so that --help stays fast."""
 
 REQUIREMENTS = ("anchored-to-end", "closed", "live", "steady-time", "trusted-time", *MEANINGS)
-"""What `verify --require` can ask for; `assistant.record.standing` answers."""
+"""Values of `verify --require`; `assistant.record.standing` checks them."""
 
 Sub = argparse.ArgumentParser
 Options = Callable[[Sub], None]
@@ -20,7 +20,9 @@ def _nothing(_sub: Sub) -> None:
 
 def _check(sub: Sub) -> None:
     _plan(sub)
-    sub.add_argument("--details", action="store_true", help="add limits, sources and chances")
+    sub.add_argument(
+        "--details", action="store_true", help="add limits, sources and chances of passing"
+    )
 
 
 def _phrases(sub: Sub) -> None:
@@ -86,7 +88,7 @@ def _run(sub: Sub) -> None:
     sub.add_argument(
         "--headset",
         action=argparse.BooleanOptionalAction,
-        help="a legal phrase may cut a prompt short",
+        help="a legal phrase may interrupt a prompt",
     )
     sub.add_argument("--key", choices=("enter", "space"), help="the confirm key or foot switch")
     _engines(sub)
@@ -94,7 +96,7 @@ def _run(sub: Sub) -> None:
     sub.add_argument(
         "--register",
         type=Path,
-        help="file, best on another medium, that opening, heads and end are noted in",
+        help="register file for opening, heads and end, preferably on another medium",
     )
 
 
@@ -106,7 +108,7 @@ def _sound_check(sub: Sub) -> None:
 
 
 def _devices(sub: Sub) -> None:
-    """Options of the commands that use real devices; what is not given comes from a file."""
+    """Options of the commands that use real devices; missing ones are read from a file."""
     sub.set_defaults(configured=True)
     sub.add_argument("--microphone", help="part of the device's name")
     sub.add_argument("--speaker", help="part of the device's name")
@@ -145,25 +147,27 @@ def _enrol(sub: Sub) -> None:
 
 def _replay(sub: Sub) -> None:
     sub.add_argument("record", type=Path, help="folder of the record")
-    sub.add_argument("--speed", type=float, default=1.0, help="2 is twice as fast as the session")
+    sub.add_argument(
+        "--speed", type=float, default=1.0, help="2 plays twice as fast as the session"
+    )
     sub.add_argument("--aloud", action="store_true", help="play the clips and the prompts")
     start = sub.add_mutually_exclusive_group()
-    start.add_argument("--from", type=int, dest="start", metavar="SEQ", help="entry to begin with")
-    start.add_argument("--deviation", type=int, metavar="N", help="begin at deviation N")
-    start.add_argument("--location", metavar="CODE", help="begin at this location")
+    start.add_argument("--from", type=int, dest="start", metavar="SEQ", help="entry to start with")
+    start.add_argument("--deviation", type=int, metavar="N", help="start at deviation N")
+    start.add_argument("--location", metavar="CODE", help="start at this location")
 
 
 def _proof(sub: Sub) -> None:
-    sub.add_argument("--head", help="head code heard or written down during the work")
-    sub.add_argument("--keys", type=Path, help="folder of public keys, to check the signatures by")
+    sub.add_argument("--head", help="head code heard or noted during the session")
+    sub.add_argument("--keys", type=Path, help="folder of public keys, to check the signatures")
     _authority(sub)
     sub.add_argument(
         "--require",
         action="append",
         choices=REQUIREMENTS,
         default=[],
-        help="what must hold, else exit code 1; may be given several times, and several meanings "
-        "must be signed by different persons",
+        help="condition that must be met, else exit code 1; may be given several times; several "
+        "meanings must be signed by different persons",
     )
 
 
@@ -195,18 +199,18 @@ def _verify(sub: Sub) -> None:
     sub.add_argument(
         "--signed",
         metavar="CODE",
-        help="signature code that was noted; shows whether a signature was taken away since",
+        help="signature code noted earlier; shows whether a signature has been removed since",
     )
     sub.add_argument(
         "--register",
         type=Path,
-        help="register of the station; also names the sessions that have vanished since",
+        help="register of the station; also lists the sessions that have vanished since",
     )
     sub.add_argument(
         "--re-hear",
         action="store_true",
-        help="also hear every voice confirmation again, with the phone model and pocketsphinx, "
-        "and list where one hears something else; that does not change the exit code",
+        help="also recognise every voice confirmation again with the phone model and "
+        "pocketsphinx, and list the differences; does not change the exit code",
     )
 
 
@@ -224,7 +228,7 @@ def _sign_report(sub: Sub) -> None:
     sub.add_argument("--meaning", choices=("prepared", "reviewed", "approved"), help="why you sign")
     sub.add_argument("--key", type=Path, help="your private key, NAME.key.pem")
     _passphrase(sub)
-    sub.add_argument("--keys", type=Path, help="folder of public keys, to check the signatures by")
+    sub.add_argument("--keys", type=Path, help="folder of public keys, to check the signatures")
 
 
 def _keys(sub: Sub) -> None:
@@ -264,7 +268,7 @@ def _report(sub: Sub) -> None:
         default=[],
         help="the report: a name ending in .pdf or .html; may be given twice",
     )
-    sub.add_argument("--json", type=Path, help="file for every number at full precision")
+    sub.add_argument("--json", type=Path, help="JSON file for every number at full precision")
 
 
 def _evaluate(sub: Sub) -> None:
@@ -273,14 +277,16 @@ def _evaluate(sub: Sub) -> None:
     _proof(sub)
     _report(sub)
     sub.add_argument(
-        "--partial", action="store_true", help="leave out missing, void and open vials, and say so"
+        "--partial",
+        action="store_true",
+        help="leave out missing, void and unreconciled vials, and say so",
     )
     _unit(sub)
     sub.add_argument(
         "--scheme",
         choices=("industry-2014", "usp-905", "e2810-plan-1", "e2810-plan-2"),
         default="industry-2014",
-        help="whose verdict leads and becomes the exit code (default: industry-2014)",
+        help="scheme that gives the verdict and the exit code (default: industry-2014)",
     )
     sub.add_argument(
         "--confidence", type=float, default=0.95, help="confidence of the intervals, 0 to 1"
@@ -295,7 +301,7 @@ def _evaluate(sub: Sub) -> None:
         "--coverage",
         type=float,
         default=0.95,
-        help="coverage required of the acceptance limits, 0 to 1",
+        help="coverage of the acceptance limits, 0 to 1",
     )
     sub.add_argument("--method-sd", type=float, help="SD of the analytical method, %% of target")
     sub.add_argument(
@@ -311,17 +317,20 @@ def _compare(sub: Sub) -> None:
         "batches",
         nargs="+",
         metavar="RECORD=ASSAYS",
-        help="a record's folder and its sheet, joined by an equals sign; two or more",
+        help="a record's folder and its sheet; two or more",
     )
     _report(sub)
     sub.add_argument(
         "--partial",
         action="store_true",
-        help="leave out missing, void and open vials of every batch",
+        help="leave out missing, void and unreconciled vials of every batch",
     )
     _unit(sub)
     sub.add_argument(
-        "--significance", type=float, default=0.05, help="largest p-value called a difference"
+        "--significance",
+        type=float,
+        default=0.05,
+        help="largest adjusted p-value that counts as a difference",
     )
 
 
@@ -337,7 +346,7 @@ def _assays(sub: Sub) -> None:
         ("depth-slope", 0.0, "added for every 100 mm of depth"),
         ("position-slope", 0.0, "added for every position above the bottom one"),
         ("order-slope", 0.0, "added for every insertion after the first"),
-        ("open-slope", 0.0, "added for every 10 s the port stood open"),
+        ("open-slope", 0.0, "added for every 10 s the port was open"),
     ):
         sub.add_argument(
             f"--{name}", type=float, default=default, help=f"{what}, %{truth} (default {default:g})"

@@ -40,7 +40,7 @@ def run(options: Options) -> int:
     if options.script:
         script = parse_script(*script_bytes(options.script))
     into = options.into or Path(tempfile.mkdtemp(prefix="rehearsal-")) / "record"
-    wish = RehearsalSettings(
+    settings = RehearsalSettings(
         plan=plan,
         plan_name=plan_name,
         grammar=grammar,
@@ -60,7 +60,7 @@ def run(options: Options) -> int:
 
         speaker = loudspeaker()
     observers = () if options.quiet else (Transcript(console),)
-    rehearsal = Rehearsal(wish, observers, speaker)
+    rehearsal = Rehearsal(settings, observers, speaker)
     session = rehearsal.run()
     effort = rehearsal.effort
     console.print(

@@ -225,7 +225,7 @@ def _notes(
         )
     if components is None:
         notes.append(
-            "One result per location: variation between and within locations cannot be told apart."
+            "One result per location: variation between and within locations cannot be separated."
         )
     else:
         if not components.table.balanced:

@@ -130,6 +130,6 @@ def _check_design(sizes: Sequence[int]) -> None:
         raise InputError("A location has no result: leave it out or add its assays.")
     if max(sizes) == 1:
         raise InputError(
-            "One result per location: variation between and within locations cannot be told "
-            "apart; assay the replicates."
+            "One result per location: variation between and within locations cannot be "
+            "separated; assay the replicates."
         )

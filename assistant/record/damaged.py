@@ -94,5 +94,5 @@ def entries_alone(
     opened = found[0].event if found else {}
     for name, data in (("plan", view.plan), ("grammar", view.grammar)):
         if fingerprint(data) != opened.get(f"{name}_sha256"):
-            faults.append(f"The file {name}.toml was changed: its bytes are not those on record.")
+            faults.append(f"The file {name}.toml was changed: its bytes are not those recorded.")
     return found

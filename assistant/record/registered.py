@@ -27,7 +27,7 @@ def registered(proof: Proof, session: Session | None, register: Path) -> Anchor:
     if session is None:
         raise RecordBroken(
             f"The register {register} knows no session that began with this first entry: the "
-            "record was written anew, or belongs to another station."
+            "record was rewritten, or belongs to another station."
         )
     for count, head in session.heads.items():
         if proof.heads.get(count) != head:

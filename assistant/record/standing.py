@@ -1,8 +1,8 @@
 """What a proof shows: how far the record is anchored, how it ended, who signed.
 
-A chain shows that a record agrees with itself. Whoever can write the folder can seal another one;
-only what comes from outside it, a head code, a signature, a register or a time stamp, shows that
-this is the one that was.
+A chain shows only that a record is consistent. Anyone who can write to the folder can seal another
+one; only evidence from outside (a head code, a signature, a register or a time stamp) shows that
+this is the original.
 """
 
 from collections.abc import Iterable, Sequence
@@ -49,7 +49,7 @@ class Standing:
         if not self.anchors:
             return (
                 f"self-consistent only: without --head CODE or --keys nothing shows that these "
-                f"{whole} were not written anew or cut off"
+                f"{whole} were not rewritten or cut off"
             )
         furthest = [anchor.by for anchor in self.anchors if anchor.count == self.anchored]
         by = ", ".join(dict.fromkeys(furthest))

@@ -61,7 +61,7 @@ class Case:
 
     record: RecordStudy
     laboratory: Laboratory
-    wish: EvaluationRequest
+    request: EvaluationRequest
     joined: Joined
     study: Study
     curve: Characteristic
@@ -74,7 +74,7 @@ class Case:
     @property
     def outcome(self) -> Outcome:
         """The outcome of the scheme that gives the verdict."""
-        return outcome_of(self.study, self.wish.scheme)
+        return outcome_of(self.study, self.request.scheme)
 
     @property
     def met(self) -> bool:
@@ -85,7 +85,7 @@ class Case:
     @property
     def open_points(self) -> tuple[str, ...]:
         """Points a reviewer would raise although no criterion is missed."""
-        return open_points(self.study, protocol_of(self.record.plan), self.wish.scheme)
+        return open_points(self.study, protocol_of(self.record.plan), self.request.scheme)
 
     @property
     def answer(self) -> Answer:
@@ -97,7 +97,7 @@ class Case:
     @property
     def tolerance(self) -> Tolerance | None:
         """Tolerance limits of the batch; None where none are asked for."""
-        components, wanted = self.study.components, self.wish.tolerance
+        components, wanted = self.study.components, self.request.tolerance
         if wanted is None:
             return None
         if components is None:
@@ -179,7 +179,7 @@ def outcome_of(study: Study, key: str) -> Outcome:
 def make_case(
     record: RecordStudy,
     laboratory: Laboratory,
-    wish: EvaluationRequest,
+    request: EvaluationRequest,
     *,
     software: str,
     signatures: Sequence[Signature] = (),
@@ -190,7 +190,7 @@ def make_case(
     Args:
         record: data from the session record.
         laboratory: the sheet.
-        wish: settings of the evaluation.
+        request: settings of the evaluation.
         software: name and version of this program.
         signatures: signatures of the record.
         shown: how the session ended and how far the record is anchored, one sentence each.
@@ -199,25 +199,25 @@ def make_case(
         InputError: the session is not closed, vials do not fit (unless a partial evaluation is
             asked for), or no verdict can be drawn.
     """
-    joined = joined_of(record, laboratory, partial=wish.partial)
+    joined = joined_of(record, laboratory, partial=request.partial)
     results = joined.results
     masses = [result.mass_mg for result in results if result.mass_mg is not None]
     options = Options(
-        confidence=wish.confidence,
-        demand=wish.demand,
+        confidence=request.confidence,
+        demand=request.demand,
         random_rsd=random_mixture_rsd(record.plan, sum(masses) / len(masses) if masses else None),
-        method_sd=wish.method_sd,
+        method_sd=request.method_sd,
     )
     study = evaluate(results, options)
     protocol = protocol_of(record.plan)
     if protocol is not None:
         judged = protocol_outcome(results, protocol)
         study = replace(study, outcomes=(*study.outcomes, judged))
-    outcome_of(study, wish.scheme)
+    outcome_of(study, request.scheme)
     return Case(
         record=record,
         laboratory=laboratory,
-        wish=wish,
+        request=request,
         joined=joined,
         study=study,
         curve=curve_of(study),

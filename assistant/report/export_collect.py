@@ -1,4 +1,4 @@
-"""From a record retold to an export: who took, emptied, weighed, voided and disposed, and when."""
+"""Build an export from a replayed record: who took, emptied, weighed and voided what, and when."""
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
@@ -40,13 +40,13 @@ _HASHES = ("plan_sha256", "grammar_sha256")
 
 
 class Collector:
-    """Follows a record and notes what an export says about it; feed it by `collect`."""
+    """Follows a record and collects the data of an export; fed by `collect`."""
 
     def __init__(self, plan: Plan) -> None:
-        """Begin before the first entry.
+        """Start before the first entry.
 
         Args:
-            plan: that the record follows.
+            plan: plan of the record.
         """
         self._plan = plan
         self._session = model.begin(plan)
@@ -60,13 +60,13 @@ class Collector:
         self._disposed: dict[int, Moment] = {}
         self._reasons: dict[int, tuple[str, str]] = {}
         self._asked = 0
-        """Number of the deviation whose reason is being asked for."""
+        """Number of the deviation whose reason is currently asked for."""
 
     def collect(self, told: Iterable[FoldedEntry], *, entries: bool = True) -> list[str]:
-        """Take a record to its end, or to where it breaks.
+        """Process a record to its end, or to its first invalid entry.
 
         Args:
-            told: from `assistant.conformance.follow`, perhaps with further checks around it.
+            told: entries from `assistant.conformance.follow`, possibly with further checks.
             entries: keep every entry; otherwise memory does not grow with the record.
 
         Returns:
@@ -100,7 +100,7 @@ class Collector:
     def _samples(
         self, before: tuple[model.Sample, ...], after: tuple[model.Sample, ...], now: Moment
     ) -> None:
-        """Note what was done to each vial; what a correction took back is forgotten here."""
+        """Record what was done to each vial; undo what a correction took back."""
         old = {sample.vial: sample for sample in before}
         for sample in after:
             was = old.get(sample.vial)
@@ -136,11 +136,11 @@ class Collector:
     def export(
         self, faults: Sequence[str], signatures: Sequence[Signature], shown: Sequence[str] = ()
     ) -> Export:
-        """Return what was collected.
+        """Return the export.
 
         Args:
-            faults: everything that does not hold, one sentence each.
-            signatures: under the record.
+            faults: every fault of the record, one sentence each.
+            signatures: signatures of the record.
             shown: how the session ended and how far the record is anchored, one sentence each.
         """
         last, session = self._last, self._session
@@ -229,15 +229,15 @@ class Collector:
 def entries_only(
     lines: Sequence[Line], faults: Sequence[str], signatures: Sequence[Signature]
 ) -> Export:
-    """Return what can be exported of a record whose plan or grammar cannot be read: its entries.
+    """Return the export of a record whose plan or grammar cannot be read: only its entries.
 
-    Samples and deviations follow from the plan, so there are none; what was spoken is in the
+    Samples and deviations depend on the plan, so there are none; spoken phrases are in the
     entries.
 
     Args:
-        lines: that the chain proves.
-        faults: everything that does not hold, at least why there is no plan or grammar.
-        signatures: under the record.
+        lines: lines proved by the chain.
+        faults: every fault, at least why there is no plan or grammar.
+        signatures: signatures of the record.
     """
     first, last = (lines[0], lines[-1]) if lines else (None, None)
     opened = first.event if first else {}
@@ -267,9 +267,9 @@ def entries_only(
 
 
 def _kept(mark: str, *, had_mark: bool) -> set[str]:
-    """Which marks of a vial still stand after its status became the one of `mark`.
+    """Return which steps of a vial remain valid when its status becomes the one of `mark`.
 
-    Going back to a status keeps what led there; going on keeps everything.
+    Returning to a status keeps the steps that led there; advancing keeps all of them.
     """
     if not mark:
         return set()
@@ -279,7 +279,7 @@ def _kept(mark: str, *, had_mark: bool) -> set[str]:
 
 
 def totals(session: model.Session) -> dict[str, int]:
-    """Reconcile: samples against the plan and by status, insertions, deviations by standing."""
+    """Reconcile samples against the plan and by status, insertions, and deviations by status."""
     samples = Counter(s.status for s in session.progress.samples)
     standing = Counter(d.status for d in session.deviations)
     count = tally(session)

@@ -1,8 +1,8 @@
-"""An export as tables for a spreadsheet: one row per sample, one per entry, and what belongs there.
+"""An export as tables for a spreadsheet, such as one row per sample and one per entry.
 
 Five files go into one folder: `about.csv`, `samples.csv`, `events.csv`, `deviations.csv` and
-`signatures.csv`. Every row repeats the condition of the record, so that no table can be taken out
-of a damaged record unnoticed. Encoding is UTF-8 with a byte order mark, which spreadsheets need.
+`signatures.csv`. Every row repeats the condition of the record, so that a table from a damaged
+record is always recognisable. Encoding is UTF-8 with a byte order mark, which spreadsheets need.
 """
 
 import csv
@@ -92,10 +92,10 @@ _SIGNATURES = (
 
 
 def tables(export: Export) -> dict[str, bytes]:
-    """Return the content of every file by its name.
+    """Return the content of every file, by file name.
 
     Args:
-        export: of one record.
+        export: export of one record.
     """
     mark = export.condition
     signed = [
@@ -171,7 +171,7 @@ def _event(mark: str, entry: Entry) -> Sequence[Cell]:
 
 
 def said(entry: Entry) -> str:
-    """Return what the program said because of an entry."""
+    """Return the prompts caused by an entry."""
     effects = entry.outcome.get("effects")
     words = [_text(effect) for effect in effects] if isinstance(effects, list) else []
     return " ".join(word for word in words if word)
@@ -211,7 +211,7 @@ def _csv(header: Sequence[str], rows: Iterable[Sequence[Cell]]) -> bytes:
 
 
 def _harmless(cell: Cell) -> Cell:
-    """Keep a spreadsheet from taking somebody's words for a formula."""
+    """Keep a spreadsheet from interpreting text as a formula."""
     if isinstance(cell, str) and cell.startswith(_FORMULA) and not _NUMBER.fullmatch(cell):
         return f"'{cell}"
     return cell

@@ -37,7 +37,7 @@ def case_json(case: Case) -> bytes:
                 "answer": case.answer.value,
                 "open_points": list(case.open_points),
                 "sentence": outcome.sentence,
-                "partial": case.wish.partial,
+                "partial": case.request.partial,
                 "problems": list(case.joined.problems),
             },
             "record": _record(case),

@@ -292,7 +292,7 @@ def curve(case: Case) -> Figure:
     figure, axes = blank(CURVE_IN, bottom=0.15, right=0.7, top=0.97, left=0.085)
     x = found.between_sd
     for index, (name, share) in enumerate(found.probability.items()):
-        lead = name.startswith(case.wish.scheme)
+        lead = name.startswith(case.request.scheme)
         axes.plot(
             x,
             100 * share,

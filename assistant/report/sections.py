@@ -139,9 +139,9 @@ def _basis(case: Case) -> Iterator[str]:
         yield f"{made_up_mark(case.made_up)}."
     if not case.record.opened.kind:
         yield "The record does not say whether the session was live or a rehearsal."
-    if case.wish.scheme in OF_UNITS and case.doses[1] > MORE_THAN_ONE:
+    if case.request.scheme in OF_UNITS and case.doses[1] > MORE_THAN_ONE:
         yield (
-            f"{case.wish.scheme} judges dosage units, and these samples hold "
+            f"{case.request.scheme} judges dosage units, and these samples hold "
             f"{spread_of(case.doses)} unit doses: single doses vary more."
         )
 
@@ -172,7 +172,9 @@ def _indications(case: Case) -> Iterator[Block]:
             [_indication(one) for one in found],
         )
     else:
-        yield Text("Nothing in particular: no trend stands out and no component can be estimated.")
+        yield Text(
+            "Nothing in particular: no trend is significant or large; no component is estimated."
+        )
     yield Text(
         "Indications, never decisions. Beyond chance: p is "
         f"{limits.significance:g} or less. Large: a standard deviation of {limits.large_sd:g} or a "

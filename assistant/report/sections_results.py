@@ -86,12 +86,12 @@ def _summary(name: str, summary: Summary, last: str) -> tuple[str, ...]:
 def schemes(case: Case) -> Iterator[Block]:
     """Every scheme with its criteria, its source and its status."""
     yield Heading("Acceptance schemes")
-    ordered = sorted(case.study.outcomes, key=lambda o: o.scheme.key != case.wish.scheme)
+    ordered = sorted(case.study.outcomes, key=lambda o: o.scheme.key != case.request.scheme)
     rows: list[tuple[str, ...]] = []
     bold: list[int] = []
     for outcome in ordered:
         bold.append(len(rows))
-        rows.extend(_scheme_rows(outcome, leads=outcome.scheme.key == case.wish.scheme))
+        rows.extend(_scheme_rows(outcome, leads=outcome.scheme.key == case.request.scheme))
     yield table(
         [
             ("scheme and criteria", 0.6, "left"),

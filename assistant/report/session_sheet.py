@@ -45,7 +45,7 @@ _BANNER = {
         colors.darkgreen,
     ),
     "incomplete": ("INCOMPLETE: intact, but the session was stopped or is open", colors.darkorange),
-    "damaged": ("DAMAGED: do not rely on it; see what does not hold", colors.red),
+    "damaged": ("DAMAGED: do not rely on it; see the faults listed", colors.red),
 }
 _MARGIN = 15 * mm
 _WIDTH = A4[0] - 2 * _MARGIN

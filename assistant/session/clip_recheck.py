@@ -28,7 +28,7 @@ class Clips(Protocol):
         ...
 
 
-class Rehears(Protocol):
+class ClipRecogniser(Protocol):
     """Recognises a recorded utterance again."""
 
     @property
@@ -46,7 +46,7 @@ class Rehears(Protocol):
         ...
 
 
-class PhonesAgain:
+class PhonesRecheck:
     """The phone model; also recognises numbers."""
 
     def __init__(self, language: Language) -> None:
@@ -64,7 +64,7 @@ class PhonesAgain:
         return self._engine.judge(Utterance(pcm=pcm)).text
 
 
-class GrammarAgain:
+class GrammarRecheck:
     """The plain grammar engine; does not recognise numbers."""
 
     def __init__(self, language: Language) -> None:
@@ -89,7 +89,7 @@ class GrammarAgain:
 
 
 @dataclass(frozen=True, slots=True)
-class Reheard:
+class Rechecked:
     """One engine's result for a clip."""
 
     engine: str
@@ -103,23 +103,23 @@ class Confirmation:
 
     entry: Entry
     heard: Heard
-    again: tuple[Reheard, ...]
+    again: tuple[Rechecked, ...]
     """One result per engine that can judge it; none if no clip was kept."""
 
     @property
-    def otherwise(self) -> tuple[Reheard, ...]:
+    def otherwise(self) -> tuple[Rechecked, ...]:
         """Results that differ from the record."""
         return tuple(each for each in self.again if each.text != self.heard.text)
 
 
-def both_engines(language: Language) -> tuple[Rehears, ...]:
+def both_engines(language: Language) -> tuple[ClipRecogniser, ...]:
     """Return the engines used for re-recognition.
 
     Raises:
         DeviceError: an engine or its model is missing; says what to do.
         InputError: the record's grammar is not English.
     """
-    return PhonesAgain(language), GrammarAgain(language)
+    return PhonesRecheck(language), GrammarRecheck(language)
 
 
 def rehear(
@@ -127,7 +127,7 @@ def rehear(
     first: Session,
     language: Language,
     clips: Clips,
-    engines: Sequence[Rehears],
+    engines: Sequence[ClipRecogniser],
 ) -> Iterator[Confirmation]:
     """Yield every phrase that was accepted or asked back by voice.
 
@@ -145,6 +145,8 @@ def rehear(
             phrases = hearing.attune(before)
             pcm = clips.clip(event.clip) if event.clip else b""
             heard = [(engine, engine.rehear(pcm, phrases)) for engine in engines if pcm]
-            again = tuple(Reheard(engine.name, text) for engine, text in heard if text is not None)
+            again = tuple(
+                Rechecked(engine.name, text) for engine, text in heard if text is not None
+            )
             yield Confirmation(each.entry, event, again)
         before = each.outcome.session

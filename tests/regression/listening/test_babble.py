@@ -50,7 +50,7 @@ def test_a_session_in_babble_takes_its_samples_and_nothing_false(
         room = babble(CHATTER[1::2])
     except DeviceError as fault:
         pytest.skip(str(fault))
-    wish = RehearsalSettings(
+    settings = RehearsalSettings(
         plan=bundled_files.read_plan("double-cone"),
         plan_name="plan",
         grammar=bundled_files.read_grammar("en"),
@@ -60,7 +60,7 @@ def test_a_session_in_babble_takes_its_samples_and_nothing_false(
         voice=operator,
         room=room,
     )
-    rehearsal = Rehearsal(wish)
+    rehearsal = Rehearsal(settings)
     session = rehearsal.run()
     assert session.state is State.CLOSED
     assert session.deviations == ()

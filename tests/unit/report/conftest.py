@@ -96,13 +96,13 @@ def case(record: Record, sheet: Sheet) -> MakeCase:
         plan: str = "double-cone",
         changes: Sequence[tuple[str, str]] = (),
         truth: Truth | None = None,
-        wish: EvaluationRequest | None = None,
+        request: EvaluationRequest | None = None,
         masses: bool = True,
     ) -> Case:
         taken = record(*departures, plan=plan, changes=changes)
         assays = sheet(taken, truth, masses=masses)
         return make_case(
-            taken, assays, wish or EvaluationRequest(), software="sampling-assistant 9.9"
+            taken, assays, request or EvaluationRequest(), software="sampling-assistant 9.9"
         )
 
     return make

@@ -523,7 +523,7 @@ def test_samples_of_more_than_one_dose_are_warned_about(case: MakeCase) -> None:
     assert "The samples hold 1.52 to 1.74 unit doses." in said
     assert "about 1.28 times as much" in said  # root of 1.63
     assert not any("unit doses" in aside for aside in verdict(plain).asides)
-    asides = verdict(case(wish=EvaluationRequest(scheme="usp-905"))).asides
+    asides = verdict(case(request=EvaluationRequest(scheme="usp-905"))).asides
     assert any("usp-905 judges dosage units" in aside for aside in asides)
     unweighed = words(document(case(masses=False)))
     assert "The samples hold 1.44 to 1.86 unit doses." in unweighed

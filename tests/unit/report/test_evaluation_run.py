@@ -71,7 +71,7 @@ def test_a_planted_slope_is_found(case: MakeCase) -> None:
 @pytest.mark.parametrize("scheme", ["industry-2014", "e2810-plan-2"])
 def test_the_asked_scheme_leads(case: MakeCase, truth: Truth, scheme: str, *, met: bool) -> None:
     """Its verdict is the case's verdict."""
-    found = case(truth=truth, wish=EvaluationRequest(scheme=scheme))
+    found = case(truth=truth, request=EvaluationRequest(scheme=scheme))
     assert found.outcome.scheme.key == scheme
     assert found.met is met
 
@@ -79,7 +79,7 @@ def test_the_asked_scheme_leads(case: MakeCase, truth: Truth, scheme: str, *, me
 def test_an_unknown_scheme_is_named(case: MakeCase) -> None:
     """With those that there are; plan 2 needs replicates."""
     with pytest.raises(InputError, match="no scheme 'house'; it has industry-2014"):
-        case(wish=EvaluationRequest(scheme="house"))
+        case(request=EvaluationRequest(scheme="house"))
     assert outcome_of(case().study, "usp-905").scheme.key == "usp-905"
 
 

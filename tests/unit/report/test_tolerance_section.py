@@ -44,16 +44,16 @@ def steps(blocks: Sequence[Block]) -> dict[str, tuple[str, str]]:
     return {row[0]: (row[1], row[2]) for row in found.rows}
 
 
-def singles(record: Record, sheet: Sheet, wish: EvaluationRequest = WISH) -> Case:
+def singles(record: Record, sheet: Sheet, request: EvaluationRequest = WISH) -> Case:
     """A study with one result for each location."""
     rows = "".join(f"{n},{98 + n % 7 / 2}\n" for n in range(1, 31, 3))
     assays = sheet("vial,assay (% of target)\n" + rows)
-    return make_case(record(), assays, replace(wish, partial=True), software="x")
+    return make_case(record(), assays, replace(request, partial=True), software="x")
 
 
 def test_the_section_is_there_only_where_it_is_asked_for(case: MakeCase) -> None:
     """It stands after the components; nothing else of the report's order changes."""
-    plain, asked = headings(case()), headings(case(wish=WISH))
+    plain, asked = headings(case()), headings(case(request=WISH))
     place = asked.index(TITLE)
     assert asked[place - 1] == "Variance components"
     assert plain == asked[:place] + asked[place + 1 :]
@@ -62,14 +62,14 @@ def test_the_section_is_there_only_where_it_is_asked_for(case: MakeCase) -> None
 @pytest.mark.parametrize("truth", [Truth(99.2, 1.4, 0.9), Truth(99.0, 6.0, 2.0)])
 def test_the_verdict_is_the_same_with_it(case: MakeCase, truth: Truth) -> None:
     """The first page, the answer and the open points."""
-    plain, asked = case(truth=truth), case(truth=truth, wish=WISH)
+    plain, asked = case(truth=truth), case(truth=truth, request=WISH)
     assert verdict(plain) == verdict(asked)
     assert (plain.answer, plain.open_points) == (asked.answer, asked.open_points)
 
 
 def test_the_limits_follow_from_the_steps_with_replicates(case: MakeCase) -> None:
     """A calculator with tables of quantiles comes to the limits of the first table."""
-    found = case(wish=WISH)
+    found = case(request=WISH)
     blocks = list(tolerance(found))
     components = found.study.components
     assert components is not None
@@ -102,7 +102,7 @@ def test_the_limits_follow_from_the_steps_with_replicates(case: MakeCase) -> Non
 
 def test_it_says_what_is_assumed_and_what_is_not_shown(case: MakeCase) -> None:
     """Levels, model, sources, simulated confidence, and what no interval can cover."""
-    said = text(list(tolerance(case(wish=WISH))))
+    said = text(list(tolerance(case(request=WISH))))
     for words in (
         "At a confidence level of 90 %, at least 95 % of the results",
         "the verdict does not depend on them",
@@ -138,8 +138,8 @@ def test_one_result_for_each_location_uses_the_exact_factors(record: Record, she
 def test_unequal_numbers_are_said_to_be_approximate(record: Record, sheet: Sheet) -> None:
     """And the mean is that of the location means."""
     rows = "".join(f"{n},{98 + n % 7 / 2}\n" for n in range(1, 30))
-    wish = replace(WISH, partial=True)
-    found = make_case(record(), sheet("vial,assay (% of target)\n" + rows), wish, software="x")
+    request = replace(WISH, partial=True)
+    found = make_case(record(), sheet("vial,assay (% of target)\n" + rows), request, software="x")
     blocks = list(tolerance(found))
     assert "of the location means, unweighted" in text(blocks)
     assert "approximate beyond that" in text(blocks)
@@ -157,7 +157,7 @@ def test_equal_results_say_nothing_about_the_batch(record: Record, sheet: Sheet)
 
 def test_ports_are_named_where_the_design_has_them(case: MakeCase) -> None:
     """They lie in one insertion, and the method takes them as independent."""
-    assert "Each port of an insertion" in text(list(tolerance(case(plan="bin", wish=WISH))))
+    assert "Each port of an insertion" in text(list(tolerance(case(plan="bin", request=WISH))))
 
 
 @pytest.mark.parametrize(("doses", "named"), [(1, False), (2, True)])
@@ -178,7 +178,7 @@ def test_samples_of_several_doses_are_named(
 
 def test_json_has_every_figure_or_null(case: MakeCase) -> None:
     """At full precision."""
-    found = case(wish=WISH)
+    found = case(request=WISH)
     read = json.loads(case_json(found))["tolerance_interval"]
     assert found.tolerance is not None
     assert read["asked"] == {"proportion": 0.95, "confidence": 0.9, "name": "95/90"}

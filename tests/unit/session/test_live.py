@@ -177,12 +177,12 @@ def test_the_key_confirms_while_the_microphone_is_lost(
     room.put(audio_events.MicrophoneBack("room"))
     room.put(audio_events.SoundEnded())
     clock = ManualClock()
-    wish = replace(
+    given = replace(
         setting(english, judge, room, listens=False),
         on_tick=lambda _live: clock.advance(1_100_000_000),
     )
     with RecordFolder.create(tmp_path / "r", PLAN, GRAMMAR) as folder:
-        session = LiveSession(folder, wish, room, clock).run()
+        session = LiveSession(folder, given, room, clock).run()
     found = events(tmp_path / "r", english)
     lost = found.index(DeviceLost(device="microphone", reason="It is unplugged."))
     keys = [e for e in found[lost:] if isinstance(e, Heard)]
@@ -235,7 +235,7 @@ def test_noise_that_rose_for_good_makes_the_hearing_stricter(
             room.put(audio_events.SoundEnded())
 
     with RecordFolder.create(tmp_path / "r", PLAN, GRAMMAR) as folder:
-        wish = Setting(
+        given = Setting(
             english,
             Noting(judge, asked),
             TextOnlySpeaker(),
@@ -243,7 +243,7 @@ def test_noise_that_rose_for_good_makes_the_hearing_stricter(
             shown=room.answer,
             on_tick=on_tick,
         )
-        LiveSession(folder, wish, rising, clock).run()
+        LiveSession(folder, given, rising, clock).run()
     assert asked[0] == 0.0
     assert asked[1] > 0.0
 
@@ -295,9 +295,9 @@ def test_what_may_be_said_over_a_prompt(
     """With a headset every legal phrase stops the prompt; with a loudspeaker two phrases do."""
     room, speaker = Room(), Slow()
     room.room.say(room.voice.render(words), after_s=1.0)
-    wish = replace(setting(english, judge, room, listens=False), speaker=speaker, headset=headset)
+    given = replace(setting(english, judge, room, listens=False), speaker=speaker, headset=headset)
     with RecordFolder.create(tmp_path / "r", PLAN, GRAMMAR) as folder:
-        LiveSession(folder, wish, room).run()
+        LiveSession(folder, given, room).run()
     found = [e for e in events(tmp_path / "r", english) if isinstance(e, Heard)]
     expected = [("voice", "accept", words)] if heard else []
     assert [(e.source, e.decision, e.text) for e in found] == expected
@@ -315,13 +315,13 @@ def test_the_key_confirms_while_a_prompt_is_spoken(
         room.put(Utterance(typed=line, source="text"))
     room.put(Utterance(source="key"))
     room.put(audio_events.SoundEnded())
-    wish = replace(
+    given = replace(
         setting(english, judge, room, listens=False),
         speaker=speaker,
         on_tick=lambda _live: clock.advance(1_100_000_000),
     )
     with RecordFolder.create(tmp_path / "r", PLAN, GRAMMAR) as folder:
-        session = LiveSession(folder, wish, room, clock).run()
+        session = LiveSession(folder, given, room, clock).run()
     key = [e for e in events(tmp_path / "r", english) if isinstance(e, Heard)][-1]
     assert (key.source, key.decision) == ("key", "accept")
     assert session.state is State.POSITIONING
@@ -341,12 +341,12 @@ def test_the_key_affirms_what_is_read_back(
     ):
         room.put(item)
     clock = ManualClock()
-    wish = replace(
+    given = replace(
         setting(english, judge, room, listens=False),
         on_tick=lambda _live: clock.advance(1_100_000_000),
     )
     with RecordFolder.create(tmp_path / "r", PLAN, GRAMMAR) as folder:
-        session = LiveSession(folder, wish, room, clock).run()
+        session = LiveSession(folder, given, room, clock).run()
     told = [e for e in events(tmp_path / "r", english) if isinstance(e, Heard)]
     assert [(e.source, e.text) for e in told] == [
         ("text", "stop sampling now"),
