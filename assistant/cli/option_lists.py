@@ -4,13 +4,18 @@ import argparse
 from collections.abc import Callable
 from pathlib import Path
 
-MEANINGS = ("performed", "witnessed", "reviewed", "approved")
-"""Meanings of a signature; the journal's own list is not imported, so that --help stays fast."""
+from assistant.cli.record_options import (
+    Sub,
+    export_options,
+    keys_options,
+    proof_options,
+    register_options,
+    sign_options,
+    sign_report_options,
+    time_stamp_options,
+    verify_options,
+)
 
-REQUIREMENTS = ("anchored-to-end", "closed", "live", "steady-time", "trusted-time", *MEANINGS)
-"""Values of `verify --require`; `assistant.record.standing` checks them."""
-
-Sub = argparse.ArgumentParser
 Options = Callable[[Sub], None]
 
 
@@ -157,108 +162,6 @@ def _replay(sub: Sub) -> None:
     start.add_argument("--location", metavar="CODE", help="start at this location")
 
 
-def _proof(sub: Sub) -> None:
-    sub.add_argument("--head", help="head code heard or noted during the session")
-    sub.add_argument("--keys", type=Path, help="folder of public keys, to check the signatures")
-    _authority(sub)
-    sub.add_argument(
-        "--require",
-        action="append",
-        choices=REQUIREMENTS,
-        default=[],
-        help="condition that must be met, else exit code 1; may be given several times; several "
-        "meanings must be signed by different persons",
-    )
-
-
-def _authority(sub: Sub) -> None:
-    sub.add_argument(
-        "--authority",
-        type=Path,
-        metavar="CERTIFICATES",
-        help="PEM file of the root and intermediate certificates of the time-stamping authority",
-    )
-
-
-def _time_stamp(sub: Sub) -> None:
-    sub.add_argument("record", type=Path, help="folder of the record")
-    how = sub.add_mutually_exclusive_group(required=True)
-    how.add_argument("--request", type=Path, help="file to write the request to (RFC 3161)")
-    how.add_argument("--response", type=Path, help="file with the authority's response")
-    how.add_argument("--url", help="address of the authority, to ask it over the network")
-    _authority(sub)
-
-
-def _register(sub: Sub) -> None:
-    sub.add_argument("register", type=Path, help="register of the station")
-
-
-def _verify(sub: Sub) -> None:
-    sub.add_argument("record", type=Path, help="folder of the record")
-    _proof(sub)
-    sub.add_argument(
-        "--signed",
-        metavar="CODE",
-        help="signature code noted earlier; shows whether a signature has been removed since",
-    )
-    sub.add_argument(
-        "--register",
-        type=Path,
-        help="register of the station; also lists the sessions that have vanished since",
-    )
-    sub.add_argument(
-        "--re-hear",
-        action="store_true",
-        help="also recognise every voice confirmation again with the phone model and "
-        "pocketsphinx, and list the differences; does not change the exit code",
-    )
-
-
-def _sign(sub: Sub) -> None:
-    sub.add_argument("record", type=Path, help="folder of the record")
-    sub.add_argument("--as", dest="name", required=True, metavar="NAME", help="printed name")
-    sub.add_argument("--meaning", choices=MEANINGS, required=True, help="why you sign")
-    sub.add_argument("--key", type=Path, required=True, help="your private key, NAME.key.pem")
-    _passphrase(sub)
-
-
-def _sign_report(sub: Sub) -> None:
-    sub.add_argument("report", type=Path, help="the report, PDF or HTML")
-    sub.add_argument("--as", dest="name", metavar="NAME", help="printed name, to sign")
-    sub.add_argument("--meaning", choices=("prepared", "reviewed", "approved"), help="why you sign")
-    sub.add_argument("--key", type=Path, help="your private key, NAME.key.pem")
-    _passphrase(sub)
-    sub.add_argument("--keys", type=Path, help="folder of public keys, to check the signatures")
-
-
-def _keys(sub: Sub) -> None:
-    sub.add_argument("name", help="printed name of the person")
-    sub.add_argument("--into", type=Path, required=True, help="existing folder for both keys")
-    _passphrase(sub)
-
-
-def _passphrase(sub: Sub) -> None:
-    sub.add_argument(
-        "--passphrase-file",
-        type=Path,
-        help="file whose first line is the passphrase (default: a hidden prompt)",
-    )
-
-
-def _export(sub: Sub) -> None:
-    sub.add_argument("record", type=Path, help="folder of the record")
-    sub.add_argument(
-        "--as",
-        dest="form",
-        choices=("csv", "json", "sheet"),
-        required=True,
-        help="csv: a folder of tables; json: one file with a published schema; sheet: a PDF to "
-        "print, with vial labels",
-    )
-    sub.add_argument("-o", dest="output", type=Path, required=True, help="file, or folder for csv")
-    _proof(sub)
-
-
 def _report(sub: Sub) -> None:
     sub.add_argument(
         "-o",
@@ -274,7 +177,7 @@ def _report(sub: Sub) -> None:
 def _evaluate(sub: Sub) -> None:
     sub.add_argument("record", type=Path, help="folder of the record")
     sub.add_argument("assays", type=Path, help="the laboratory's sheet, CSV or XLSX")
-    _proof(sub)
+    proof_options(sub)
     _report(sub)
     sub.add_argument(
         "--partial",
@@ -396,13 +299,13 @@ COMMANDS: tuple[tuple[str, str, str, Options], ...] = (
     ("enrol", "enrol", "enrol a speaker", _enrol),
     ("run", "run", "run a live session", _run),
     ("replay", "replay", "play back a session", _replay),
-    ("verify", "verify", "verify a record", _verify),
-    ("register", "register", "list the sessions of a station's register", _register),
-    ("time-stamp", "time_stamp", "have an authority stamp a record (RFC 3161)", _time_stamp),
-    ("keys", "keys", "make a pair of signing keys", _keys),
-    ("sign", "sign", "sign a record", _sign),
-    ("sign-report", "sign_report", "sign a report, or check its signatures", _sign_report),
-    ("export", "export", "export a record as tables, JSON or a sheet to print", _export),
+    ("verify", "verify", "verify a record", verify_options),
+    ("register", "register", "list the sessions of a station's register", register_options),
+    ("time-stamp", "time_stamp", "have an authority stamp a record (RFC 3161)", time_stamp_options),
+    ("keys", "keys", "make a pair of signing keys", keys_options),
+    ("sign", "sign", "sign a record", sign_options),
+    ("sign-report", "sign_report", "sign a report, or check its signatures", sign_report_options),
+    ("export", "export", "export a record as tables, JSON or a sheet to print", export_options),
     ("assays", "assays", "simulate assay results", _assays),
     ("evaluate", "evaluate", "evaluate assay results and write the report", _evaluate),
     ("compare", "compare", "compare the batches of a campaign", _compare),

@@ -11,7 +11,7 @@ from subprocess import CompletedProcess
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
-from assistant.cli.option_lists import MEANINGS
+from assistant.cli.record_options import MEANINGS
 from assistant.clock import SystemClock
 from assistant.journal import signing
 from assistant.journal.chain import read
