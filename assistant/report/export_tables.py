@@ -102,13 +102,29 @@ def tables(export: Export) -> dict[str, bytes]:
         (mark, s.name, s.meaning, s.utc, s.count, s.head, s.key, s.standing)
         for s in export.signatures
     ]
+    session = session_kind(export)
     return {
         "about.csv": _csv(("what", "value"), _about(export)),
-        "samples.csv": _csv(_SAMPLES, (_sample(export, s) for s in export.samples)),
-        "events.csv": _csv(_EVENTS, (_event(mark, e) for e in export.entries)),
-        "deviations.csv": _csv(_DEVIATIONS, (_deviation(mark, d) for d in export.deviations)),
-        "signatures.csv": _csv(_SIGNATURES, signed),
+        **{
+            name: _csv((header[0], "session", *header[1:]), (_with(row, session) for row in rows))
+            for name, header, rows in (
+                ("samples.csv", _SAMPLES, [_sample(export, s) for s in export.samples]),
+                ("events.csv", _EVENTS, [_event(mark, e) for e in export.entries]),
+                ("deviations.csv", _DEVIATIONS, [_deviation(mark, d) for d in export.deviations]),
+                ("signatures.csv", _SIGNATURES, signed),
+            )
+        },
     }
+
+
+def session_kind(export: Export) -> str:
+    """Return whether the session was live or a rehearsal, as its first entry says."""
+    return export.session.kind or "not on record whether live or a rehearsal"
+
+
+def _with(row: Sequence[Cell], session: str) -> Sequence[Cell]:
+    """Put the kind of session behind the condition: both qualify every row."""
+    return (row[0], session, *row[1:])
 
 
 def _about(export: Export) -> Iterable[Sequence[Cell]]:

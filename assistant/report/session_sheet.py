@@ -30,7 +30,7 @@ from reportlab.platypus import (
 )
 
 from assistant.report.export import Entry, Export, Moment
-from assistant.report.export_tables import said
+from assistant.report.export_tables import said, session_kind
 from assistant.report.sheet_fonts import BOLD, PLAIN, register
 from assistant.report.sheet_labels import label_table
 
@@ -126,6 +126,8 @@ def _frame(export: Export, canvas: Canvas, _document: SimpleDocTemplate) -> None
     canvas.setFillColor(colour)
     canvas.setFont(BOLD, 8)
     canvas.drawString(_MARGIN, A4[1] - 11 * mm, words)
+    if export.session.kind != "live":
+        canvas.drawString(_MARGIN, A4[1] - 14.5 * mm, f"SESSION: {session_kind(export).upper()}")
     canvas.setFillColor(colors.black)
     canvas.setFont(PLAIN, 7)
     canvas.drawRightString(A4[0] - _MARGIN, A4[1] - 11 * mm, f"batch {export.session.batch}")
@@ -186,7 +188,7 @@ def _facts(export: Export) -> Table:
         ("Protocol", session.protocol, "Stage", session.stage),
         ("Sampler", session.sampler, "Die set", session.die_set),
         ("Opened", _when(session.opened), "Ended", _when(session.ended) or "not ended"),
-        ("State", session.state, "Entries", str(head.seq) if head else "0"),
+        ("Session", session_kind(export), "State", session.state),
         ("People", people, "Head code", head.code if head else ""),
         ("Software", session.software, "Recogniser", session.engine),
         ("Microphone", session.microphone, "Voice", session.speaker),

@@ -19,6 +19,7 @@ from assistant.procedure.events import Heard, Meaning
 from assistant.report import session_sheet as module
 from assistant.report.export import Export
 from assistant.report.export_collect import Collector
+from assistant.report.export_tables import tables
 from assistant.report.session_sheet import session_sheet
 from assistant.report.sheet_labels import label_code, label_table
 from assistant.storage import bundled_files
@@ -243,3 +244,22 @@ def test_pages_are_counted_and_samples_reconciled() -> None:
     early = printed(export_of(until=State.EMPTYING_DIES))
     assert "samples planned: 6; samples taken: 3; samples full: 0" in early
     assert "samples still in the sampler: 3" in early
+
+
+def test_every_page_and_row_says_what_is_no_live_session() -> None:
+    """A rehearsal, or a record that does not say; a live one has no such line."""
+    rehearsed = export_of()
+    session = rehearsed.session
+    for kind, mark in (
+        ("rehearsal", "rehearsal"),
+        ("", "not on record whether live or a rehearsal"),
+        ("live", "live"),
+    ):
+        export = rehearsed.model_copy(update={"session": session.model_copy(update={"kind": kind})})
+        for page in pages(session_sheet(export)):
+            assert (f"SESSION: {mark.upper()}" in words(page)) == (kind != "live")
+        for name, raw in tables(export).items():
+            first, *rows = raw.decode("utf-8-sig").splitlines()
+            if name != "about.csv":
+                assert first.startswith("condition,session,")
+                assert all(row.startswith(f"whole,{mark},") for row in rows)
