@@ -69,6 +69,7 @@ def document(case: Case) -> Document:
         *computed(case),
         *of_record.deviations(case),
         *of_record.vials(case),
+        *of_record.injections(case),
         *of_record.identity(case),
         *of_record.signatures(case),
         *of_record.sources(case),

@@ -86,6 +86,29 @@ def vials(case: Case) -> Iterator[Block]:
     )
 
 
+def injections(case: Case) -> Iterator[Block]:
+    """The single determinations behind each mean, where the laboratory sent several."""
+    found = case.joined.injections
+    if not found:
+        return
+    places = common_decimals([value for values in found.values() for value in values])
+    yield Heading("Injections")
+    yield table(
+        [("vial", 0.1, "right"), ("injections", 0.6, "left"), ("mean", 0.3, "right")],
+        [
+            (
+                vial,
+                "  ".join(fixed(value, places) for value in values),
+                fixed(sum(values) / len(values), places + 1),
+            )
+            for vial, values in found.items()
+        ],
+        note=f"As on the laboratory's sheet, in {case.joined.unit}. Each vial enters the "
+        "statistics with its mean; the spread between its injections is the method's, not the "
+        "blend's.",
+    )
+
+
 def _vial(case: Case, vial: VialRecord, result: Result | None, places: int) -> tuple[str, ...]:
     again = f" (attempt {vial.attempt})" if vial.attempt > 1 else ""
     return (

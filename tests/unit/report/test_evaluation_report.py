@@ -232,6 +232,19 @@ def test_a_session_broken_off_says_where_it_stands(record: Record, sheet: Sheet)
     assert "not closed: counting" in words(section(made, "Record, software and inputs"))
 
 
+def test_injections_stand_beside_their_mean(record: Record, sheet: Sheet) -> None:
+    """Single determinations as sent, to one digit more in the mean; none, no section."""
+    lines = "".join(f"{n},{98 + n % 3},{99.2 + n % 3}\n" for n in range(1, 31))
+    assays = sheet("vial,Inj 1 (% of target),Inj 2 (% of target)\n" + lines)
+    made = document(make_case(record(), assays, EvaluationRequest(), software="x"))
+    shown = rows(made, "Injections")
+    assert len(shown) == 30
+    assert shown[0] == ("1", "99.0  100.2", "99.60")
+    assert "in % of target" in words(section(made, "Injections"))
+    without = document(make_case(record(), sheet(record()), EvaluationRequest(), software="x"))
+    assert "Injections" not in words(without)
+
+
 def test_one_result_per_location_says_what_cannot_be_told(record: Record, sheet: Sheet) -> None:
     """No components, no replicates, the curve on the SD of all; both forms are still set."""
     lines = "".join(f"{3 * n + 1},{99 + n % 3}\n" for n in range(10))
