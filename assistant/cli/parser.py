@@ -1,6 +1,7 @@
 """The options of every command; the commands' modules are imported only when they run."""
 
 import argparse
+import sys
 from collections.abc import Callable
 from importlib import import_module
 from typing import TypeVar
@@ -30,6 +31,18 @@ def typed(kind: type[T], options: argparse.Namespace) -> T:
     return kind(**{name: getattr(options, name) for name in names})
 
 
+class _PrintCompletion(argparse.Action):
+    """Prints a completion script, as `--version` prints the version."""
+
+    def __call__(
+        self, parser: argparse.ArgumentParser, _options: object, shell: object, _flag: object = None
+    ) -> None:
+        """Print it and end."""
+        shtab = import_module("shtab")  # here, so that other commands do not pay for it
+        sys.stdout.write(shtab.complete(parser, str(shell)))
+        parser.exit()
+
+
 def build_parser() -> argparse.ArgumentParser:
     """Return the parser of the whole command line."""
     parser = argparse.ArgumentParser(
@@ -38,6 +51,13 @@ def build_parser() -> argparse.ArgumentParser:
         epilog="It records; it never grants permission. Follow your site's procedures.",
     )
     parser.add_argument("--version", action="version", version=f"%(prog)s {__version__}")
+    parser.add_argument(
+        "--print-completion",
+        action=_PrintCompletion,
+        default=argparse.SUPPRESS,
+        choices=("bash", "zsh", "tcsh"),
+        help="print the completion script of a shell, and end",
+    )
     commands = parser.add_subparsers(metavar="COMMAND", required=True)
     for name, module, summary, options in COMMANDS:
         sub = commands.add_parser(name, help=summary, description=summary)

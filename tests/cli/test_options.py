@@ -1,12 +1,16 @@
 """Every command gets its options typed: the parser's values are those its dataclass declares."""
 
 import dataclasses
+import shutil
+import subprocess
 from importlib import import_module
+from pathlib import Path
 from typing import get_type_hints
 
 import pytest
 from pydantic import TypeAdapter
 
+from assistant.cli import main
 from assistant.cli.config import configure
 from assistant.cli.parser import build_parser, typed
 
@@ -59,3 +63,30 @@ def test_every_command_is_tried() -> None:
     actions = build_parser()._actions  # noqa: SLF001 - argparse offers no public way
     (commands,) = (action.choices for action in actions if isinstance(action.choices, dict))
     assert set(commands) == {module.replace("_", "-") for module in LINES}
+
+
+def test_a_shell_completes_commands_and_options(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Bash itself takes the script and completes by it."""
+    with pytest.raises(SystemExit) as ended:
+        main(["--print-completion", "bash"])
+    assert ended.value.code == 0
+    script = tmp_path / "completion"
+    script.write_text(capsys.readouterr().out, "utf-8")
+    shell = shutil.which("bash")
+    if shell is None:
+        pytest.skip("bash is not installed")
+    for words, place, wanted in (
+        ("sampling-assistant veri", 1, "verify"),
+        ("sampling-assistant verify --auth", 2, "--authority"),
+    ):
+        lines = (
+            f"source {script}",
+            f"COMP_WORDS=({words})",
+            f"COMP_CWORD={place}",
+            "_shtab_sampling_assistant",
+            'echo "${COMPREPLY[@]}"',
+        )
+        done = subprocess.run([shell, "-c", "\n".join(lines)], capture_output=True, check=True)
+        assert done.stdout.decode().split() == [wanted]
