@@ -102,6 +102,7 @@ def load_private_file(path: Path, passphrase: str, disk: Disk | None = None) -> 
         InputError: there is none, other accounts can read it, or the passphrase is wrong.
         RecordError: the file cannot be read.
     """
+    from cryptography.exceptions import UnsupportedAlgorithm  # noqa: PLC0415 - slow
     from cryptography.hazmat.primitives.asymmetric.ed25519 import (  # noqa: PLC0415 - slow
         Ed25519PrivateKey,
     )
@@ -113,7 +114,7 @@ def load_private_file(path: Path, passphrase: str, disk: Disk | None = None) -> 
     pem = _read(path, disk)
     try:
         key = load_pem_private_key(pem, passphrase.encode() or None)
-    except (ValueError, TypeError) as error:
+    except (ValueError, TypeError, UnsupportedAlgorithm) as error:
         raise InputError(f"{path} does not open with this passphrase: type it again.") from error
     if not isinstance(key, Ed25519PrivateKey):
         raise InputError(f"{path} is not an Ed25519 key: make one with this program.")
@@ -127,6 +128,7 @@ def load_public(folder: Path, disk: Disk | None = None) -> dict[str, "Ed25519Pub
         InputError: there is no such folder, or a file in it is not an Ed25519 public key.
         RecordError: a file cannot be read.
     """
+    from cryptography.exceptions import UnsupportedAlgorithm  # noqa: PLC0415 - slow
     from cryptography.hazmat.primitives.asymmetric.ed25519 import (  # noqa: PLC0415 - slow
         Ed25519PublicKey,
     )
@@ -142,7 +144,7 @@ def load_public(folder: Path, disk: Disk | None = None) -> dict[str, "Ed25519Pub
             continue
         try:
             key = load_pem_public_key(_read(path, disk))
-        except ValueError as error:
+        except (ValueError, UnsupportedAlgorithm) as error:
             raise InputError(f"{path} is not a public key: take it out of the folder.") from error
         if not isinstance(key, Ed25519PublicKey):
             raise InputError(f"{path} is not an Ed25519 key: take it out of the folder.")

@@ -141,7 +141,8 @@ def sessions(path: Path) -> dict[str, Session]:
             raise RecordBroken(f"Line {entry.seq} of {path} is none of a register.") from error
         new = Session(note.session, entry.utc, note.folder)
         session = found.setdefault(note.session, new)
-        session.heads[note.count] = note.head
+        # The first head of a count stands: a record sealed anew and resumed notes another.
+        session.heads.setdefault(note.count, note.head)
         session.folder = note.folder
         session.ended |= note.type == "ended"
     return found

@@ -9,11 +9,12 @@ import pytest
 from assistant.cli import main
 from assistant.errors import InputError, RecordBroken
 from assistant.journal.chain import read
+from assistant.ports import Instant
 from assistant.procedure.enums import State
 from assistant.session.register_writer import RegisterWriter
 from assistant.storage.record_reader import RecordReader
 from assistant.storage.record_writer import RecordFolder
-from assistant.storage.register import Register, sessions
+from assistant.storage.register import Note, Register, sessions
 from tests.faults.driver import SMALL, Technician, begin_in
 
 
@@ -86,6 +87,23 @@ def test_the_register_lists_its_sessions(
     (tmp_path / "empty").touch()
     assert main(["register", str(tmp_path / "empty")]) == 0
     assert "0 sessions" in capsys.readouterr().out
+
+
+def test_a_head_that_was_noted_is_never_replaced(
+    station: tuple[Path, Path], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A record sealed anew and noted again at the same count disagrees with the first note."""
+    record, register = station
+    entries = list(read(RecordReader(record).lines()))
+    (genuine,) = sessions(register).values()
+    last = entries[-1]
+    note = Note(
+        type="head", session=genuine.session, count=last.seq, head="ab" * 32, folder=str(record)
+    )
+    Register(register).add(note, Instant(last.utc, int(last.mono)), last.boot, last.by)
+    (found,) = sessions(register).values()
+    assert found.heads == genuine.heads
+    assert verified(capsys, record, register)[0] == 0
 
 
 def cut_off(record: Path) -> None:

@@ -5,6 +5,7 @@ import stat
 import subprocess
 import sys
 import unicodedata
+from base64 import b64decode, b64encode
 from pathlib import Path
 
 import pytest
@@ -222,3 +223,16 @@ def test_nobody_signs_while_the_session_runs(tmp_path: Path) -> None:
     (record / "signatures.jsonl").mkdir()
     with pytest.raises(RecordError, match="Cannot read"):
         load_signatures(record)
+
+
+def test_a_key_of_an_unknown_kind_is_refused(tmp_path: Path) -> None:
+    """One changed byte can name an algorithm that no library knows."""
+    public = make_keys(tmp_path, "Ada", "open sesame, please")
+    lines = public.read_text("ascii").splitlines()
+    der = b64decode(lines[1])
+    known, unknown = bytes.fromhex("06032b6570"), bytes.fromhex("0603236570")
+    assert known in der
+    lines[1] = b64encode(der.replace(known, unknown)).decode()
+    public.write_text("\n".join(lines), "ascii")
+    with pytest.raises(InputError, match="is not a public key"):
+        load_public(tmp_path)
