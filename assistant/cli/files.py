@@ -1,5 +1,6 @@
 """Finding what a user names: a file of his, or one that comes with the program."""
 
+import os
 import stat
 from collections.abc import Sequence
 from difflib import get_close_matches
@@ -47,7 +48,7 @@ def _own_file(name: str, what: str, shipped: Sequence[str]) -> bytes:
         InputError: it cannot be read.
     """
     path = Path(name)
-    if not path.exists() and len(path.parts) == 1:
+    if len(path.parts) == 1 and not os.path.lexists(path):
         near = get_close_matches(path.stem, shipped, n=1)
         meant = f"did you mean {near[0]}? S" if near else "s"
         raise InputError(

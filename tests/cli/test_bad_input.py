@@ -184,6 +184,8 @@ def test_options_that_name_nothing(tmp_path: Path, command: Run, refused: Refuse
     refused(command("draw", "bin", "-o", tmp_path / "p.gif"), 2, "p.gif", ".svg or .png or .pdf")
     refused(command("labels", "bin", "-o", tmp_path / "l.csv"), 2, "l.csv", ".pdf")
     refused(command("check", "double-con"), 2, "did you mean double-cone?", "v-blender")
+    refused(command("check", "x" * 300), 2, "There is no plan xxx")
+    refused(command("check", "a\0b"), 2, "There is no plan")
     refused(command("check", "qqq"), 2, "neither a file nor shipped: shipped are bin")
     refused(command("rehearse", "bin", "--script", "splil"), 2, "did you mean spill?")
     refused(command("rehearse", "bin", "--script", nowhere), 2, f"There is no script {nowhere}")
