@@ -1,4 +1,4 @@
-"""The direction of dependence, the purity of the inner rows and the size of things, as tests."""
+"""The direction of dependence, the purity of the inner layers and the size of things, as tests."""
 
 import ast
 import subprocess
@@ -24,7 +24,7 @@ ROWS = (
     "ports",
     "errors printable",
 )
-"""From the top; a module imports only from rows below its own, or from its own name."""
+"""From the top; a module imports only from layers below its own, or from its own name."""
 
 RANK = {name: row for row, names in enumerate(ROWS) for name in names.split()}
 PURE = {name for name, row in RANK.items() if row >= RANK["report"]}
@@ -156,7 +156,7 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(PACKAGE)))
 def test_module_keeps_the_rules(path: Path) -> None:
-    """Imports point downwards, pure rows reach nothing outside, and nothing is too long."""
+    """Imports point downwards, pure layers reach nothing outside, and nothing is too long."""
     assert offences(path) == []
 
 

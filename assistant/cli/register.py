@@ -12,6 +12,8 @@ from assistant.record import open_record, prove
 from assistant.record.registered import registered
 from assistant.storage.register import Session, sessions
 
+_AGREES = "agrees"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Options:
@@ -43,9 +45,6 @@ def run(options: Options) -> int:
         console.print(table)
     console.print("What was cut off the end of the register itself does not show here.")
     return 1 if faults else 0
-
-
-_AGREES = "agrees"
 
 
 def _standing(session: Session, register: Path) -> str:

@@ -49,8 +49,7 @@ def run(options: Options) -> int:
     proof = prove(record)
     if proof.last is None:
         raise RecordBroken(f"{options.record} holds no entry; there is nothing to stamp.")
-    asked = request(proof.last.entry.hash)
-    console = terminal()
+    console, asked = terminal(), request(proof.last.entry.hash)
     if options.request is not None:
         write_file(options.request, asked)
         console.print(f"{options.request}: time-stamp request for entry {proof.last.entry.seq}")
@@ -60,12 +59,8 @@ def run(options: Options) -> int:
         raise InputError(
             "Nothing was stamped: name the certificates of the authority with --authority."
         )
-    if options.response is not None:
-        answer, where = read_file(options.response, "response"), str(options.response)
-    elif options.url is not None:
-        answer, where = _ask(options.url, asked), options.url
-    else:
-        raise InputError("Say --request FILE, --response FILE or --url URL.")
+    where = options.url or str(options.response)
+    answer = _ask(where, asked) if options.url else read_file(Path(where), "response")
     stamp, head = _filed(record, answer, where)
     (anchor,) = anchors([stamp], {stamp.count: head}, trusted)
     name = add_time_stamp(options.record, stamp.count, answer)

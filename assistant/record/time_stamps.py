@@ -64,7 +64,10 @@ def read_response(response: bytes, where: str) -> TimeStamp:
     Raises:
         InputError: it is none, or the authority refused.
     """
-    parsed = _parsed(response, where)
+    return _said(_parsed(response, where), where)
+
+
+def _said(parsed: "TimeStampResponse", where: str) -> TimeStamp:
     try:
         info = parsed.tst_info
         when = info.gen_time.astimezone(UTC)
@@ -134,12 +137,12 @@ def anchors(
     from rfc3161_client import VerifierBuilder  # noqa: PLC0415 - rarely used
 
     found = []
+    verifier = VerifierBuilder(roots=list(trusted)).build()
     for stamp in stamps:
         where = f"time stamp {stamp.name}"
-        verifier = VerifierBuilder(roots=list(trusted)).build()
-        said = read_response(stamp.response, where)
+        parsed = _parsed(stamp.response, where)
+        said = _said(parsed, where)
         try:
-            parsed = _parsed(stamp.response, where)
             verifier.verify_message(parsed, heads.get(stamp.count, "").encode())
         except Exception:  # noqa: BLE001 - bytes from outside, libraries of many errors
             raise RecordBroken(

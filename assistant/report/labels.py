@@ -10,8 +10,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from reportlab.graphics import renderPDF
-from reportlab.graphics.barcode.qr import QrCodeWidget
-from reportlab.graphics.shapes import Drawing
 from reportlab.lib.pagesizes import A4
 from reportlab.lib.units import mm
 from reportlab.pdfbase.pdfmetrics import stringWidth
@@ -19,6 +17,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from assistant.plan.model import Plan
 from assistant.plan.vials import Vial
+from assistant.report.qr_code import qr_code
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +79,7 @@ def _label(
 ) -> None:
     (left, foot), margin = corner, 4 * mm
     code_left = left + sheet.width * mm - CODE_MM * mm - margin
-    renderPDF.draw(_code(vial.mark(plan)), canvas, code_left, foot + margin)
+    renderPDF.draw(qr_code(vial.mark(plan), CODE_MM), canvas, code_left, foot + margin)
     room = code_left - left - margin - 2 * mm
     whole = sheet.width * mm - 2 * margin
     canvas.setFont("Helvetica-Bold", 9)
@@ -94,13 +93,6 @@ def _label(
     canvas.drawString(left + margin, top - 26.5 * mm, f"{vial.position} set, port {vial.port}")
     canvas.setFont("Helvetica", 6)
     canvas.drawString(left + margin, top - 30.5 * mm, _fitting(plan.study.protocol, 6, room))
-
-
-def _code(text: str) -> Drawing:
-    """The code of one label, error correction M (15 %), with its quiet zone."""
-    drawing = Drawing(CODE_MM * mm, CODE_MM * mm)
-    drawing.add(QrCodeWidget(text, barWidth=CODE_MM * mm, barHeight=CODE_MM * mm, barLevel="M"))
-    return drawing
 
 
 def _fitting(text: str, size: float, room: float) -> str:

@@ -41,6 +41,7 @@ from assistant.report.document_model import (
     Verdict,
 )
 from assistant.report.matplotlib_to_reportlab import BOLD, PLAIN, VectorFigure, register_fonts
+from assistant.report.numbered_canvas import NumberedCanvas
 from assistant.report.plots import drawing
 
 LEFT, RIGHT, TOP, FOOT = 17 * mm, 17 * mm, 20 * mm, 19 * mm
@@ -97,7 +98,7 @@ def _across(canvas: Canvas, mark: str) -> None:
         canvas.restoreState()
 
 
-class _Numbered(Canvas):  # type: ignore[misc]  # the package has no types
+class _Numbered(NumberedCanvas):
     """Adds header and footer once the number of pages is known."""
 
     def __init__(self, *given: Any, document: Document, **named: Any) -> None:  # noqa: ANN401 - passed on
@@ -105,22 +106,9 @@ class _Numbered(Canvas):  # type: ignore[misc]  # the package has no types
         self._document = document
         digits = "".join(letter for letter in document.utc[:19] if letter.isdigit())
         self.setDateFormatter(lambda *_: f"D:{digits}Z")
-        self._pages: list[dict[str, Any]] = []
 
-    def showPage(self) -> None:  # noqa: N802 - the library's name
-        """Keep the page until all pages exist."""
-        self._pages.append(dict(self.__dict__))
-        self._startPage()
-
-    def save(self) -> None:
-        """Write all pages."""
-        for number, page in enumerate(self._pages, start=1):
-            self.__dict__.update(page)
-            self._furniture(number, len(self._pages))
-            super().showPage()
-        super().save()
-
-    def _furniture(self, number: int, count: int) -> None:
+    def furniture(self, number: int, count: int) -> None:
+        """Draw the mark of made-up data, title and footer."""
         self.saveState()
         self.setFillColor(QUIET)
         self.setStrokeColor(LINE)

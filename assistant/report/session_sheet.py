@@ -11,8 +11,6 @@ from collections.abc import Iterable, Sequence
 from functools import partial
 from xml.sax.saxutils import escape
 
-from reportlab.graphics.barcode.qr import QrCodeWidget
-from reportlab.graphics.shapes import Drawing
 from reportlab.lib import colors
 from reportlab.lib.pagesizes import A4
 from reportlab.lib.styles import ParagraphStyle
@@ -31,6 +29,8 @@ from reportlab.platypus import (
 
 from assistant.report.export import Entry, Export, Moment
 from assistant.report.export_tables import said, session_kind
+from assistant.report.numbered_canvas import NumberedCanvas
+from assistant.report.qr_code import qr_code
 from assistant.report.sheet_fonts import BOLD, PLAIN, register
 from assistant.report.sheet_labels import label_table
 
@@ -48,6 +48,8 @@ _BANNER = {
     "damaged": ("DAMAGED: do not rely on it; see the faults listed", colors.red),
 }
 _MARGIN = 15 * mm
+_CODE_MM = 20.0
+"""Side of the code that holds head code and hash."""
 _WIDTH = A4[0] - 2 * _MARGIN
 _BODY = ParagraphStyle("body", fontName=PLAIN, fontSize=8, leading=10)
 _SMALL = ParagraphStyle("small", parent=_BODY, fontSize=6.5, leading=8)
@@ -95,28 +97,14 @@ def session_sheet(export: Export) -> bytes:
     return out.getvalue()
 
 
-class _Numbered(Canvas):  # type: ignore[misc]  # the package carries no types
-    """Puts "page n of m" on every page, once it is known how many there are."""
+class _Numbered(NumberedCanvas):
+    """Puts "page n of m" on every page."""
 
-    def __init__(self, *args: object, **options: object) -> None:
-        super().__init__(*args, **options)
-        self._pages: list[dict[str, object]] = []
-
-    def showPage(self) -> None:  # noqa: N802 - the name is the package's
-        """Keep the page until the last is drawn."""
-        self._pages.append(dict(self.__dict__))
-        self._startPage()
-
-    def save(self) -> None:
-        """Number the pages and write the file."""
-        pages = self._pages
-        for number, page in enumerate(pages, start=1):
-            self.__dict__.update(page)
-            self.setFont(PLAIN, 7)
-            self.setFillColor(colors.black)
-            self.drawRightString(A4[0] - _MARGIN, 9 * mm, f"page {number} of {len(pages)}")
-            super().showPage()
-        super().save()
+    def furniture(self, number: int, count: int) -> None:
+        """Draw it into the lower right corner."""
+        self.setFont(PLAIN, 7)
+        self.setFillColor(colors.black)
+        self.drawRightString(A4[0] - _MARGIN, 9 * mm, f"page {number} of {count}")
 
 
 def _frame(export: Export, canvas: Canvas, _document: SimpleDocTemplate) -> None:
@@ -206,9 +194,6 @@ def _head_to_keep(export: Export) -> Iterable[Flowable]:
     head = export.head
     if head is None:
         return
-    side = 20 * mm
-    code = Drawing(side, side)
-    code.add(QrCodeWidget(f"{head.code} {head.hash}", barWidth=side, barHeight=side, barLevel="M"))
     text = Paragraph(
         f"Head code <b>{escape(head.code)}</b> of entry {head.seq}, SHA-256 {head.hash}; the code "
         "beside holds both. Kept with the batch record, away from the files, it shows later, with "
@@ -217,7 +202,8 @@ def _head_to_keep(export: Export) -> Iterable[Flowable]:
         _BODY,
     )
     style = [("VALIGN", (0, 0), (-1, -1), "MIDDLE"), ("LEFTPADDING", (0, 0), (0, 0), 0)]
-    yield Table([[code, text]], colWidths=[side + 4 * mm, _WIDTH - side - 4 * mm], style=style)
+    code, room = qr_code(f"{head.code} {head.hash}", _CODE_MM), (_CODE_MM + 4) * mm
+    yield Table([[code, text]], colWidths=[room, _WIDTH - room], style=style)
 
 
 def _signatures(export: Export) -> Iterable[Flowable]:

@@ -6,6 +6,7 @@ from functools import cache
 from hashlib import sha256
 
 import pytest
+from reportlab.graphics.barcode.qr import QrCodeWidget
 
 from assistant.clock import ManualClock
 from assistant.conformance import retell
@@ -15,6 +16,7 @@ from assistant.evaluation.simulated_assays import Truth, results
 from assistant.grammar.language import parse_grammar
 from assistant.plan import parse_plan
 from assistant.procedure.enums import State
+from assistant.report import qr_code
 from assistant.report.evaluation_run import Case, EvaluationRequest, Laboratory, make_case
 from assistant.report.vial_records import RecordStudy, study_of
 from assistant.storage import bundled_files
@@ -44,6 +46,22 @@ def _record(
     quick_record(journal, clock, raw.encode(), GRAMMAR, departures=departures, until=until)
     read = parse_plan(raw.encode(), plan)
     return study_of(retell(journal.lines(), read, parse_grammar(GRAMMAR, "en")), read)
+
+
+@pytest.fixture
+def coded(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """The texts of all QR codes made, in order; the codes are made all the same."""
+    made: list[str] = []
+
+    class Seen(QrCodeWidget):  # type: ignore[misc]  # the package carries no types
+        """Notes what it is asked to carry."""
+
+        def __init__(self, text: str, **measures: object) -> None:
+            made.append(text)
+            super().__init__(text, **measures)
+
+    monkeypatch.setattr(qr_code, "QrCodeWidget", Seen)
+    return made
 
 
 @pytest.fixture

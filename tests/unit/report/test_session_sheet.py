@@ -8,7 +8,6 @@ from datetime import UTC, datetime
 from functools import cache
 
 import pytest
-from reportlab.graphics.barcode.qr import QrCodeWidget
 
 from assistant.clock import ManualClock
 from assistant.conformance import retell
@@ -213,25 +212,15 @@ def test_a_repeated_location_says_which_attempt() -> None:
     assert "C2 (attempt 2)" in printed(export)
 
 
-def test_the_head_is_there_for_a_scanner(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_head_is_there_for_a_scanner(coded: list[str]) -> None:
     """Code and hash of the last entry, in one symbol and in words; none of an empty record."""
-    made: list[str] = []
-
-    class Seen(QrCodeWidget):  # type: ignore[misc]  # the package carries no types
-        """Notes what it is asked to carry."""
-
-        def __init__(self, text: str, **measures: object) -> None:
-            made.append(text)
-            super().__init__(text, **measures)
-
-    monkeypatch.setattr(module, "QrCodeWidget", Seen)
     export = export_of()
     shown = printed(export)
     assert export.head is not None
-    assert made == [f"{export.head.code} {export.head.hash}"]
+    assert coded == [f"{export.head.code} {export.head.hash}"]
     assert f"Head code {export.head.code} of entry {export.head.seq}" in shown
     printed(export.model_copy(update={"head": None}))
-    assert len(made) == 1
+    assert len(coded) == 1
 
 
 def test_pages_are_counted_and_samples_reconciled() -> None:
