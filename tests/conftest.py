@@ -13,16 +13,21 @@ settings.load_profile("untimed")
 os.environ["SAMPLING_ASSISTANT_CONFIG"] = os.devnull
 """Whoever runs the tests may have set up devices of his own."""
 
-MODELS_REQUIRED = os.environ.get("SAMPLING_ASSISTANT_MODELS") == "required"
+REQUIRED = {
+    mark: os.environ.get(f"SAMPLING_ASSISTANT_{name}") == "required"
+    for mark, name in (("model", "MODELS"), ("site", "SITE"))
+}
 
 
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_makereport(
     item: pytest.Item,
 ) -> Generator[None, pytest.TestReport, pytest.TestReport]:
-    """Where the models must be there, a test of theirs that is skipped has failed."""
+    """Where models, browser and database must be there, skipping their test is a failure."""
     report = yield
-    if MODELS_REQUIRED and report.skipped and item.get_closest_marker("model"):
+    if report.skipped and any(
+        REQUIRED[mark] and item.get_closest_marker(mark) for mark in REQUIRED
+    ):
         report.outcome = "failed"
         report.longrepr = f"may not be skipped here: {report.longrepr}"
     return report

@@ -12,9 +12,9 @@ PACKAGE = Path(__file__).parent.parent / "assistant"
 
 ROWS = (
     "cli",
-    "session",
+    "session archive",
     "record",
-    "speech storage console clock rehearsal testing",
+    "speech storage console view clock rehearsal testing",
     "user_folder",
     "report",
     "conformance",
@@ -30,9 +30,9 @@ RANK = {name: row for row, names in enumerate(ROWS) for name in names.split()}
 PURE = {name for name, row in RANK.items() if row >= RANK["report"]}
 
 _OUTSIDE = (
-    "asyncio builtins concurrent fcntl filelock glob logging mmap multiprocessing os pathlib "
+    "alembic asyncio bagit builtins concurrent distributed fcntl filelock glob logging mmap multiprocessing os pathlib "
     "pocketsphinx pyttsx3 queue random rich secrets select shutil signal socket sounddevice "
-    "soundfile soxr sqlite3 subprocess sys tempfile threading time urllib uuid vosk weakref"
+    "soundfile soxr sqlalchemy sqlite3 sse_starlette starlette subprocess sys tempfile threading time urllib uuid uvicorn vosk weakref"
 )
 OUTSIDE = frozenset(_OUTSIDE.split())
 """What reaches the machine, its clock or its chance; no pure row may import it."""
@@ -49,6 +49,11 @@ DRAWING = ("matplotlib", "reportlab", "jinja2", "PIL")
 
 HEAVY = (
     *DRAWING,
+    "alembic",
+    "distributed",
+    "sqlalchemy",
+    "starlette",
+    "uvicorn",
     "scipy",
     "openpyxl",
     "pocketsphinx",
