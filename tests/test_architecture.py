@@ -30,9 +30,10 @@ RANK = {name: row for row, names in enumerate(ROWS) for name in names.split()}
 PURE = {name for name, row in RANK.items() if row >= RANK["report"]}
 
 _OUTSIDE = (
-    "alembic asyncio bagit builtins concurrent distributed fcntl filelock glob logging mmap multiprocessing os pathlib "
-    "pocketsphinx pyttsx3 queue random rich secrets select shutil signal socket sounddevice "
-    "soundfile soxr sqlalchemy sqlite3 sse_starlette starlette subprocess sys tempfile threading time urllib uuid uvicorn vosk weakref"
+    "alembic asyncio bagit builtins concurrent distributed fcntl filelock glob logging mmap "
+    "multiprocessing os pathlib pocketsphinx pyttsx3 queue random rich secrets select shutil "
+    "signal socket sounddevice soundfile soxr sqlalchemy sqlite3 sse_starlette starlette "
+    "subprocess sys tempfile threading time urllib uuid uvicorn vosk weakref"
 )
 OUTSIDE = frozenset(_OUTSIDE.split())
 """What reaches the machine, its clock or its chance; no pure row may import it."""
