@@ -1,7 +1,7 @@
 """`verify`: is this record what it was when it was written, and could it have happened?"""
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -21,7 +21,6 @@ from assistant.record.standing import standing_of
 from assistant.record.times import Times
 from assistant.storage.keys import load_public
 from assistant.storage.register import Session, sessions
-from assistant.storage.time_stamps import TimeStampFile
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,17 +72,16 @@ def run(options: Options) -> int:
     _show_times(console, proof.times)
     _show_versions(console, proof)
     _show_signatures(console, proof, options.keys)
-    _show_stamps(console, proof.stamps, standing.anchors)
+    _show_stamps(console, proof, standing.anchors)
     _show_vanished(console, known)
     if options.re_hear:
         _rehear(console, record)
     return show_lacking(console, standing, options.require)
 
 
-def _show_stamps(
-    console: Console, stamps: Sequence[TimeStampFile], anchors: Iterable[Anchor]
-) -> None:
-    """Say what each time stamp shows, or that it was not checked."""
+def _show_stamps(console: Console, proof: Proof, anchors: Iterable[Anchor]) -> None:
+    """Say what each time stamp shows, or that it was not checked, and how many are missing."""
+    stamps = proof.stamps
     shown = [anchor for anchor in anchors if anchor.utc]
     for anchor in shown:
         console.print(f"{anchor.by}: entries 1 to {anchor.count} were there then")
@@ -91,6 +89,11 @@ def _show_stamps(
         console.print(
             f"time stamps: {len(stamps)}, not checked: name the authority's certificates with "
             "--authority"
+        )
+    if missing := proof.unstamped:
+        console.print(
+            f"time stamps missing: {len(missing)} of the {len(proof.due)} that the session asked "
+            "for; not answered yet, or removed"
         )
 
 

@@ -64,6 +64,8 @@ class Opened(Frozen):
     """Of the machine's time zone at the opening, such as "+02:00"."""
     clock_synchronised: Literal["", "yes", "no", "unknown"] = ""
     """Whether the operating system says that its clock follows a time server."""
+    stamp_authority: str = ""
+    """Address of the time-stamping authority that is asked during the session, "" without one."""
 
 
 class SoundChecked(Frozen):

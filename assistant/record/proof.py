@@ -1,6 +1,6 @@
 """Verifying a record: chain, order, times, plan, grammar, clips, torn tails and signed heads."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING
 from assistant.clock import SystemClock
 from assistant.conformance import Difference, FoldedEntry
 from assistant.errors import RecordBroken
+from assistant.journal.entry import Entry
 from assistant.journal.head_code import watch
 from assistant.journal.signing import Signature, check, note_heads
 from assistant.procedure.events import Heard, Opened, RemarkTaken, Resumed
 from assistant.record.anchor import Anchor
+from assistant.record.moments import STAMPED, moment
 from assistant.record.opening import OpenRecord
 from assistant.record.signing_rules import objections
 from assistant.record.time_stamps import anchors, check_stamps
@@ -36,6 +38,8 @@ class Proof:
     stamps: tuple[TimeStampFile, ...] = ()
     heads: dict[int, str] = field(default_factory=dict)
     """Hash of the record at the count of each signature and time stamp."""
+    due: dict[int, str] = field(default_factory=dict)
+    """Hash of the record at each moment of which it says itself that a time stamp is asked for."""
     utc: dict[int, str] = field(default_factory=dict)
     """What the record's own clock said at each of these."""
     clips: int = 0
@@ -52,6 +56,8 @@ class Proof:
     """Total number of differences."""
     times: Times = field(default_factory=Times)
     """Whether wall clock and steady clock agree."""
+    _asks: bool = False
+    """Whether an authority is asked, by the first entry."""
 
     def note(self, told: FoldedEntry) -> None:
         """Process an entry."""
@@ -63,8 +69,17 @@ class Proof:
             self.software = tuple(dict.fromkeys((*self.software, told.event.software)))
         if isinstance(told.event, Opened):
             self.kind = told.event.kind
+            self._asks = bool(told.event.stamp_authority)
+        if self._asks and moment(told.entry, told.event, told.outcome) in STAMPED:
+            self.due[told.entry.seq] = told.entry.hash
         self.differing += len(told.differences)
         self.differences += told.differences[: max(0, MOST_SHOWN - len(self.differences))]
+
+    @property
+    def unstamped(self) -> dict[int, str]:
+        """Hash at each moment for which a time stamp was asked and is not there."""
+        there = {stamp.count for stamp in self.stamps}
+        return {count: head for count, head in self.due.items() if count not in there}
 
     @property
     def counts(self) -> frozenset[int]:
@@ -90,13 +105,19 @@ class Proof:
         return found
 
 
-def prove(record: OpenRecord, code: str = "", counts: AbstractSet[int] = frozenset()) -> Proof:
+def prove(
+    record: OpenRecord,
+    code: str = "",
+    counts: AbstractSet[int] = frozenset(),
+    seen: Callable[[Entry], None] = lambda _: None,
+) -> Proof:
     """Verify everything about a record except who signed it; one pass, constant memory.
 
     Args:
         record: opened for reading.
         code: a head code as typed, "" for none.
         counts: further entry counts whose hashes are kept in `Proof.heads`.
+        seen: is shown each entry once it is proved.
 
     Raises:
         InputError: the head code is malformed.
@@ -110,6 +131,7 @@ def prove(record: OpenRecord, code: str = "", counts: AbstractSet[int] = frozens
     for told in record.told(note_heads(entries, proof.counts | counts, proof.heads)):
         proof.note(told)
         prove_files(record, told, proof)
+        seen(told.entry)
     proof.times.end()
     proof.times.compare(SystemClock().now().utc)
     check(proof.signatures, proof.heads)

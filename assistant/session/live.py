@@ -66,6 +66,8 @@ class Setting:
     listens: bool = True
     """Whether there is a microphone, so that a sound check is possible."""
     operator: str = ""
+    stamp_authority: str = ""
+    """Address of the time-stamping authority that is asked, "" for none."""
     profile_sha256: str = ""
     """Hash of the voice profile used by the engine, "" without one."""
     headset: bool = False
@@ -252,6 +254,7 @@ class LiveSession:
             microphone=setting.microphone,
             speaker=setting.speaker.name,
             profile_sha256=setting.profile_sha256,
+            stamp_authority=setting.stamp_authority,
             kind="rehearsal" if rehearsed else "live",
             **identity(setting.engine.facts),
             **asdict(Station() if rehearsed else this_station()),
