@@ -13,6 +13,7 @@ from assistant.errors import RecordBroken
 from assistant.journal.head_code import head_code
 from assistant.journal.signing import Signature, check, require_last
 from assistant.printable import printable
+from assistant.procedure.events import Opened
 from assistant.procedure.model import begin
 from assistant.record import OpenRecord, Proof, open_record, prove, software
 from assistant.record.anchor import Anchor
@@ -69,6 +70,8 @@ def run(options: Options) -> int:
         console.print(f"torn lines set aside: {proof.torn}; their bytes are kept")
     for stranger in record.view.strangers():
         console.print(f"no part of the record: {printable(stranger)}")
+    if proof.opened:
+        console.print(_opening(proof.opened))
     _show_times(console, proof.times)
     _show_versions(console, proof)
     _show_signatures(console, proof, options.keys)
@@ -77,6 +80,16 @@ def run(options: Options) -> int:
     if options.re_hear:
         _rehear(console, record)
     return show_lacking(console, standing, options.require)
+
+
+def _opening(opened: Opened) -> str:
+    """Return kind, devices and machine of a session, as the program wrote them at its opening."""
+    said: list[str] = [opened.kind or "kind not on record"]
+    names = ("microphone", opened.microphone), ("loudspeaker", opened.speaker)
+    for what, name in (*names, ("host", opened.host), ("account", opened.account)):
+        if name:
+            said.append(f'{what} "{printable(name)}"')
+    return f"first entry: {', '.join(said)}"
 
 
 def _show_stamps(console: Console, proof: Proof, anchors: Iterable[Anchor]) -> None:

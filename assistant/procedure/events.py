@@ -49,8 +49,9 @@ class Opened(Frozen):
     speaker: str
     profile_sha256: str = ""
     """Voice profile of the operator, where one was used."""
-    kind: Literal["", "live", "rehearsal"] = ""
-    """Live with devices and clock of the machine, or made up; "" in records that do not say."""
+    kind: Literal["", "live", "typed", "rehearsal"] = ""
+    """Live: with a microphone that was open and the clock of the machine. Typed: with that clock,
+    but without a microphone. Rehearsal: made up. "" in records that do not say."""
     engine_version: str = ""
     model: str = ""
     """File or folder of the engine's model, without its path."""

@@ -46,8 +46,8 @@ class Proof:
     torn: int = 0
     """Torn tails that were set aside and are complete."""
     last: FoldedEntry | None = None
-    kind: str = ""
-    """Live or rehearsal, according to the first entry; "" if it does not say."""
+    opened: Opened | None = None
+    """The first entry's event."""
     software: tuple[str, ...] = ()
     """Names and versions of the programs that wrote it, in order, without duplicates."""
     differences: list[Difference] = field(default_factory=list)
@@ -56,8 +56,6 @@ class Proof:
     """Total number of differences."""
     times: Times = field(default_factory=Times)
     """Whether wall clock and steady clock agree."""
-    _asks: bool = False
-    """Whether an authority is asked, by the first entry."""
 
     def note(self, told: FoldedEntry) -> None:
         """Process an entry."""
@@ -68,12 +66,24 @@ class Proof:
         if isinstance(told.event, Opened | Resumed):
             self.software = tuple(dict.fromkeys((*self.software, told.event.software)))
         if isinstance(told.event, Opened):
-            self.kind = told.event.kind
-            self._asks = bool(told.event.stamp_authority)
+            self.opened = told.event
         if self._asks and moment(told.entry, told.event, told.outcome) in STAMPED:
             self.due[told.entry.seq] = told.entry.hash
         self.differing += len(told.differences)
         self.differences += told.differences[: max(0, MOST_SHOWN - len(self.differences))]
+
+    @property
+    def kind(self) -> str:
+        """Live, typed or rehearsal, according to the first entry; "" if it does not say."""
+        opened = self.opened
+        if opened and opened.kind == "live" and not (opened.host and opened.account):
+            return "called live without host and account"
+        return opened.kind if opened else ""
+
+    @property
+    def _asks(self) -> bool:
+        """Whether an authority is asked, by the first entry."""
+        return bool(self.opened and self.opened.stamp_authority)
 
     @property
     def unstamped(self) -> dict[int, str]:

@@ -26,7 +26,7 @@ class Standing:
     entries: int
     state: State
     kind: str
-    """Live or rehearsal, according to the first entry; "" if it does not say."""
+    """Live, typed or rehearsal, according to the first entry; "" if it does not say."""
     anchors: tuple[Anchor, ...] = ()
     """Only anchors that were checked against something from outside."""
     doubtful_times: int = 0

@@ -245,6 +245,7 @@ class LiveSession:
 
     def _opened(self) -> Opened:
         setting, rehearsed = self._setting, isinstance(self.clock, ManualClock)
+        present: Literal["live", "typed"] = "live" if setting.listens else "typed"
         return Opened(
             software=software(),
             plan_sha256=fingerprint(self._folder.plan),
@@ -255,7 +256,7 @@ class LiveSession:
             speaker=setting.speaker.name,
             profile_sha256=setting.profile_sha256,
             stamp_authority=setting.stamp_authority,
-            kind="rehearsal" if rehearsed else "live",
+            kind="rehearsal" if rehearsed else present,
             **identity(setting.engine.facts),
             **asdict(Station() if rehearsed else this_station()),
         )
