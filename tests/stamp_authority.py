@@ -1,13 +1,21 @@
 """A time-stamping authority for the tests: OpenSSL's, by function or over HTTP."""
 
+import re
 import shutil
 import subprocess
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import datetime
+from hashlib import sha256
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from threading import Lock, Thread
+
+from cryptography.hazmat.primitives.asymmetric.padding import PKCS1v15
+from cryptography.hazmat.primitives.asymmetric.rsa import RSAPrivateKey
+from cryptography.hazmat.primitives.hashes import SHA256
+from cryptography.hazmat.primitives.serialization import load_pem_private_key
 
 CONFIGURATION = """
 [tsa]
@@ -33,6 +41,10 @@ def openssl(*words: object, folder: Path) -> subprocess.CompletedProcess[bytes]:
 
 
 _ONE_AT_A_TIME = Lock()
+_TST_INFO = bytes.fromhex("060b2a864886f70d0109100104")
+"""The object identifier of what is stamped, in DER (RFC 3161, 2.4.2)."""
+_CONTENT_TYPE = bytes.fromhex("301a06092a864886f70d010903")
+"""The beginning of the first signed attribute, in DER (RFC 5652, 11.1)."""
 
 
 @dataclass(frozen=True)
@@ -57,6 +69,30 @@ class Authority:
             )
             return (self.folder / "a.tsr").read_bytes()
 
+    def reply_at(self, asked: bytes, when: datetime) -> bytes:
+        """Answer a request at another time: OpenSSL's own clock cannot be set.
+
+        Time, digest and signature keep their lengths, so that everything else stays as it was.
+        """
+        answer = self.reply(asked)
+        (old,) = re.findall(rb"\x18\x0f(\d{14}Z)", answer)
+        start = answer.index(_TST_INFO) + len(_TST_INFO) + 4
+        assert answer[start - 4] == 0xA0
+        assert answer[start - 2] == 0x04, "one byte for each length: what is stamped is short"
+        said = answer[start : start + answer[start - 1]]
+        assert old in said
+        new = said.replace(old, when.strftime("%Y%m%d%H%M%SZ").encode())
+        changed = answer.replace(said, new)
+        changed = changed.replace(sha256(said).digest(), sha256(new).digest())
+        key = load_pem_private_key((self.folder / "tsa.key").read_bytes(), None)
+        assert isinstance(key, RSAPrivateKey)
+        first = changed.rindex(_CONTENT_TYPE)
+        header = 3 if changed[first - 3] == 0xA0 else 4
+        length = int.from_bytes(changed[first - header + 2 : first])
+        attributes = b"\x31" + changed[first - header + 1 : first + length]
+        signature = key.sign(attributes, PKCS1v15(), SHA256())
+        return changed[: -len(signature)] + signature
+
 
 def found(folder: Path, *, purpose: str = "critical,timeStamping", digests: str = "sha256") -> None:
     """Found an authority: root certificate, its own certificate, configuration."""
@@ -71,7 +107,8 @@ def found(folder: Path, *, purpose: str = "critical,timeStamping", digests: str 
         folder=folder,
     )
     openssl(
-        *(*new, "-subj", "/CN=Invented Time Office", "-keyout", "tsa.key", "-out", "tsa.csr"),
+        *("req", "-newkey", "rsa:2048", "-nodes", "-subj", "/CN=Invented Time Office"),
+        *("-keyout", "tsa.key", "-out", "tsa.csr"),
         folder=folder,
     )
     openssl(

@@ -23,6 +23,8 @@ from assistant.record.times import Times
 from assistant.storage.keys import load_public
 from assistant.storage.register import Session, sessions
 
+_MINUTE_S, _HOUR_S = 60.0, 3600.0
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Options:
@@ -97,7 +99,10 @@ def _show_stamps(console: Console, proof: Proof, anchors: Iterable[Anchor]) -> N
     stamps = proof.stamps
     shown = [anchor for anchor in anchors if anchor.utc]
     for anchor in shown:
-        console.print(f"{anchor.by}: entries 1 to {anchor.count} were there then")
+        console.print(
+            f"{anchor.by}: entries 1 to {anchor.count} were there then, "
+            f"{_apart(proof.delay_s(anchor))} entry {anchor.count} by the record's own clock"
+        )
     if stamps and not shown:
         console.print(
             f"time stamps: {len(stamps)}, not checked: name the authority's certificates with "
@@ -108,6 +113,15 @@ def _show_stamps(console: Console, proof: Proof, anchors: Iterable[Anchor]) -> N
             f"time stamps missing: {len(missing)} of the {len(proof.due)} that the session asked "
             "for; not answered yet, or removed"
         )
+
+
+def _apart(seconds: float) -> str:
+    """Return a signed time in the unit that suits it, and on which side it lies."""
+    size = abs(seconds)
+    shown = f"{size:.0f} s" if size < _MINUTE_S else f"{size / _MINUTE_S:.1f} min"
+    if size >= _HOUR_S:
+        shown = f"{size / _HOUR_S:.1f} h"
+    return f"{shown} {'before' if seconds < 0 else 'after'}"
 
 
 def _show_vanished(console: Console, known: Mapping[str, Session]) -> None:

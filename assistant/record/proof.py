@@ -3,6 +3,7 @@
 from collections.abc import Callable, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 from assistant.clock import SystemClock
@@ -113,6 +114,11 @@ class Proof:
         for anchor in found:
             self.times.stamp(anchor.count, self.utc[anchor.count], anchor.utc)
         return found
+
+    def delay_s(self, anchor: Anchor) -> float:
+        """Return how long after its entry, by the record's own clock, a time stamp was made, s."""
+        own = datetime.fromisoformat(self.utc[anchor.count])
+        return (datetime.fromisoformat(anchor.utc) - own).total_seconds()
 
 
 def prove(

@@ -1,10 +1,11 @@
 """`time-stamp`, and what its stamps show; the authority is OpenSSL's, which also checks them."""
 
 import random
+import re
 import shutil
 import subprocess
 from collections.abc import Callable
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Protocol
 
@@ -118,6 +119,37 @@ def test_export_and_evaluation_take_the_stamp(
     assert "required and missing" not in done.stdout
     done = command("evaluate", record, sheet, "--require", "trusted-time")
     assert "required and missing: No time stamp" in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("seconds", "said"),
+    [
+        (5, "[45] s after"),
+        (600, "10.0 min after"),
+        (86_400, "24.0 h after"),
+        (-7200, "2.0 h before"),
+    ],
+)
+def test_verify_says_how_long_after_its_entry_a_stamp_was_made(
+    seconds: int, said: str, command: Run, authority: Authority, tmp_path: Path
+) -> None:
+    """By the record's own clock; OpenSSL takes the stamp of another time too."""
+    plan, grammar = bundled_files.read_plan("bin"), bundled_files.read_grammar("en")
+    with RecordFolder.create(tmp_path / "record", plan, grammar) as journal:
+        start = datetime.now(UTC).replace(microsecond=0) + timedelta(hours=3)
+        quick_record(journal, ManualClock(start), plan, grammar)
+    *_, last = read(RecordReader(tmp_path / "record").lines())
+    when = datetime.fromisoformat(last.utc) + timedelta(seconds=seconds)
+    (tmp_path / "head").write_text(last.hash)
+    (tmp_path / "a.tsr").write_bytes(authority.reply_at(request(last.hash), when))
+    words = ("ts", "-verify", "-data", "head", "-in", "a.tsr", "-CAfile", authority.root)
+    soon = int(when.timestamp()) + 1
+    assert b"Verification: OK" in openssl(*words, "-attime", soon, folder=tmp_path).stdout
+    trusting = ("--authority", authority.root)
+    command("time-stamp", tmp_path / "record", "--response", tmp_path / "a.tsr", *trusting)
+    checked = command("verify", tmp_path / "record", *trusting)
+    wanted = f"were there then, {said} entry {last.seq} by the record's own clock"
+    assert re.search(wanted, checked.stdout)  # a stamp has whole seconds
 
 
 def test_an_earlier_response_anchors_up_to_its_entry(
