@@ -66,6 +66,7 @@ def time_stamp_options(sub: Sub) -> None:
 def register_options(sub: Sub) -> None:
     """Add the options of `register`."""
     sub.add_argument("register", type=Path, help="register of the station")
+    sub.add_argument("--head", help="head code of the register noted earlier")
 
 
 def verify_options(sub: Sub) -> None:

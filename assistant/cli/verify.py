@@ -13,11 +13,12 @@ from assistant.errors import RecordBroken
 from assistant.journal.head_code import head_code
 from assistant.journal.signing import Signature, check, require_last
 from assistant.printable import printable
+from assistant.procedure.enums import END
 from assistant.procedure.events import Opened
 from assistant.procedure.model import begin
 from assistant.record import OpenRecord, Proof, open_record, prove, software
 from assistant.record.anchor import Anchor
-from assistant.record.registered import registered, vanished
+from assistant.record.registered import misfits, registered
 from assistant.record.standing import standing_of
 from assistant.record.times import Times
 from assistant.storage.keys import load_public
@@ -78,7 +79,7 @@ def run(options: Options) -> int:
     _show_versions(console, proof)
     _show_signatures(console, proof, options.keys)
     _show_stamps(console, proof, standing.anchors)
-    _show_vanished(console, known)
+    _show_register(console, proof, session, known)
     if options.re_hear:
         _rehear(console, record)
     return show_lacking(console, standing, options.require)
@@ -124,13 +125,22 @@ def _apart(seconds: float) -> str:
     return f"{shown} {'before' if seconds < 0 else 'after'}"
 
 
-def _show_vanished(console: Console, known: Mapping[str, Session]) -> None:
-    """Say which sessions of the register have no record where it stood."""
-    for session in vanished(known.values()):
-        how = "ended" if session.ended else "not ended"
+def _show_register(
+    console: Console, proof: Proof, own: Session | None, known: Mapping[str, Session]
+) -> None:
+    """Say if the end of this session was not noted, and which others have no record any more."""
+    last = proof.last
+    if own and not own.ended and last and last.outcome.session.state in END:
         console.print(
-            f"register: the session begun {session.began} ({max(session.heads)} entries, {how}) "
-            f"has no record in {printable(session.folder)} any more"
+            f"register: no end of this session is noted; its record is "
+            f"{last.outcome.session.state.value} at entry {last.entry.seq}, and the last note is "
+            f"of entry {max(own.heads)}"
+        )
+    for session, how in misfits(known.values()):
+        ended = "ended" if session.ended else "not ended"
+        console.print(
+            f"register: {how}: the record of the session begun {session.began} "
+            f"({max(session.heads)} entries noted, {ended}) in {printable(session.folder)}"
         )
 
 

@@ -31,7 +31,7 @@ LINES = {
     "--authority-url https://stamps.example --authority root.pem",
     "replay": "folder --from 3",
     "verify": "folder --keys folder --register r --signed c",
-    "register": "r",
+    "register": "r --head c",
     "time_stamp": "folder --url https://stamps.example --authority root.pem",
     "keys": "Ana --into folder --passphrase-file a.txt",
     "sign": "folder --as Ana --meaning reviewed --key Ana.key.pem",
