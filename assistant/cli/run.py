@@ -9,12 +9,13 @@ from typing import Literal
 from rich.console import Console
 from rich.live import Live
 
+from assistant.cli.clock_affirmation import affirm_clock
 from assistant.cli.engine_options import EngineOptions, chosen_engine
 from assistant.cli.files import grammar_bytes, plan_bytes
 from assistant.cli.output import terminal
 from assistant.cli.station_records import StationRecords
 from assistant.cli.summary import show_end
-from assistant.clock import ManualClock, SystemClock
+from assistant.clock import ManualClock
 from assistant.console.panel import panel
 from assistant.console.transcript import Transcript, describe
 from assistant.errors import InputError
@@ -27,7 +28,6 @@ from assistant.procedure.machine import Outcome
 from assistant.session.audio_devices import Wanted, open_devices
 from assistant.session.live import LiveSession, Setting, first_operator
 from assistant.session.pronunciation_check import refuse_alike
-from assistant.session.station import this_station
 from assistant.speech.keyboard import ENTER
 from assistant.storage.record_writer import RecordFolder
 
@@ -70,6 +70,8 @@ def run(options: Options) -> int:
             options.into, options.register, options.authority_url, options.authority
         )
         watcher = _Watcher(console, plain=options.plain or options.audio is not None)
+        clock = ManualClock() if options.audio else None
+        affirmed = affirm_clock(console, asks=not options.resume) if clock is None else ""
         setting = Setting(
             language=language,
             engine=engine,
@@ -82,12 +84,10 @@ def run(options: Options) -> int:
             profile_sha256=profile_sha256,
             headset=options.headset,
             stamp_authority=options.authority_url or "",
+            clock_affirmed=affirmed,
             observers=(watcher, *station.observers),
             on_tick=watcher.tick,
         )
-        clock = ManualClock() if options.audio else None
-        if clock is None:
-            console.print(this_station().clock_line(SystemClock().now().utc))
         live = LiveSession(opened(), setting, devices.queue, clock)
         devices.start()
         with watcher.shown():

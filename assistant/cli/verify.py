@@ -92,6 +92,11 @@ def _opening(opened: Opened) -> str:
     for what, name in (*names, ("host", opened.host), ("account", opened.account)):
         if name:
             said.append(f'{what} "{printable(name)}"')
+    if opened.clock_affirmed:
+        said.append(
+            f"time zone {opened.utc_offset}, clock synchronised: {opened.clock_synchronised}, "
+            f"affirmed: {opened.clock_affirmed}"
+        )
     return f"first entry: {', '.join(said)}"
 
 

@@ -65,6 +65,9 @@ class Opened(Frozen):
     """Of the machine's time zone at the opening, such as "+02:00"."""
     clock_synchronised: Literal["", "yes", "no", "unknown"] = ""
     """Whether the operating system says that its clock follows a time server."""
+    clock_affirmed: Literal["", "yes", "not asked"] = ""
+    """Whether somebody typed, before the work began, that date, time, zone and synchronisation as
+    shown are right; not asked where nobody sat at a terminal; "" in a rehearsal."""
     stamp_authority: str = ""
     """Address of the time-stamping authority that is asked during the session, "" without one."""
 

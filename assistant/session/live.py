@@ -66,6 +66,8 @@ class Setting:
     listens: bool = True
     """Whether there is a microphone, so that a sound check is possible."""
     operator: str = ""
+    clock_affirmed: Literal["", "yes", "not asked"] = ""
+    """Whether date, time, zone and synchronisation were affirmed at the terminal."""
     stamp_authority: str = ""
     """Address of the time-stamping authority that is asked, "" for none."""
     profile_sha256: str = ""
@@ -255,6 +257,7 @@ class LiveSession:
             microphone=setting.microphone,
             speaker=setting.speaker.name,
             profile_sha256=setting.profile_sha256,
+            clock_affirmed=setting.clock_affirmed,
             stamp_authority=setting.stamp_authority,
             kind="rehearsal" if rehearsed else present,
             **identity(setting.engine.facts),
