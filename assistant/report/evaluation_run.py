@@ -14,6 +14,7 @@ from assistant.evaluation.results import assays, by_spot
 from assistant.evaluation.review import Answer, Protocol, open_points, protocol_outcome
 from assistant.evaluation.schemes import INDUSTRY, PLAN_1, PLAN_2, UDU, Outcome
 from assistant.evaluation.sheet_rows import Sheet
+from assistant.evaluation.stages import not_assayed, of_stage_1, only_stage_1
 from assistant.evaluation.study import Options, Study, evaluate
 from assistant.evaluation.tolerance import Asked, Tolerance, of_components, of_sample
 from assistant.journal.head_code import head_code
@@ -38,6 +39,8 @@ class EvaluationRequest:
     """Key of the scheme that gives the verdict."""
     partial: bool = False
     """Continue without vials that are missing, void or not reconciled."""
+    stage_1: bool = False
+    """The sheet holds the vials of stage 1, one of each spot; the others are kept."""
     confidence: float = 0.95
     """Confidence level of the intervals."""
     demand: Demand = STANDARD
@@ -93,6 +96,11 @@ class Case:
         if not self.met:
             return Answer.NOT_MET
         return Answer.OPEN if self.open_points else Answer.MET
+
+    @property
+    def kept(self) -> tuple[str, ...]:
+        """Vials that were taken but are not assayed."""
+        return not_assayed(self.joined, self.record.expected)
 
     @property
     def tolerance(self) -> Tolerance | None:
@@ -199,7 +207,7 @@ def make_case(
         InputError: the session is not closed, vials do not fit (unless a partial evaluation is
             asked for), or no verdict can be drawn.
     """
-    joined = joined_of(record, laboratory, partial=request.partial)
+    joined = joined_of(record, laboratory, partial=request.partial, stage_1=request.stage_1)
     results = joined.results
     masses = [result.mass_mg for result in results if result.mass_mg is not None]
     options = Options(
@@ -227,7 +235,9 @@ def make_case(
     )
 
 
-def joined_of(record: RecordStudy, laboratory: Laboratory, *, partial: bool) -> Joined:
+def joined_of(
+    record: RecordStudy, laboratory: Laboratory, *, partial: bool, stage_1: bool = False
+) -> Joined:
     """Join a record with its assays; anything that prevents a verdict is an error.
 
     Args:
@@ -235,22 +245,39 @@ def joined_of(record: RecordStudy, laboratory: Laboratory, *, partial: bool) -> 
         laboratory: the sheet.
         partial: continue without vials that are missing, void or not reconciled, and with a
             session that is not closed.
+        stage_1: the sheet holds the vials of stage 1 only.
 
     Raises:
         InputError: the session is not closed, or vials do not fit.
+    """
+    require_closed(record, partial=partial)
+    batch = record.plan.study.batch
+    sheet, stated = laboratory.sheet, record.plan.laboratory.unit
+    if stated is not None and not sheet.confirmed:
+        sheet = sheet.in_unit(Unit(stated))
+    joined = join(sheet, record.expected, record.target, batch=batch)
+    if stage_1:
+        joined = of_stage_1(joined, record.expected)
+    elif not partial and only_stage_1(joined, record.expected):
+        raise InputError(
+            f"Vials without an assay: {', '.join(joined.missing)}. Those in the sheet are the "
+            "vials of stage 1: evaluate them with --stage 1, or assay the others."
+        )
+    joined.require(partial=partial)
+    return joined
+
+
+def require_closed(record: RecordStudy, *, partial: bool) -> None:
+    """Refuse a session that is not closed, unless a partial evaluation is asked for.
+
+    Raises:
+        InputError: it is not closed.
     """
     if not record.complete and not partial:
         raise InputError(
             f"The session is not closed (it is in state {record.session.state.value}): finish it, "
             "or ask for a partial evaluation."
         )
-    batch = record.plan.study.batch
-    sheet, stated = laboratory.sheet, record.plan.laboratory.unit
-    if stated is not None and not sheet.confirmed:
-        sheet = sheet.in_unit(Unit(stated))
-    joined = join(sheet, record.expected, record.target, batch=batch)
-    joined.require(partial=partial)
-    return joined
 
 
 def curve_of(study: Study) -> Characteristic:

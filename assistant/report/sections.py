@@ -10,6 +10,7 @@ from assistant.evaluation.indications import Figure, Indication
 from assistant.evaluation.results import by_location
 from assistant.evaluation.review import Answer
 from assistant.evaluation.schemes import PLAN_1, PLAN_2, UDU
+from assistant.evaluation.schemes import Verdict as Decision
 from assistant.procedure.model import Status
 from assistant.report import sections_record as of_record
 from assistant.report import sections_results as of_results
@@ -125,6 +126,7 @@ def _limits(case: Case) -> Iterator[str]:
         yield f"Open point {number}: {point}"
     if not case.record.complete:
         yield f"The session was not closed; it is in state {case.record.session.state.value}."
+    yield from _stage_1(case)
     if case.joined.problems:
         yield f"Partial evaluation, as asked for. Vials {in_short(case.joined.problems)}."
     for lacking in case.outcome.shortfalls:
@@ -132,6 +134,22 @@ def _limits(case: Case) -> Iterator[str]:
     standing = [d.deviation for d in case.record.deviations if d.deviation.status == "open"]
     if standing:
         yield f"{counted(len(standing), 'deviation')} not disposed of."
+
+
+def _stage_1(case: Case) -> Iterator[str]:
+    """Which vials were assayed first, and which come next."""
+    if not case.request.stage_1:
+        return
+    vials = ", ".join(result.vial for result in case.study.results)
+    yield f"Stage 1: vials {vials}, the lowest position of every spot."
+    kept = ", ".join(case.kept)
+    if case.outcome.verdict is Decision.MORE:
+        yield f"Assay next: vials {kept}."
+    elif kept:
+        yield (
+            f"Not assayed: vials {kept}. The FDA's answer of 2013 on the withdrawn draft asks for "
+            "all replicates."
+        )
 
 
 def _basis(case: Case) -> Iterator[str]:
