@@ -15,17 +15,19 @@ from assistant.evaluation.assays import State
 from assistant.evaluation.e2810 import Demand
 from assistant.evaluation.review import Answer
 from assistant.evaluation.stages import first_vials
-from assistant.evaluation.tolerance import asked
+from assistant.evaluation.tolerance import Asked, asked
 from assistant.record import software
-from assistant.report.document_model import Document
+from assistant.report.document_model import Document, Verdict
 from assistant.report.evaluation_run import Case, EvaluationRequest, make_case, require_closed
 from assistant.report.formatting import counted, fixed
 from assistant.report.json_output import case_json
 from assistant.report.sections import document, verdict
+from assistant.report.sections_units import units_verdict
 from assistant.report.vial_records import RecordStudy
 
 EXIT_CODES = {Answer.MET: 0, Answer.NOT_MET: 1, Answer.OPEN: 4}
 """2 and 3 are taken by bad input and by devices."""
+_YES_OR_NO = {"yes": True, "no": False}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,6 +45,8 @@ class Options:
     partial: bool
     stage: int
     unit: str | None
+    dosage_units: Path | None
+    weight_corrected: str | None
     scheme: str
     confidence: float
     limit_confidence: float
@@ -76,18 +80,11 @@ def run(options: Options) -> int:
     case = make_case(
         record,
         read_laboratory(options.assays, options.unit),
-        EvaluationRequest(
-            scheme=options.scheme,
-            partial=options.partial,
-            stage_1=options.stage == 1,
-            confidence=options.confidence,
-            demand=Demand(confidence=options.limit_confidence, coverage=options.coverage),
-            method_sd=options.method_sd,
-            tolerance=tolerance,
-        ),
+        _request(options, tolerance),
         software=software(),
         signatures=signatures,
         shown=standing.lines,
+        units=read_laboratory(options.dosage_units, None) if options.dosage_units else None,
     )
     if options.json:
         write_file(options.json, case_json(case))
@@ -98,6 +95,19 @@ def run(options: Options) -> int:
     for line in standing.lines:
         console.print(line)
     return show_lacking(console, standing, options.require) or EXIT_CODES[case.answer]
+
+
+def _request(options: Options, tolerance: Asked | None) -> EvaluationRequest:
+    return EvaluationRequest(
+        scheme=options.scheme,
+        partial=options.partial,
+        stage_1=options.stage == 1,
+        confidence=options.confidence,
+        demand=Demand(confidence=options.limit_confidence, coverage=options.coverage),
+        method_sd=options.method_sd,
+        tolerance=tolerance,
+        weight_corrected=_YES_OR_NO.get(options.weight_corrected or ""),
+    )
 
 
 def _ask_for_vials(record: RecordStudy, options: Options) -> int:
@@ -141,12 +151,17 @@ def form_of(path: Path) -> Callable[[Document], bytes]:
     raise InputError(f"{path}: name a report ending in .pdf or .html.")
 
 
-def _tell(console: Console, case: Case) -> None:
-    answer = verdict(case)
+def _answer(console: Console, answer: Verdict) -> None:
     console.print(answer.line, style="bold")
     console.print(answer.sentence)
     for aside in answer.asides:
         console.print(f"- {aside}")
+
+
+def _tell(console: Console, case: Case) -> None:
+    _answer(console, verdict(case))
+    if case.units is not None:
+        _answer(console, units_verdict(case.units))
     for indication in case.study.indications:
         console.print(f"{indication.about}: {indication.sentence}")
     limits = case.tolerance

@@ -37,6 +37,17 @@ def evaluate_options(sub: Sub) -> None:
         "2, every vial)",
     )
     _unit(sub)
+    sub.add_argument(
+        "--dosage-units",
+        type=Path,
+        metavar="SHEET",
+        help="sheet of the dosage units made of the blend, CSV or XLSX: location, number, assay",
+    )
+    sub.add_argument(
+        "--weight-corrected",
+        choices=("yes", "no"),
+        help="whether the assays of the dosage units are, if their heading does not say",
+    )
     _levels(sub)
 
 
@@ -112,6 +123,11 @@ def assays_options(sub: Sub) -> None:
         sub.add_argument(
             f"--{name}", type=float, default=default, help=f"{what}, %{truth} (default {default:g})"
         )
+    sub.add_argument(
+        "--dosage-units",
+        metavar="LOCATIONSxUNITS",
+        help="simulate dosage units instead, such as 40x3, of the powder with these SDs",
+    )
     sub.add_argument("--decimals", type=int, default=1, help="decimals of the assays (default 1)")
     sub.add_argument("--seed", type=int, default=1, help="random seed (default 1)")
 

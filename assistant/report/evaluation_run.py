@@ -8,6 +8,8 @@ import numpy as np
 from assistant.errors import InputError
 from assistant.evaluation.assay_units import Unit
 from assistant.evaluation.assays import Joined, join
+from assistant.evaluation.dosage_unit_sheet import dosage_units
+from assistant.evaluation.dosage_unit_study import UnitStudy, evaluate_units
 from assistant.evaluation.e2810 import STANDARD, Demand
 from assistant.evaluation.operating_characteristic import Characteristic, Design, characteristic
 from assistant.evaluation.results import assays, by_spot
@@ -48,6 +50,8 @@ class EvaluationRequest:
     """Standard deviation of the analytical method, % of target."""
     tolerance: Asked | None = None
     """Of the tolerance limits; None where none are asked for."""
+    weight_corrected: bool | None = None
+    """Whether the assays of the dosage units are; None if only their sheet says."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +77,9 @@ class Case:
     """Name and version of the program that evaluated."""
     shown: tuple[str, ...] = ()
     """How the session ended and how far the record is anchored, one sentence each."""
+    units: UnitStudy | None = None
+    """The dosage units; None if no sheet of them was given."""
+    units_laboratory: Laboratory | None = None
 
     @property
     def outcome(self) -> Outcome:
@@ -92,10 +99,20 @@ class Case:
 
     @property
     def answer(self) -> Answer:
-        """The answer of the evaluation."""
-        if not self.met:
-            return Answer.NOT_MET
-        return Answer.OPEN if self.open_points else Answer.MET
+        """The answer of the evaluation: of the blend, and of the dosage units if there are any."""
+        return max((self.blend_answer, self.units_answer), key=list(Answer).index)
+
+    @property
+    def blend_answer(self) -> Answer:
+        """The answer of the blend alone."""
+        return _answer(self.open_points, met=self.met)
+
+    @property
+    def units_answer(self) -> Answer:
+        """The answer of the dosage units; met if there are none."""
+        if self.units is None:
+            return Answer.MET
+        return _answer(self.units.open_points, met=self.units.outcome.verdict.met)
 
     @property
     def kept(self) -> tuple[str, ...]:
@@ -115,7 +132,8 @@ class Case:
     @property
     def made_up(self) -> tuple[str, ...]:
         """Simulated inputs of this evaluation."""
-        return made_up(self.record, self.laboratory)
+        sheets = [each for each in (self.laboratory, self.units_laboratory) if each is not None]
+        return made_up(self.record, *sheets)
 
     @property
     def doses(self) -> tuple[float, float]:
@@ -148,11 +166,17 @@ class Case:
         return components.table.residual_sd if components is not None else 0.0
 
 
-def made_up(record: RecordStudy, laboratory: Laboratory) -> tuple[str, ...]:
-    """Which parts of a record and its sheet are simulated, as far as they state it."""
+def _answer(points: Sequence[str], *, met: bool) -> Answer:
+    if not met:
+        return Answer.NOT_MET
+    return Answer.OPEN if points else Answer.MET
+
+
+def made_up(record: RecordStudy, *laboratories: Laboratory) -> tuple[str, ...]:
+    """Which parts of a record and its sheets are simulated, as far as they state it."""
     said = {
         "a rehearsal": record.opened.kind == "rehearsal",
-        "simulated assays": laboratory.sheet.made_up,
+        "simulated assays": any(each.sheet.made_up for each in laboratories),
     }
     return tuple(what for what, so in said.items() if so)
 
@@ -192,6 +216,7 @@ def make_case(
     software: str,
     signatures: Sequence[Signature] = (),
     shown: Sequence[str] = (),
+    units: Laboratory | None = None,
 ) -> Case:
     """Join a record with its assays and evaluate them.
 
@@ -202,10 +227,11 @@ def make_case(
         software: name and version of this program.
         signatures: signatures of the record.
         shown: how the session ended and how far the record is anchored, one sentence each.
+        units: sheet of the dosage units made of the blend.
 
     Raises:
         InputError: the session is not closed, vials do not fit (unless a partial evaluation is
-            asked for), or no verdict can be drawn.
+            asked for), the dosage units cannot be read, or no verdict can be drawn.
     """
     joined = joined_of(record, laboratory, partial=request.partial, stage_1=request.stage_1)
     results = joined.results
@@ -221,7 +247,7 @@ def make_case(
     if protocol is not None:
         judged = protocol_outcome(results, protocol)
         study = replace(study, outcomes=(*study.outcomes, judged))
-    outcome_of(study, request.scheme)
+    leading = outcome_of(study, request.scheme)
     return Case(
         record=record,
         laboratory=laboratory,
@@ -232,6 +258,27 @@ def make_case(
         signatures=tuple(signatures),
         software=software,
         shown=tuple(shown),
+        units=_units(record, units, request, study, leading) if units is not None else None,
+        units_laboratory=units,
+    )
+
+
+def _units(
+    record: RecordStudy,
+    laboratory: Laboratory,
+    request: EvaluationRequest,
+    study: Study,
+    leading: Outcome,
+) -> UnitStudy:
+    """The dosage units, judged and compared with the blend."""
+    read = dosage_units(
+        laboratory.sheet,
+        record.target,
+        batch=record.plan.study.batch,
+        corrected=request.weight_corrected,
+    )
+    return evaluate_units(
+        read, study.results, demand=study.options.demand, blend_verdict=leading.verdict
     )
 
 

@@ -49,6 +49,7 @@ def case_json(case: Case) -> bytes:
                 "columns_not_used": list(sheet.ignored),
             },
             "study": plain(case.study),
+            "dosage_units": _units(case),
             "tolerance_interval": plain(case.tolerance),
             "operating_characteristic": {
                 **cast("dict[str, JsonValue]", plain(case.curve)),
@@ -78,6 +79,18 @@ def _record(case: Case) -> dict[str, JsonValue]:
         "people": list(record.people),
         "vials": [plain(vial) for vial in record.vials],
         "deviations": [plain(one) for one in record.deviations],
+    }
+
+
+def _units(case: Case) -> JsonValue:
+    laboratory = case.units_laboratory
+    if laboratory is None:
+        return None
+    return {
+        "answer": case.units_answer.value,
+        "name": laboratory.sheet.name,
+        "sha256": laboratory.sha256,
+        "study": plain(case.units),
     }
 
 

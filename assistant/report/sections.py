@@ -39,6 +39,7 @@ from assistant.report.sections_components import components
 from assistant.report.sections_computed import computed
 from assistant.report.sections_results import MORE_THAN_ONE, spread_of
 from assistant.report.sections_tolerance import tolerance
+from assistant.report.sections_units import units, units_computed, units_verdict
 
 DISCLAIMER = (
     "This report states what the results show about this study. It releases nothing: that is for "
@@ -64,10 +65,12 @@ def document(case: Case) -> Document:
         *of_results.schemes(case),
         *components(case),
         *tolerance(case),
+        *units(case),
         *of_results.sampler(case),
         *of_results.curve(case),
         *of_results.screening(case),
         *computed(case),
+        *units_computed(case),
         *of_record.deviations(case),
         *of_record.vials(case),
         *of_record.injections(case),
@@ -88,6 +91,8 @@ def document(case: Case) -> Document:
 
 def _first_page(case: Case) -> Iterator[Block]:
     yield verdict(case)
+    if case.units is not None:
+        yield units_verdict(case.units)
     yield Text(DISCLAIMER, "small")
     yield from _indications(case)
     yield from _facts(case)
@@ -110,9 +115,9 @@ def verdict(case: Case) -> Verdict:
 
 def _line(case: Case) -> str:
     """The answer; if only the leading scheme decides, in that scheme's own words."""
-    if case.answer is Answer.OPEN:
-        return f"{case.answer.value.upper()} {counted(len(case.open_points), 'open point')}"
-    if case.answer is Answer.NOT_MET and case.outcome.verdict.met:
+    if case.blend_answer is Answer.OPEN:
+        return f"{case.blend_answer.value.upper()} {counted(len(case.open_points), 'open point')}"
+    if case.blend_answer is Answer.NOT_MET and case.outcome.verdict.met:
         return "CRITERIA NOT MET: LIMITS OF THE PROTOCOL"
     return case.outcome.verdict.value.upper()
 

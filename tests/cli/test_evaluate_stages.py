@@ -3,6 +3,7 @@
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
+from statistics import NormalDist
 
 import pytest
 
@@ -117,3 +118,54 @@ def test_a_sheet_must_be_named(records: Path, capsys: pytest.CaptureFixture[str]
         assert "Name the laboratory's sheet" in " ".join(capsys.readouterr().err.split())
     assert main(["evaluate", str(records / "stopped"), "--stage", "1"]) == 2
     assert "The session is not closed" in capsys.readouterr().err
+
+
+def units(folder: Path, record: Path, size: str, *options: str) -> str:
+    """Path of a sheet of simulated dosage units."""
+    path = str(folder / "units.csv")
+    line = ["assays", str(record), "-o", path, "--dosage-units", size, *options]
+    assert main(line) == 0
+    return path
+
+
+def test_dosage_units_by_the_same_command(
+    record: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Blend and units are judged together; the worse answer is the exit code."""
+    lab, out = sheet(tmp_path, good, range(1, 31)), tmp_path / "r.html"
+    calm = units(tmp_path, record, "40x1", "--mean", "99.7")
+    line = ["evaluate", str(record), lab, "--dosage-units"]
+    assert main([*line, calm, "-o", str(out)]) == 0
+    told = said(capsys)
+    assert "DOSAGE UNITS, STAGE 1: CRITERIA MET" in told
+    assert "MADE-UP DATA: a rehearsal and simulated assays" in told
+    assert b"DOSAGE UNITS, STAGE 1" in out.read_bytes()
+    assert main([*line, units(tmp_path, record, "40x3", "--within", "9")]) == 1
+    assert "DOSAGE UNITS, STAGE 2: CRITERIA NOT MET" in said(capsys)
+
+
+def test_the_correction_must_be_said(
+    record: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """By the heading or the option; corrected contents alone leave a point open."""
+    path = tmp_path / "units.csv"
+    scores = [NormalDist(99.7, 1.2).inv_cdf((n - 0.5) / 40) for n in range(1, 41)]
+    rows = "".join(f"{n},1,{score:.2f}\n" for n, score in enumerate(scores, start=1))
+    path.write_text(f"Location,Tablet,Assay (% of label claim)\n{rows}", "utf-8")
+    lab = sheet(tmp_path, good, range(1, 31))
+    line = ["evaluate", str(record), lab, "--dosage-units", str(path)]
+    assert main(line) == 2
+    assert "say --weight-corrected yes or no" in " ".join(capsys.readouterr().err.split())
+    assert main([*line, "--weight-corrected", "no"]) == 0
+    assert main([*line, "--weight-corrected", "yes"]) == 4
+    assert "Only weight-corrected contents are known" in said(capsys)
+
+
+@pytest.mark.parametrize("size", ["40", "0x3", "40x0", "1000x3", "40x100", "ax3", "40x-3"])
+def test_a_bad_number_of_units(
+    record: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], size: str
+) -> None:
+    """The sizes that cannot be simulated are refused."""
+    line = ["assays", str(record), "-o", str(tmp_path / "u.csv"), "--dosage-units", size]
+    assert main(line) == 2
+    assert "like 40x3" in capsys.readouterr().err
