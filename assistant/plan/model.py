@@ -72,6 +72,9 @@ class Dose(Part):
     mass_mg: Positive
     label_claim_mg: Positive
     """Active substance in one unit dose."""
+    target_percent: Annotated[Number, Field(ge=100, le=150)] = 100.0
+    """T: target content of a dosage unit at manufacture, percent of label claim (USP <905>); above
+    100 where an overage is approved. Results are in percent of label claim whatever T is."""
 
     @model_validator(mode="after")
     def _claim_within_mass(self) -> Self:
@@ -266,11 +269,11 @@ class Handling(Part):
 
 
 Percent = Annotated[Number, Field(ge=0, le=1000)]
-"""Percent of target."""
+"""Percent of label claim."""
 
 
 class Acceptance(Part):
-    """Limits of the study's protocol for the evaluation, percent of target.
+    """Limits of the study's protocol for the evaluation, percent of label claim.
 
     A limit that is left out is not set.
     """

@@ -14,7 +14,7 @@ from assistant.evaluation.e2810 import STANDARD, Demand
 from assistant.evaluation.operating_characteristic import Characteristic, Design, characteristic
 from assistant.evaluation.results import assays, by_spot
 from assistant.evaluation.review import Answer, Protocol, open_points, protocol_outcome
-from assistant.evaluation.schemes import INDUSTRY, PLAN_1, PLAN_2, UDU, Outcome
+from assistant.evaluation.schemes import INDUSTRY, PLAN_1, PLAN_2, UDU, Outcome, Verdict
 from assistant.evaluation.sheet_rows import Sheet
 from assistant.evaluation.stages import not_assayed, of_stage_1, only_stage_1
 from assistant.evaluation.study import Options, Study, evaluate
@@ -89,8 +89,9 @@ class Case:
     @property
     def met(self) -> bool:
         """Whether that scheme and the protocol's own limits are met."""
-        protocol = next((o for o in self.study.outcomes if o.scheme.key == "protocol"), None)
-        return self.outcome.verdict.met and (protocol is None or protocol.verdict.met)
+        protocol = (o for o in self.study.outcomes if o.scheme.key == "protocol")
+        missed = any(outcome.verdict is Verdict.FAIL for outcome in protocol)
+        return self.outcome.verdict.met and not missed
 
     @property
     def open_points(self) -> tuple[str, ...]:
@@ -238,7 +239,7 @@ def make_case(
     masses = [result.mass_mg for result in results if result.mass_mg is not None]
     options = Options(
         confidence=request.confidence,
-        demand=request.demand,
+        demand=replace(request.demand, target=record.plan.dose.target_percent),
         random_rsd=random_mixture_rsd(record.plan, sum(masses) / len(masses) if masses else None),
         method_sd=request.method_sd,
     )

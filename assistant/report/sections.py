@@ -163,6 +163,13 @@ def _basis(case: Case) -> Iterator[str]:
         yield f"{made_up_mark(case.made_up)}."
     if not case.record.opened.kind:
         yield "The record does not say whether the session was live or a rehearsal."
+    target = case.record.plan.dose.target_percent
+    if target != 100.0:  # noqa: PLR2004 - the label claim
+        yield (
+            f"The plan's target T is {target:g} % of label claim: it is T of the acceptance value "
+            "and of E2810. Results are in % of label claim, and so is every '% of target' here; "
+            "the limits 3.0 and 5.0 of an SD are therefore stricter than in % of T."
+        )
     if case.request.scheme in OF_UNITS and case.doses[1] > MORE_THAN_ONE:
         yield (
             f"{case.request.scheme} judges dosage units, and these samples hold "
@@ -220,44 +227,52 @@ def _figure(figure: Figure) -> str:
 
 
 def _facts(case: Case) -> Iterator[Block]:
-    record, plan = case.record, case.record.plan
     yield Heading("The study")
+    yield Facts((*_planned(case), *_done(case)), columns=2)
+
+
+def _planned(case: Case) -> Iterator[tuple[str, str]]:
+    plan = case.record.plan
+    study, sampler, dose = plan.study, plan.sampler, plan.dose
+    claim = f"label claim {dose.label_claim_mg:g} mg, T {dose.target_percent:g} %"
+    yield from (
+        ("product", study.product),
+        ("batch", study.batch),
+        ("stage", study.stage),
+        ("protocol", study.protocol),
+        ("unit dose", f"{dose.mass_mg:g} mg, {claim}"),
+        ("blend", f"{plan.powder.fill_mass_kg:g} kg in a {plan.vessel.kind}"),
+        ("sampler", f"{sampler.identity}, {sampler.kind}, {sampler.shaft} shaft"),
+        ("dies", f"{sampler.die_set}, {sampler.die_volume_ml:g} mL"),
+        ("doses a sample", spread_of(case.doses)),
+        (
+            "design",
+            f"{len(plan.locations)} locations, {len(sampler.positions)} from a spot, "
+            + counted(len(sampler.ports_mm), "port"),
+        ),
+    )
+
+
+def _done(case: Case) -> Iterator[tuple[str, str]]:
+    record = case.record
     counts = Counter(vial.status for vial in record.vials)
     statuses = ", ".join(f"{counts[s]} {s.value}" for s in Status if counts[s])
-    sampler, dose = plan.sampler, plan.dose
-    witnesses = [person.name for person in plan.people if person.role == "witness"]
+    witnesses = [person.name for person in record.plan.people if person.role == "witness"]
     operators = [name for name in record.people if name not in witnesses]
     attempts = [place.attempt for place in record.session.progress.insertions]
-    yield Facts(
+    yield from (
         (
-            ("product", plan.study.product),
-            ("batch", plan.study.batch),
-            ("stage", plan.study.stage),
-            ("protocol", plan.study.protocol),
-            ("unit dose", f"{dose.mass_mg:g} mg, label claim {dose.label_claim_mg:g} mg"),
-            ("blend", f"{plan.powder.fill_mass_kg:g} kg in a {plan.vessel.kind}"),
-            ("sampler", f"{sampler.identity}, {sampler.kind}, {sampler.shaft} shaft"),
-            ("dies", f"{sampler.die_set}, {sampler.die_volume_ml:g} mL"),
-            ("doses a sample", spread_of(case.doses)),
-            (
-                "design",
-                f"{len(plan.locations)} locations, {len(sampler.positions)} from a spot, "
-                + counted(len(sampler.ports_mm), "port"),
-            ),
-            (
-                "insertions",
-                f"{len(attempts)}, of these {sum(number > 1 for number in attempts)} repeated",
-            ),
-            ("session start", moment(record.first.utc)),
-            ("session end", moment(record.last.utc)),
-            ("operated by", listed(operators)),
-            ("witness", listed(witnesses)),
-            ("vials", f"{len(record.vials)}: {statuses}"),
-            ("evaluated", f"{case.study.summary.n} vials, {_per_spot(case)}"),
-            ("assays", f"{case.laboratory.sheet.name}, in {case.joined.unit.value}"),
-            ("record", f"head code {case.head}"),
+            "insertions",
+            f"{len(attempts)}, of these {sum(number > 1 for number in attempts)} repeated",
         ),
-        columns=2,
+        ("session start", moment(record.first.utc)),
+        ("session end", moment(record.last.utc)),
+        ("operated by", listed(operators)),
+        ("witness", listed(witnesses)),
+        ("vials", f"{len(record.vials)}: {statuses}"),
+        ("evaluated", f"{case.study.summary.n} vials, {_per_spot(case)}"),
+        ("assays", f"{case.laboratory.sheet.name}, in {case.joined.unit.value}"),
+        ("record", f"head code {case.head}"),
     )
 
 

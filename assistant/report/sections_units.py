@@ -70,6 +70,10 @@ def units(case: Case) -> Iterator[Block]:
             "warning",
         )
     yield Text(_judged(found))
+    sheet = case.units_laboratory
+    if sheet is not None:
+        unused = f" Not used: {', '.join(sheet.sheet.ignored)}." if sheet.sheet.ignored else ""
+        yield Text(f"Sheet {sheet.sheet.name}, SHA-256 {sheet.sha256}.{unused}", "small")
     yield _criteria(found)
     yield from _comparison(case, found)
     yield _locations(found)
