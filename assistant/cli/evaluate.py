@@ -22,6 +22,7 @@ from assistant.report.evaluation_run import Case, EvaluationRequest, make_case, 
 from assistant.report.formatting import counted, fixed
 from assistant.report.json_output import case_json
 from assistant.report.sections import document, verdict
+from assistant.report.sections_predictive import predictive_sentence
 from assistant.report.sections_units import units_verdict
 from assistant.report.vial_records import RecordStudy
 
@@ -53,6 +54,7 @@ class Options:
     coverage: float
     method_sd: float | None
     tolerance_interval: str | None
+    predict: bool
 
 
 def run(options: Options) -> int:
@@ -106,6 +108,7 @@ def _request(options: Options, tolerance: Asked | None) -> EvaluationRequest:
         demand=Demand(confidence=options.limit_confidence, coverage=options.coverage),
         method_sd=options.method_sd,
         tolerance=tolerance,
+        predict=options.predict,
         weight_corrected=_YES_OR_NO.get(options.weight_corrected or ""),
     )
 
@@ -170,3 +173,5 @@ def _tell(console: Console, case: Case) -> None:
             f"tolerance interval {limits.asked.name}, not part of the verdict: "
             f"{fixed(limits.lower)} to {fixed(limits.upper)} % of target"
         )
+    if predicted := predictive_sentence(case):
+        console.print(predicted)

@@ -80,6 +80,12 @@ def _levels(sub: Sub) -> None:
         help="also report tolerance limits of the batch, such as 95/95: proportion and "
         "confidence level, %%, 90 to 99.9 each; the verdict does not depend on them",
     )
+    sub.add_argument(
+        "--predict",
+        action="store_true",
+        help="also report the predicted probability of passing the dosage-unit test; the verdict "
+        "does not depend on it",
+    )
 
 
 def compare_options(sub: Sub) -> None:

@@ -12,6 +12,7 @@ from assistant.evaluation.dosage_unit_sheet import dosage_units
 from assistant.evaluation.dosage_unit_study import UnitStudy, evaluate_units
 from assistant.evaluation.e2810 import STANDARD, Demand
 from assistant.evaluation.operating_characteristic import Characteristic, Design, characteristic
+from assistant.evaluation.predictive import Prediction, from_components, from_sample
 from assistant.evaluation.results import assays, by_spot
 from assistant.evaluation.review import Answer, Protocol, open_points, protocol_outcome
 from assistant.evaluation.schemes import INDUSTRY, PLAN_1, PLAN_2, UDU, Outcome, Verdict
@@ -50,6 +51,8 @@ class EvaluationRequest:
     """Standard deviation of the analytical method, % of target."""
     tolerance: Asked | None = None
     """Of the tolerance limits; None where none are asked for."""
+    predict: bool = False
+    """Also predict how often a further sample would pass the dosage-unit test."""
     weight_corrected: bool | None = None
     """Whether the assays of the dosage units are; None if only their sheet says."""
 
@@ -129,6 +132,28 @@ class Case:
         if components is None:
             return of_sample(assays(self.study.results), wanted)
         return of_components(components.table, wanted)
+
+    @property
+    def predicted_from_units(self) -> bool:
+        """Whether the prediction rests on dosage units; on the blend samples otherwise."""
+        return self.units is not None and self.units.uncorrected
+
+    @property
+    def prediction(self) -> Prediction | None:
+        """Predicted chance of passing the dosage-unit test; None where it is not asked for."""
+        if not self.request.predict:
+            return None
+        summary, parts, target = (
+            self.study.summary,
+            self.study.components,
+            self.study.options.demand.target,
+        )
+        table = parts.table if parts is not None else None
+        if self.units is not None and self.units.uncorrected:
+            summary, table = self.units.summary, self.units.components
+        if table is None:
+            return from_sample(summary.mean, summary.sd or 0.0, summary.n, target)
+        return from_components(table, target)
 
     @property
     def made_up(self) -> tuple[str, ...]:

@@ -51,6 +51,7 @@ def case_json(case: Case) -> bytes:
             "study": plain(case.study),
             "dosage_units": _units(case),
             "tolerance_interval": plain(case.tolerance),
+            "prediction": plain(case.prediction),
             "operating_characteristic": {
                 **cast("dict[str, JsonValue]", plain(case.curve)),
                 "estimate": axis_estimate(case.study),

@@ -37,6 +37,7 @@ from assistant.report.formatting import (
 )
 from assistant.report.sections_components import components
 from assistant.report.sections_computed import computed
+from assistant.report.sections_predictive import predictive
 from assistant.report.sections_results import MORE_THAN_ONE, spread_of
 from assistant.report.sections_tolerance import tolerance
 from assistant.report.sections_units import units, units_computed, units_verdict
@@ -66,6 +67,7 @@ def document(case: Case) -> Document:
         *components(case),
         *tolerance(case),
         *units(case),
+        *predictive(case),
         *of_results.sampler(case),
         *of_results.curve(case),
         *of_results.screening(case),

@@ -156,7 +156,8 @@ def test_the_correction_must_be_said(
     line = ["evaluate", str(record), lab, "--dosage-units", str(path)]
     assert main(line) == 2
     assert "say --weight-corrected yes or no" in " ".join(capsys.readouterr().err.split())
-    assert main([*line, "--weight-corrected", "no"]) == 0
+    assert main([*line, "--weight-corrected", "no", "--predict"]) == 0
+    assert "passes the dosage-unit test, from the dosage units" in said(capsys)
     assert main([*line, "--weight-corrected", "yes"]) == 4
     assert "Only weight-corrected contents are known" in said(capsys)
 

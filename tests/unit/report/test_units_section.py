@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from assistant.evaluation.dosage_unit_study import evaluate_units
 from assistant.evaluation.review import Answer
 from assistant.evaluation.simulated_assays import Truth
 from assistant.report.document_model import Block, Document, Facts, Heading, Table, Text, Verdict
@@ -14,6 +15,7 @@ from assistant.report.evaluation_run import Case, EvaluationRequest, Laboratory,
 from assistant.report.html import html
 from assistant.report.json_output import case_json
 from assistant.report.sections import document
+from assistant.report.sections_predictive import predictive_sentence
 from assistant.report.vial_records import RecordStudy
 
 Record = Callable[..., RecordStudy]
@@ -34,6 +36,7 @@ def case(record: Record, sheet: Sheet) -> WithUnits:
         *,
         weighed: bool = True,
         corrected: bool = False,
+        predict: bool = False,
     ) -> Case:
         draw = np.random.default_rng(2).normal(mean, sd, (locations, units))
         rows = [
@@ -45,7 +48,7 @@ def case(record: Record, sheet: Sheet) -> WithUnits:
         return make_case(
             taken,
             sheet(taken, blend or Truth(99.5, 0.9, 0.9)),
-            EvaluationRequest(weight_corrected=corrected),
+            EvaluationRequest(weight_corrected=corrected, predict=predict),
             software="s",
             units=sheet("\n".join([heading, *rows])),
         )
@@ -168,3 +171,32 @@ def test_json_and_html_carry_the_units(case: WithUnits) -> None:
     without = replace(found, units=None, units_laboratory=None)
     assert json.loads(case_json(without))["dosage_units"] is None
     assert "Dosage units" not in words(document(without)).replace("Dosage units from", "")
+
+
+def test_a_prediction_only_where_asked_for(case: WithUnits) -> None:
+    """From the units' content; from the blend where that is unknown; never part of the verdict."""
+    assert case().prediction is None
+    assert "Predicted" not in words(document(case()))
+    found = case(predict=True)
+    assert found.prediction is not None
+    assert found.answer is case().answer
+    told = words(document(found))
+    assert "It rests on the contents of the dosage units." in told
+    assert "no trial failed: fails in less than 0.015 %" in told
+    never = words(document(case(predict=True, sd=30.0)))
+    assert "no trial passed: passes in less than 0.015 %" in never
+    between = case(predict=True, sd=6.5)
+    assert between.prediction is not None
+    assert 0.0 < between.prediction.passes < 1.0
+    assert f"{100 * between.prediction.error:.2f} %" in words(document(between))
+    assert json.loads(case_json(found))["prediction"]["passes"] == found.prediction.passes
+    of_blend = case(predict=True, weighed=False, corrected=True)
+    assert "what the sampling adds is part of it" in words(document(of_blend))
+    assert "from the blend samples" in predictive_sentence(of_blend)
+    single = case(predict=True, units=1, sd=6.5)
+    assert single.prediction != between.prediction
+    assert "from the dosage units" in predictive_sentence(single)
+    assert found.units is not None
+    uneven = [unit for unit in found.units.units if unit.location != "1" or unit.number == "1"]
+    part = replace(found, units=evaluate_units(uneven, found.study.results))
+    assert "approximate beyond that" in words(document(part))
