@@ -306,6 +306,22 @@ class Laboratory(Part):
     """Unit of the assays; settles a heading that does not say of what a percentage is."""
 
 
+class Blending(Part):
+    """How the batch was mixed before it is sampled; batches are compared by it."""
+
+    minutes: Annotated[Positive, Field(le=10_000)] | None = None
+    """Time of blending."""
+    revolutions: Annotated[Positive, Field(le=1_000_000)] | None = None
+    """Revolutions of the vessel of a tumbler, or of the agitator of a convective blender."""
+
+    @model_validator(mode="after")
+    def _says_something(self) -> Self:
+        if self.minutes is None and self.revolutions is None:
+            msg = "give minutes, revolutions or both, or leave [blending] out"
+            raise ValueError(msg)
+        return self
+
+
 class Plan(Part):
     """A whole study on paper."""
 
@@ -315,6 +331,7 @@ class Plan(Part):
     dose: Dose
     powder: Powder
     vessel: Vessel
+    blending: Blending | None = None
     sampler: Sampler
     locations: Annotated[tuple[Location, ...], Field(min_length=1, max_length=MAX_LOCATIONS)]
     timing: Timing = Timing()

@@ -118,6 +118,7 @@ def campaign_json(comparison: Comparison) -> bytes:
                 for member in comparison.members
             ],
             "tests": plain(comparison.questions),
+            "trends": plain(comparison.trends),
             "campaign": plain(comparison.campaign),
         }
     )

@@ -11,6 +11,7 @@ from assistant.evaluation.results import by_location
 from assistant.evaluation.review import Answer
 from assistant.evaluation.schemes import PLAN_1, PLAN_2, UDU
 from assistant.evaluation.schemes import Verdict as Decision
+from assistant.plan.model import Plan
 from assistant.procedure.model import Status
 from assistant.report import sections_record as of_record
 from assistant.report import sections_results as of_results
@@ -243,7 +244,7 @@ def _planned(case: Case) -> Iterator[tuple[str, str]]:
         ("stage", study.stage),
         ("protocol", study.protocol),
         ("unit dose", f"{dose.mass_mg:g} mg, {claim}"),
-        ("blend", f"{plan.powder.fill_mass_kg:g} kg in a {plan.vessel.kind}"),
+        ("blend", f"{plan.powder.fill_mass_kg:g} kg in a {plan.vessel.kind}{_blended(plan)}"),
         ("sampler", f"{sampler.identity}, {sampler.kind}, {sampler.shaft} shaft"),
         ("dies", f"{sampler.die_set}, {sampler.die_volume_ml:g} mL"),
         ("doses a sample", spread_of(case.doses)),
@@ -253,6 +254,19 @@ def _planned(case: Case) -> Iterator[tuple[str, str]]:
             + counted(len(sampler.ports_mm), "port"),
         ),
     )
+
+
+def _blended(plan: Plan) -> str:
+    """How the blend was mixed, as far as the plan says."""
+    blending = plan.blending
+    if blending is None:
+        return ""
+    said = [
+        f"{value:g} {unit}"
+        for value, unit in ((blending.minutes, "min"), (blending.revolutions, "revolutions"))
+        if value is not None
+    ]
+    return f", {', '.join(said)}"
 
 
 def _done(case: Case) -> Iterator[tuple[str, str]]:
