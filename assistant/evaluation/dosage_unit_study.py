@@ -5,7 +5,8 @@ Stage 1 assays one unit from each of 40 locations (plan 1), stage 2 all three un
 answers on it name 40 samples as its plan). A blend accepted with an SD of 3.1 to 5.0 % of target
 begins at stage 2. Once several units of a location are assayed, all of them count.
 
-Judged is the content of the units as they are, not weight-corrected. The acceptance value of <905>
+Judged is the content of the units as they are; the withdrawn FDA draft of 2003 (IV.C) too compared
+units with the finished product without weight correction. The acceptance value of <905>
 is shown for locations with 10 or 30 units, the numbers for which it is defined; it decides nothing.
 """
 

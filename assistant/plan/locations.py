@@ -2,7 +2,7 @@
 
 Ten or more locations at two depths or more along the axis (FDA draft guidance of 2003, section V;
 withdrawn, so history); walls, corners, the space under the lid, the outlet, the plane of symmetry
-and the bearings' side are where blends fail (from memory and derived).
+and the bearings' side are looked at because powder moves least there (this program's choice).
 """
 
 import itertools

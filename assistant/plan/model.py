@@ -236,7 +236,7 @@ WitnessedStep = Literal["at-depth", "port-open", "port-closed", "vial", "tube-em
 
 
 class Limits(Part):
-    """What the plan is held against; common practice, no source, unless a line says otherwise."""
+    """What the plan is held against; this program's choice unless a line names a source."""
 
     fewest_locations: Annotated[int, Field(strict=True, ge=1, le=MAX_LOCATIONS)] = 10
     """Least number of locations (FDA draft guidance of 2003, withdrawn; ISPE 2015)."""
