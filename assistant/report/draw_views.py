@@ -10,19 +10,21 @@ from dataclasses import dataclass
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.patches import Circle
+from matplotlib.patches import Circle, Rectangle
 
 from assistant.plan.insertion_geometry import Insertion
 from assistant.plan.location_checks import port_unsafe
 from assistant.plan.model import Plan
 from assistant.plan.powder_bed import Bed
 from assistant.plan.shapes import Array, Flags
+from assistant.plan.vessel import Trough
 from assistant.plan.vials import Vial
 
 INK = "#22313f"
 STEEL = "#eef2f5"
 POWDER = "#f3dfb6"
 TUBE = "#5b7083"
+SHAFT = "#c3ccd4"
 SAFE = "#1d6fa5"
 UNSAFE = "#c8102e"
 
@@ -99,6 +101,7 @@ def elevation(axes: Axes, scene: Scene, side: int) -> None:
         across[wet], top[wet], color="#9a7b3c", linewidth=1.0, linestyle=(0, (6, 2)), zorder=3
     )
     _rims(axes, scene, side)
+    _shaft(axes, scene, (side, 2))
     for index, entered in enumerate(scene.insertions):
         _tube(axes, scene, entered, (side, 2))
         for port, at in enumerate(entered.ports):
@@ -126,6 +129,7 @@ def from_above(axes: Axes, scene: Scene) -> None:
     axes.contour(x, y, vessel, levels=[0.5], colors=[INK], linewidths=1.3, zorder=3)
     for hole in scene.bed.openings:
         axes.add_patch(_rim_from_above(hole.centre, hole.radius_mm))
+    _shaft(axes, scene, (0, 1))
     for index, entered in enumerate(scene.insertions):
         _tube(axes, scene, entered, (0, 1))
         for port, at in enumerate(entered.ports):
@@ -275,6 +279,23 @@ def _rims(axes: Axes, scene: Scene, side: int) -> None:
             axes.plot(
                 [end[side], foot[side]], [end[2], foot[2]], color=INK, linewidth=1.0, zorder=4
             )
+
+
+def _shaft(axes: Axes, scene: Scene, views: tuple[int, int]) -> None:
+    """Draw the agitator's shaft of a trough, a band along x or a disc seen from its end."""
+    vessel = scene.plan.vessel
+    if not isinstance(vessel, Trough):
+        return
+    radius, middle = vessel.shaft_diameter_mm / 2, (0.0, 0.0, vessel.diameter_mm / 2)
+    patch = (
+        Circle(middle[1:], radius)
+        if views[0] == 1
+        else Rectangle(
+            (-vessel.length_mm / 2, middle[views[1]] - radius), vessel.length_mm, 2 * radius
+        )
+    )
+    patch.set(facecolor=SHAFT, edgecolor=INK, linewidth=0.8, zorder=4)
+    axes.add_patch(patch)
 
 
 def _tube(axes: Axes, scene: Scene, entered: Insertion, views: tuple[int, int]) -> None:
