@@ -115,9 +115,8 @@ def require_rehearsal(record: RecordStudy, folder: Path) -> None:
         InputError: the record is not known to be of a rehearsal.
     """
     if record.opened.kind != "rehearsal":
-        says = (
-            "is of a live session" if record.opened.kind else "does not say that it is a rehearsal"
-        )
+        kind = record.opened.kind
+        says = f"is of a {kind} session" if kind else "does not say that it is a rehearsal"
         raise InputError(f"The record in {folder} {says}: assays are made up for rehearsals only.")
 
 

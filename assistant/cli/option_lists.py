@@ -12,6 +12,7 @@ from assistant.cli.record_options import (
     register_options,
     sign_options,
     sign_report_options,
+    station_options,
     time_stamp_options,
     verify_options,
 )
@@ -98,11 +99,7 @@ def _run(sub: Sub) -> None:
     sub.add_argument("--key", choices=("enter", "space"), help="the confirm key or foot switch")
     _engines(sub)
     sub.add_argument("--plain", action="store_true", help="lines of text instead of the panel")
-    sub.add_argument(
-        "--register",
-        type=Path,
-        help="register file for opening, heads and end, preferably on another medium",
-    )
+    station_options(sub)
 
 
 def _sound_check(sub: Sub) -> None:
