@@ -6,7 +6,7 @@ from pathlib import Path
 from rich.console import Console
 from rich.prompt import Prompt
 
-from assistant.cli.files import write_file
+from assistant.cli.files import require_output, write_file
 from assistant.cli.output import terminal
 from assistant.errors import InputError
 from assistant.plan.new_plan import new_plan
@@ -18,14 +18,14 @@ class Options:
     """Options of `new-plan`."""
 
     output: Path
+    overwrite: bool
     answer: list[str]
     defaults: bool
 
 
 def run(options: Options) -> int:
     """Ask what was not given, unless told to take the defaults, and write the plan."""
-    if options.output.exists():
-        raise InputError(f"{options.output} exists; name another file.")
+    require_output(options.output, ".toml", overwrite=options.overwrite)
     given = dict(pair.split("=", 1) for pair in options.answer if "=" in pair)
     if len(given) != len(options.answer):
         raise InputError("--answer takes KEY=VALUE, such as vessel=drum.")
@@ -34,7 +34,8 @@ def run(options: Options) -> int:
         for question in QUESTIONS:
             if question.key not in given:
                 given[question.key] = _asked(question, console)
-    write_file(options.output, new_plan(answers_of(given)).encode())
+    made = new_plan(answers_of(given)).encode()
+    write_file(options.output, made, overwrite=options.overwrite)
     return 0
 
 

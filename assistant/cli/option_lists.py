@@ -4,6 +4,7 @@ import argparse
 from collections.abc import Callable
 from pathlib import Path
 
+from assistant.cli.output_options import output_options, overwrite_option
 from assistant.cli.record_options import (
     Sub,
     export_options,
@@ -36,19 +37,16 @@ def _phrases(sub: Sub) -> None:
     sub.add_argument(
         "--card", type=Path, help="write a phrase card to print (A5, PDF) instead of checking"
     )
-
-
-def _output(sub: Sub) -> None:
-    sub.add_argument("-o", "--output", type=Path, required=True, help="file to write")
+    overwrite_option(sub)
 
 
 def _plan_to_file(sub: Sub) -> None:
     _plan(sub)
-    _output(sub)
+    output_options(sub)
 
 
 def _new_plan(sub: Sub) -> None:
-    _output(sub)
+    output_options(sub)
     sub.add_argument(
         "--answer",
         action="append",
@@ -172,6 +170,7 @@ def _report(sub: Sub) -> None:
         help="the report: a name ending in .pdf or .html; may be given twice",
     )
     sub.add_argument("--json", type=Path, help="JSON file for every number at full precision")
+    overwrite_option(sub)
 
 
 def _evaluate(sub: Sub) -> None:
@@ -239,7 +238,7 @@ def _compare(sub: Sub) -> None:
 
 def _assays(sub: Sub) -> None:
     sub.add_argument("record", type=Path, help="folder of the record")
-    sub.add_argument("-o", dest="output", type=Path, required=True, help="file to write, CSV")
+    output_options(sub, "file to write, CSV")
     truth = "% of target"
     for name, default, what in (
         ("mean", 100.0, "true mean"),

@@ -31,6 +31,7 @@ class Options:
 
     record: Path
     request: Path | None
+    overwrite: bool
     response: Path | None
     url: str | None
     authority: Path | None
@@ -51,7 +52,7 @@ def run(options: Options) -> int:
         raise RecordBroken(f"{options.record} holds no entry; there is nothing to stamp.")
     console, asked = terminal(), request(proof.last.entry.hash)
     if options.request is not None:
-        write_file(options.request, asked)
+        write_file(options.request, asked, overwrite=options.overwrite)
         console.print(f"{options.request}: time-stamp request for entry {proof.last.entry.seq}")
         return 0
     trusted = trusted_by(options.authority)
