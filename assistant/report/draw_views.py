@@ -5,8 +5,6 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 from matplotlib.axes import Axes
 
-from assistant.plan.powder_bed import Bed
-from assistant.plan.shapes import Array
 from assistant.report.draw_scene import (
     INK,
     POWDER,
@@ -21,6 +19,7 @@ from assistant.report.draw_scene import (
     tube,
     unsafe_port,
 )
+from assistant.report.silhouette import silhouette
 
 _FINE = 480
 _BESIDE = 16.0
@@ -47,7 +46,7 @@ def elevation(axes: Axes, scene: Scene, side: int, scale: float) -> None:
         side: 0 or 1.
         scale: millimetres per inch.
     """
-    across, floor, ceiling, top = _silhouette(scene.bed, side)
+    across, floor, ceiling, top = silhouette(scene.bed, side, _FINE)
     axes.fill(
         np.concatenate((across, across[::-1])),
         np.concatenate((floor, ceiling[::-1])),
@@ -78,28 +77,6 @@ def elevation(axes: Axes, scene: Scene, side: int, scale: float) -> None:
     _callouts(axes, scene, side)
     axes.set_ylabel("height above the lowest point, mm", fontsize=7)
     axes.set_xlabel(("west - east, mm", "south - north, mm")[side], fontsize=7)
-
-
-def _silhouette(bed: Bed, side: int) -> tuple[Array, Array, Array, Array]:
-    """Outline of vessel and powder seen along the other horizontal axis.
-
-    Returns:
-        Places across, lowest floor, highest ceiling and highest powder there, each shape (n,).
-    """
-    halves = bed.shape.half_mm
-    across = np.linspace(-halves[side], halves[side], _FINE + 1)
-    deep = np.linspace(-halves[1 - side], halves[1 - side], _FINE + 1)
-    grid_a, grid_d = np.meshgrid(across, deep)
-    x, y = (grid_a, grid_d) if side == 0 else (grid_d, grid_a)
-    floor, ceiling = bed.shape.columns(x, y)
-    inside = ceiling > floor
-    powder = np.where(inside, np.minimum(bed.surface(x, y), ceiling), -np.inf)
-    powder = np.where(powder > floor, powder, -np.inf)
-    lowest = np.where(inside, floor, np.inf).min(axis=0)
-    highest = np.where(inside, ceiling, -np.inf).max(axis=0)
-    kept = np.isfinite(lowest) & np.isfinite(highest)
-    lowest, highest, top = lowest[kept], highest[kept], powder.max(axis=0)[kept]
-    return across[kept], lowest, highest, np.where(np.isfinite(top), top, lowest)
 
 
 def _rims(axes: Axes, scene: Scene, side: int) -> None:

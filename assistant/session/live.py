@@ -197,6 +197,11 @@ class LiveSession:
         return (with_delays(found.event, setting.delays()),)
 
     @property
+    def hears(self) -> bool:
+        """Whether there is a microphone and it is not lost."""
+        return self._setting.listens and "microphone" not in self._lost
+
+    @property
     def level_dbfs(self) -> float:
         """Level of the last block listened to, in dB relative to full scale."""
         return self.pipeline.level_dbfs
