@@ -5,6 +5,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from assistant.cli.evaluation_options import assays_options, compare_options, evaluate_options
+from assistant.cli.output_options import output_options, overwrite_option
 from assistant.cli.record_options import (
     Sub,
     export_options,
@@ -37,19 +38,16 @@ def _phrases(sub: Sub) -> None:
     sub.add_argument(
         "--card", type=Path, help="write a phrase card to print (A5, PDF) instead of checking"
     )
-
-
-def _output(sub: Sub) -> None:
-    sub.add_argument("-o", "--output", type=Path, required=True, help="file to write")
+    overwrite_option(sub)
 
 
 def _plan_to_file(sub: Sub) -> None:
     _plan(sub)
-    _output(sub)
+    output_options(sub)
 
 
 def _new_plan(sub: Sub) -> None:
-    _output(sub)
+    output_options(sub)
     sub.add_argument(
         "--answer",
         action="append",
