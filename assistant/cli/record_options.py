@@ -3,6 +3,8 @@
 import argparse
 from pathlib import Path
 
+from assistant.cli.output_options import output_options, overwrite_option
+
 MEANINGS = ("performed", "witnessed", "reviewed", "approved")
 """Meanings of a signature; the journal's own list is not imported, so that --help stays fast."""
 
@@ -58,6 +60,7 @@ def time_stamp_options(sub: Sub) -> None:
     sub.add_argument("record", type=Path, help="folder of the record")
     how = sub.add_mutually_exclusive_group(required=True)
     how.add_argument("--request", type=Path, help="file to write the request to (RFC 3161)")
+    overwrite_option(sub)
     how.add_argument("--response", type=Path, help="file with the authority's response")
     how.add_argument("--url", help="address of the authority, to ask it over the network")
     authority_options(sub)
@@ -137,5 +140,5 @@ def export_options(sub: Sub) -> None:
         help="csv: a folder of tables; json: one file with a published schema; sheet: a PDF to "
         "print, with vial labels",
     )
-    sub.add_argument("-o", dest="output", type=Path, required=True, help="file, or folder for csv")
+    output_options(sub, "file, or folder for csv")
     proof_options(sub)

@@ -29,6 +29,7 @@ class Options:
 
     record: Path
     request: Path | None
+    overwrite: bool
     response: Path | None
     url: str | None
     authority: Path | None
@@ -52,7 +53,7 @@ def run(options: Options) -> int:
         raise RecordBroken(f"{options.record} holds no entry; there is nothing to stamp.")
     last = proof.last.entry
     if options.request is not None:
-        write_file(options.request, request(last.hash))
+        write_file(options.request, request(last.hash), overwrite=options.overwrite)
         console.print(f"{options.request}: time-stamp request for entry {last.seq}")
         return 0
     authority = Authority(options.url or "", trusted_by(options.authority))

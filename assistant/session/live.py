@@ -41,7 +41,6 @@ from assistant.session.sound_check import (
     SoundCheck,
     spoken_for_check,
     stricter,
-    unworkable,
     with_delays,
 )
 from assistant.session.station import Station, identity, machine_boot, this_station
@@ -194,20 +193,25 @@ class LiveSession:
         """Check room and operator first; other input waits in the queue.
 
         Raises:
-            DeviceError: the room is too loud and the check was not overridden.
+            DeviceError: the sound ended, or the microphone was lost.
         """
         setting = self._setting
         phrases = spoken_for_check(setting.language, self.loop.session)
-        check = SoundCheck(setting.language, self._engine, setting.speaker, phrases, setting.shown)
+        check = SoundCheck(
+            setting.language, self._engine, setting.speaker, phrases, setting.shown, again=True
+        )
         self._late = check.work(self._queue)
         found = check.result
-        if not found.workable:
-            raise unworkable(found)
         self._noise_watch = NoiseWatch(found.noise_dbfs)
         self._snr_db = found.snr_db
         self.pipeline.ignore_below(found.least_dbfs)
         self._engine.tighten(found.stricter)
         return (with_delays(found.event, setting.delays()),)
+
+    @property
+    def hears(self) -> bool:
+        """Whether there is a microphone and it is not lost."""
+        return self._setting.listens and "microphone" not in self._lost
 
     @property
     def level_dbfs(self) -> float:

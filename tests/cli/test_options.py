@@ -38,7 +38,7 @@ LINES = {
     "sign_report": "r.pdf --as Ana --meaning approved --key Ana.key.pem --keys folder",
     "export": "folder --as csv -o out --keys folder",
     "assays": "folder -o a.csv --mean 99",
-    "evaluate": "folder a.csv -o a.pdf --json a.json --unit mg --method-sd 0.4",
+    "evaluate": "folder a.csv --stage 1 -o a.pdf --json a.json --unit mg --method-sd 0.4",
     "compare": "a=a.csv b=b.csv --significance 0.01",
 }
 

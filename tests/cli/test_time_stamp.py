@@ -109,7 +109,7 @@ def test_export_and_evaluation_take_the_stamp(
     record = taken("whole")
     stamp(record)
     trusting = ("--authority", authority.root, "--require", "trusted-time")
-    out = ("--as", "json", "-o", tmp_path / "e.json")
+    out = ("--as", "json", "-o", tmp_path / "e.json", "--overwrite")
     done = command("export", record, *out, *trusting)
     assert (done.returncode, "by the time stamp of" in done.stdout) == (0, True)
     assert command("export", record, *out, "--require", "trusted-time").returncode == 1
