@@ -25,6 +25,7 @@ from assistant.ports import (
     EngineFacts,
     Judgement,
     Stakes,
+    Tone,
     Utterance,
 )
 from assistant.procedure.events import Event, Opened
@@ -91,13 +92,15 @@ class Mouth:
     def __init__(self) -> None:
         """Be silent."""
         self.said: list[str] = []
+        self.tones: list[Tone | None] = []
         self.cut = 0
         self._done: Callable[[], None] | None = None
 
-    def say(self, text: str, done: Callable[[], None]) -> None:
+    def say(self, text: str, done: Callable[[], None], tone: Tone | None = None) -> None:
         """Begin a sentence, cutting the one before."""
         self.silence()
         self.said.append(text)
+        self.tones.append(tone)
         self._done = done
 
     def silence(self) -> None:
