@@ -36,6 +36,7 @@ from assistant.session.session_loop import Parts, SessionLoop
 from assistant.speech.cut_and_judge import CutAndJudge
 from assistant.speech.listening_pipeline import ListeningPipeline
 from assistant.storage import bundled_files
+from tests.dialogue import full
 from tests.memory_journal import MemoryJournal
 
 BLOCK_NS = BLOCK_SAMPLES * 1_000_000_000 // SAMPLE_RATE
@@ -50,7 +51,7 @@ def english() -> Language:
 @cache
 def plan_of(name: str) -> Plan:
     """Return a shipped plan."""
-    return parse_plan(bundled_files.read_plan(name), name)
+    return parse_plan(full(name), name)
 
 
 class Fitful(MemoryJournal):
