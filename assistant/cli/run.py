@@ -72,8 +72,7 @@ def run(options: Options) -> int:
             options.into, options.register, options.authority_url, options.authority
         )
         watcher = _Watcher(console, lambda: devices.typed, panel=panel_on)
-        clock = ManualClock() if options.audio else None
-        affirmed = affirm_clock(console, asks=not options.resume) if clock is None else ""
+        clock, affirmed = _clock(console, options)
         setting = Setting(
             language=language,
             engine=engine,
@@ -106,6 +105,15 @@ def _ended(console: Console, session: Session, into: Path) -> int:
     if session.state is not State.STOPPED:
         console.print(f"the record is open: go on with --resume --into {into}")
     return 1
+
+
+def _clock(
+    console: Console, options: Options
+) -> tuple[ManualClock | None, Literal["", "yes", "not asked"]]:
+    """The clock of a file of sound, or None for the machine's, and whether that was affirmed."""
+    if options.audio:
+        return ManualClock(), ""
+    return None, affirm_clock(console, asks=not options.resume)
 
 
 def _wanted(options: Options, *, echoed: bool) -> Wanted:

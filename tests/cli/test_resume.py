@@ -27,10 +27,11 @@ from assistant.speech.loudspeaker import TextOnlySpeaker
 from assistant.storage import bundled_files
 from assistant.storage.record_writer import RecordFolder
 from assistant.testing import Departure, quick_record
+from tests.dialogue import full
 from tests.memory_journal import MemoryJournal
 
 GRAMMAR = bundled_files.read_grammar("en")
-PLAN = bundled_files.read_plan("double-cone").split(b"[[locations]]")
+PLAN = full("double-cone").split(b"[[locations]]")
 SMALL = b"[[locations]]".join(PLAN[:3])
 """The shipped plan with its first two locations only: six vials."""
 
