@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from assistant.cli.evaluation_inputs import read_record
-from assistant.cli.files import write_file
+from assistant.cli.files import require_output, write_file
 from assistant.cli.output import terminal
 from assistant.errors import InputError
 from assistant.evaluation.assays import State
@@ -34,6 +34,7 @@ class Options:
 
     record: Path
     output: Path
+    overwrite: bool
     mean: float
     between: float
     within: float
@@ -58,6 +59,7 @@ def run(options: Options) -> int:
         raise InputError(f"--decimals {options.decimals}: give 0 to {MOST_DECIMALS}.")
     if options.seed < 0:
         raise InputError(f"--seed {options.seed}: give 0 or more.")
+    require_output(options.output, ".csv", overwrite=options.overwrite)
     record, *_ = read_record(options.record)
     require_rehearsal(record, options.record)
     truth = Truth(
@@ -75,7 +77,8 @@ def run(options: Options) -> int:
     made = results(filled_vials(record, options.seed), truth, options.seed, options.decimals)
     if not made:
         raise InputError(f"The session in {options.record} filled no vial: nothing can be assayed.")
-    write_file(options.output, sheet(made, record.plan.study.batch).encode())
+    lines = sheet(made, record.plan.study.batch).encode()
+    write_file(options.output, lines, overwrite=options.overwrite)
     terminal().print(
         f"{len(made)} made-up assays in {options.output}: mean {truth.mean + truth.thief_bias:g}, "
         f"SD {truth.between_sd:g} between and {truth.within_sd:g} within locations, % of target"
@@ -99,7 +102,7 @@ def _simulate_units(record: RecordStudy, truth: Truth, options: Options, size: s
     text = dosage_unit_sheet(
         locations, units, truth, options.seed, dose_mg=dose.mass_mg, batch=study.batch
     )
-    write_file(options.output, text.encode())
+    write_file(options.output, text.encode(), overwrite=options.overwrite)
     terminal().print(
         f"{locations * units} made-up dosage units in {options.output}: powder with mean "
         f"{truth.mean:g}, SD {truth.between_sd:g} between and {truth.within_sd:g} within "
@@ -115,9 +118,8 @@ def require_rehearsal(record: RecordStudy, folder: Path) -> None:
         InputError: the record is not known to be of a rehearsal.
     """
     if record.opened.kind != "rehearsal":
-        says = (
-            "is of a live session" if record.opened.kind else "does not say that it is a rehearsal"
-        )
+        kind = record.opened.kind
+        says = f"is of a {kind} session" if kind else "does not say that it is a rehearsal"
         raise InputError(f"The record in {folder} {says}: assays are made up for rehearsals only.")
 
 

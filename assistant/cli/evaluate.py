@@ -1,13 +1,13 @@
 """`evaluate`: a record and its assays to a verdict, a report, and every number behind it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from rich.console import Console
 
 from assistant.cli.evaluation_inputs import read_laboratory, read_record
-from assistant.cli.files import write_file
+from assistant.cli.files import require_output, write_file
 from assistant.cli.output import terminal
 from assistant.cli.requirements import show_lacking
 from assistant.errors import InputError
@@ -43,6 +43,7 @@ class Options:
     require: list[str]
     output: list[Path]
     json: Path | None
+    overwrite: bool
     partial: bool
     stage: int
     unit: str | None
@@ -66,7 +67,7 @@ def run(options: Options) -> int:
         InputError: a file, an option or the vials do not fit.
         RecordBroken: the record does not hold.
     """
-    forms = [(path, form_of(path)) for path in options.output]
+    forms = forms_of(options.output, options.json, overwrite=options.overwrite)
     wanted = options.tolerance_interval
     tolerance = asked(wanted) if wanted is not None else None
     record, signatures, standing = read_record(
@@ -89,9 +90,9 @@ def run(options: Options) -> int:
         units=read_laboratory(options.dosage_units, None) if options.dosage_units else None,
     )
     if options.json:
-        write_file(options.json, case_json(case))
+        write_file(options.json, case_json(case), overwrite=options.overwrite)
     for path, form in forms:
-        write_file(path, form(document(case)))
+        write_file(path, form(document(case)), overwrite=options.overwrite)
     console = terminal()
     _tell(console, case)
     for line in standing.lines:
@@ -136,7 +137,21 @@ def _ask_for_vials(record: RecordStudy, options: Options) -> int:
     return 0
 
 
-def form_of(path: Path) -> Callable[[Document], bytes]:
+def forms_of(
+    output: Sequence[Path], json: Path | None, *, overwrite: bool
+) -> list[tuple[Path, Callable[[Document], bytes]]]:
+    """Pair every report that was asked for with how it is made, before the evaluation begins.
+
+    Raises:
+        InputError: a name is neither PDF nor HTML, or a file exists and may not be replaced.
+    """
+    forms = [(path, _form_of(path)) for path in output]
+    for path in (*output, *((json,) if json else ())):
+        require_output(path, overwrite=overwrite)
+    return forms
+
+
+def _form_of(path: Path) -> Callable[[Document], bytes]:
     """How a document is set into a file of this name.
 
     Raises:

@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+from assistant.cli.output_options import output_options, overwrite_option
 from assistant.cli.record_options import Sub, proof_options
 
 
@@ -15,6 +16,7 @@ def _report(sub: Sub) -> None:
         help="the report: a name ending in .pdf or .html; may be given twice",
     )
     sub.add_argument("--json", type=Path, help="JSON file for every number at full precision")
+    overwrite_option(sub)
 
 
 def evaluate_options(sub: Sub) -> None:
@@ -114,7 +116,7 @@ def compare_options(sub: Sub) -> None:
 def assays_options(sub: Sub) -> None:
     """Options of `assays`."""
     sub.add_argument("record", type=Path, help="folder of the record")
-    sub.add_argument("-o", dest="output", type=Path, required=True, help="file to write, CSV")
+    output_options(sub, "file to write, CSV")
     truth = "% of target"
     for name, default, what in (
         ("mean", 100.0, "true mean"),

@@ -5,6 +5,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from assistant.cli.evaluation_options import assays_options, compare_options, evaluate_options
+from assistant.cli.output_options import output_options, overwrite_option
 from assistant.cli.record_options import (
     Sub,
     export_options,
@@ -12,6 +13,7 @@ from assistant.cli.record_options import (
     register_options,
     sign_options,
     sign_report_options,
+    station_options,
     time_stamp_options,
     verify_options,
 )
@@ -36,19 +38,16 @@ def _phrases(sub: Sub) -> None:
     sub.add_argument(
         "--card", type=Path, help="write a phrase card to print (A5, PDF) instead of checking"
     )
-
-
-def _output(sub: Sub) -> None:
-    sub.add_argument("-o", "--output", type=Path, required=True, help="file to write")
+    overwrite_option(sub)
 
 
 def _plan_to_file(sub: Sub) -> None:
     _plan(sub)
-    _output(sub)
+    output_options(sub)
 
 
 def _new_plan(sub: Sub) -> None:
-    _output(sub)
+    output_options(sub)
     sub.add_argument(
         "--answer",
         action="append",
@@ -98,11 +97,7 @@ def _run(sub: Sub) -> None:
     sub.add_argument("--key", choices=("enter", "space"), help="the confirm key or foot switch")
     _engines(sub)
     sub.add_argument("--plain", action="store_true", help="lines of text instead of the panel")
-    sub.add_argument(
-        "--register",
-        type=Path,
-        help="register file for opening, heads and end, preferably on another medium",
-    )
+    station_options(sub)
 
 
 def _sound_check(sub: Sub) -> None:

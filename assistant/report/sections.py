@@ -164,6 +164,8 @@ def _basis(case: Case) -> Iterator[str]:
     """Facts that weaken the answer."""
     if case.made_up:
         yield f"{made_up_mark(case.made_up)}."
+    if case.record.opened.kind == "typed":
+        yield "The session was typed: no microphone was open, so no sound of it is on record."
     if not case.record.opened.kind:
         yield "The record does not say whether the session was live or a rehearsal."
     target = case.record.plan.dose.target_percent

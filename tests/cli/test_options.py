@@ -27,10 +27,11 @@ LINES = {
     "rehearse": "--into folder --script a.toml --snr-db 12",
     "sound_check": "--silent",
     "enrol": "Ana --audio folder",
-    "run": "bin --into folder --engine vosk --model folder --audio a.wav --register r",
+    "run": "bin --into folder --engine vosk --model folder --audio a.wav --register r "
+    "--authority-url https://stamps.example --authority root.pem",
     "replay": "folder --from 3",
     "verify": "folder --keys folder --register r --signed c",
-    "register": "r",
+    "register": "r --head c",
     "time_stamp": "folder --url https://stamps.example --authority root.pem",
     "keys": "Ana --into folder --passphrase-file a.txt",
     "sign": "folder --as Ana --meaning reviewed --key Ana.key.pem",
