@@ -30,6 +30,7 @@ Notice: TypeAlias = (
 
 _REASONS = {
     "no-phrase": "no phrase",
+    "near-wording": "nearly a phrase",
     "unclear": "not clear enough",
     "other-words": "other words around it",
     "contradicted": "taken back",

@@ -227,6 +227,7 @@ class Prompt(StrEnum):
     WHERE_OUTSIDE = "where-outside"
     CHOICES = "choices"
     NOT_NOW = "not-now"
+    SAY_THIS = "say-this"
     WRONG_POSITION = "wrong-position"
     WRONG_VIAL = "wrong-vial"
     TOO_EARLY = "too-early"

@@ -4,7 +4,7 @@ A closed union of frozen models. Each has a short, stable `type`; quantities are
 their bytes never depend on a float's rounding.
 """
 
-from typing import Annotated, Literal
+from typing import Annotated, Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, JsonValue, TypeAdapter
 
@@ -82,6 +82,10 @@ class SoundChecked(Frozen):
     """Delay of the microphone as its system reports it, in milliseconds; "" where it does not."""
     speaker_ms: str = ""
     """The same of the loudspeaker."""
+
+
+NEAR: Final = "near-wording"
+"""Reason of a refusal: these were other words for a phrase, which is the meaning."""
 
 
 class Heard(Frozen):

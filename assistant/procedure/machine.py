@@ -26,6 +26,7 @@ from assistant.procedure.enums import (
     Trigger,
 )
 from assistant.procedure.events import (
+    NEAR,
     AudioLost,
     ClockStepped,
     DeviceBack,
@@ -127,6 +128,8 @@ def _heard(work: Transition, event: Heard) -> bool:
     if event.decision == "refuse" or meaning is None:
         if event.reason == "unclear":
             work.say(Prompt.NOT_UNDERSTOOD)
+        elif event.reason == NEAR and meaning is not None:
+            work.say(Prompt.SAY_THIS, meaning)
         elif event.reason == "answer-wanted":
             work.effects.extend(prompts.enter(work.session))
         return False
