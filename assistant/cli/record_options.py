@@ -39,6 +39,22 @@ def authority_options(sub: Sub) -> None:
     )
 
 
+def station_options(sub: Sub) -> None:
+    """Add what keeps a live session's heads outside its record."""
+    sub.add_argument(
+        "--register",
+        type=Path,
+        help="register file for opening, heads and end, preferably on another medium",
+    )
+    sub.add_argument(
+        "--authority-url",
+        metavar="ADDRESS",
+        help="time-stamping authority (RFC 3161) to be asked at opening, after every insertion and "
+        "at the end; the session does not wait for it",
+    )
+    authority_options(sub)
+
+
 def time_stamp_options(sub: Sub) -> None:
     """Add the options of `time-stamp`."""
     sub.add_argument("record", type=Path, help="folder of the record")
@@ -53,6 +69,7 @@ def time_stamp_options(sub: Sub) -> None:
 def register_options(sub: Sub) -> None:
     """Add the options of `register`."""
     sub.add_argument("register", type=Path, help="register of the station")
+    sub.add_argument("--head", help="head code of the register noted earlier")
 
 
 def verify_options(sub: Sub) -> None:

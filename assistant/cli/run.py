@@ -9,11 +9,13 @@ from typing import Literal
 from rich.console import Console, RenderableType
 from rich.live import Live
 
+from assistant.cli.clock_affirmation import affirm_clock
 from assistant.cli.engine_options import EngineOptions, chosen_engine
 from assistant.cli.files import grammar_bytes, plan_bytes
 from assistant.cli.output import terminal
+from assistant.cli.station_records import StationRecords
 from assistant.cli.summary import show_end
-from assistant.clock import ManualClock, SystemClock
+from assistant.clock import ManualClock
 from assistant.console.panel import opening_panel, panel
 from assistant.console.transcript import Transcript, describe
 from assistant.errors import InputError
@@ -26,11 +28,8 @@ from assistant.procedure.machine import Outcome
 from assistant.session.audio_devices import Wanted, open_devices
 from assistant.session.live import LiveSession, Setting, first_operator
 from assistant.session.pronunciation_check import refuse_alike
-from assistant.session.register_writer import RegisterWriter
-from assistant.session.station import this_station
 from assistant.speech.keyboard import ENTER
 from assistant.storage.record_writer import RecordFolder
-from assistant.storage.register import Register
 
 CAUTION = """\
 A vessel can move, powder can burn, tip over or harm. Follow your site's procedures, local codes and
@@ -55,6 +54,8 @@ class Options(EngineOptions):
     key: Literal["enter", "space"]
     plain: bool
     register: Path | None
+    authority_url: str | None
+    authority: Path | None
 
 
 def run(options: Options) -> int:
@@ -66,8 +67,12 @@ def run(options: Options) -> int:
         engine, profile_sha256 = chosen_engine(options, language)
         panel_on = console.is_terminal and not options.plain and options.audio is None
         devices = stack.enter_context(open_devices(_wanted(options, echoed=panel_on)))
-        register = _register(options)
+        station = StationRecords(
+            options.into, options.register, options.authority_url, options.authority
+        )
         watcher = _Watcher(console, lambda: devices.typed, panel=panel_on)
+        clock = ManualClock() if options.audio else None
+        affirmed = affirm_clock(console, asks=not options.resume) if clock is None else ""
         setting = Setting(
             language=language,
             engine=engine,
@@ -79,29 +84,22 @@ def run(options: Options) -> int:
             operator=options.operator or "",
             profile_sha256=profile_sha256,
             headset=options.headset,
-            observers=(watcher, register) if register else (watcher,),
+            stamp_authority=options.authority_url or "",
+            clock_affirmed=affirmed,
+            observers=(watcher, *station.observers),
             on_tick=watcher.tick,
         )
-        clock = ManualClock() if options.audio else None
-        if clock is None:
-            console.print(this_station().clock_line(SystemClock().now().utc))
         live = LiveSession(opened(), setting, devices.queue, clock)
         devices.start()
         with watcher.shown():
             session = live.run(devices.blocks())
+        station.finish(console)
     show_end(console, session, options.into)
-    if register and register.missing:
-        console.print(f"the register could not be written: {register.missing} notes are missing")
     if session.state is State.CLOSED:
         return 0
     if session.state is not State.STOPPED:
         console.print(f"the record is open: go on with --resume --into {options.into}")
     return 1
-
-
-def _register(options: Options) -> RegisterWriter | None:
-    """The station's register, if one is named."""
-    return RegisterWriter(Register(options.register), options.into) if options.register else None
 
 
 def _wanted(options: Options, *, echoed: bool) -> Wanted:

@@ -14,6 +14,7 @@ from assistant.report.draw_scene import (
     STEEL,
     UNSAFE,
     Scene,
+    agitator,
     frame,
     millimetre,
     port_mark,
@@ -47,6 +48,7 @@ def from_above(axes: Axes, scene: Scene) -> None:
     outline = axes.contour(x, y, vessel, levels=[0.5], colors=[INK], linewidths=1.3, zorder=3)
     for hole in scene.bed.openings:
         axes.add_patch(_rim_from_above(hole.centre, hole.radius_mm))
+    agitator(axes, scene, (0, 1))
     for index, entered in enumerate(scene.insertions):
         tube(axes, scene, entered, (0, 1))
         for port, at in enumerate(entered.ports):

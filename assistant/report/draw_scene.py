@@ -8,11 +8,13 @@ from dataclasses import dataclass
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.patches import Circle, Rectangle
 
 from assistant.plan.insertion_geometry import Insertion
 from assistant.plan.location_checks import port_unsafe
 from assistant.plan.model import Plan
 from assistant.plan.powder_bed import Bed
+from assistant.plan.vessel import Trough
 from assistant.plan.vials import Vial
 
 INK = "#22313f"
@@ -22,6 +24,8 @@ STEEL = "#eef2f5"
 POWDER = "#f3dfb6"
 
 TUBE = "#5b7083"
+
+SHAFT = "#c3ccd4"
 
 SAFE = "#1d6fa5"
 
@@ -81,6 +85,23 @@ def frame(axes: Axes, across: Range, up: Range, scale: float) -> None:
 def unsafe_port(scene: Scene, index: int, port: int) -> bool:
     """Return whether a port of an insertion lies where it must not."""
     return port_unsafe(scene.plan, scene.insertions[index], port)
+
+
+def agitator(axes: Axes, scene: Scene, views: tuple[int, int]) -> None:
+    """Draw the agitator's shaft of a trough, a band along x or a disc seen from its end."""
+    vessel = scene.plan.vessel
+    if not isinstance(vessel, Trough):
+        return
+    radius, middle = vessel.shaft_diameter_mm / 2, (0.0, 0.0, vessel.diameter_mm / 2)
+    patch = (
+        Circle(middle[1:], radius)
+        if views[0] == 1
+        else Rectangle(
+            (-vessel.length_mm / 2, middle[views[1]] - radius), vessel.length_mm, 2 * radius
+        )
+    )
+    patch.set(facecolor=SHAFT, edgecolor=INK, linewidth=0.8, zorder=4)
+    axes.add_patch(patch)
 
 
 def tube(axes: Axes, scene: Scene, entered: Insertion, views: tuple[int, int]) -> None:

@@ -12,6 +12,7 @@ from assistant.report.draw_scene import (
     UNSAFE,
     Range,
     Scene,
+    agitator,
     frame,
     millimetre,
     port_mark,
@@ -69,6 +70,7 @@ def elevation(axes: Axes, scene: Scene, side: int, scale: float) -> None:
         across[wet], top[wet], color="#9a7b3c", linewidth=1.0, linestyle=(0, (6, 2)), zorder=3
     )
     _rims(axes, scene, side)
+    agitator(axes, scene, (side, 2))
     for index, entered in enumerate(scene.insertions):
         tube(axes, scene, entered, (side, 2))
         for port, at in enumerate(entered.ports):

@@ -65,6 +65,10 @@ class Setting:
     listens: bool = True
     """Whether there is a microphone, so that a sound check is possible."""
     operator: str = ""
+    clock_affirmed: Literal["", "yes", "not asked"] = ""
+    """Whether date, time, zone and synchronisation were affirmed at the terminal."""
+    stamp_authority: str = ""
+    """Address of the time-stamping authority that is asked, "" for none."""
     profile_sha256: str = ""
     """Hash of the voice profile used by the engine, "" without one."""
     headset: bool = False
@@ -247,6 +251,7 @@ class LiveSession:
 
     def _opened(self) -> Opened:
         setting, rehearsed = self._setting, isinstance(self.clock, ManualClock)
+        present: Literal["live", "typed"] = "live" if setting.listens else "typed"
         return Opened(
             software=software(),
             plan_sha256=fingerprint(self._folder.plan),
@@ -256,7 +261,9 @@ class LiveSession:
             microphone=setting.microphone,
             speaker=setting.speaker.name,
             profile_sha256=setting.profile_sha256,
-            kind="rehearsal" if rehearsed else "live",
+            clock_affirmed=setting.clock_affirmed,
+            stamp_authority=setting.stamp_authority,
+            kind="rehearsal" if rehearsed else present,
             **identity(setting.engine.facts),
             **asdict(Station() if rehearsed else this_station()),
         )

@@ -24,7 +24,10 @@ class Ended(Protocol):
 Run = Callable[..., Ended]
 Make = Callable[[str], Path]
 Sign = Callable[..., int]
-SELF_CONSISTENT = "self-consistent only: without --head CODE or --keys nothing shows"
+SELF_CONSISTENT = (
+    "self-consistent only: without a head code (--head), a signature (--keys), a time stamp "
+    "(--authority) or the station's register (verify --register) nothing shows"
+)
 
 
 @pytest.fixture

@@ -187,6 +187,13 @@ def test_names_with_signs_and_foreign_letters() -> None:
             "hopper_height_mm": 400.0,
             "cylinder_height_mm": 600.0,
         },
+        {
+            "kind": "trough",
+            "length_mm": 1200.0,
+            "diameter_mm": 700.0,
+            "height_mm": 800.0,
+            "shaft_diameter_mm": 70.0,
+        },
     ],
     ids=lambda vessel: str(vessel["kind"]),
 )

@@ -172,6 +172,7 @@ def test_every_page_and_row_says_what_is_no_live_session() -> None:
     for kind, mark in (
         ("rehearsal", "rehearsal"),
         ("", "not on record whether live or a rehearsal"),
+        ("typed", "typed without a microphone"),
         ("live", "live"),
     ):
         export = rehearsed.model_copy(update={"session": session.model_copy(update={"kind": kind})})
