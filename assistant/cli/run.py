@@ -25,6 +25,7 @@ from assistant.plan import parse_plan
 from assistant.procedure.enums import State
 from assistant.procedure.events import Event, Heard
 from assistant.procedure.machine import Outcome
+from assistant.procedure.model import Session
 from assistant.session.audio_devices import Wanted, open_devices
 from assistant.session.live import LiveSession, Setting, first_operator
 from assistant.session.pronunciation_check import refuse_alike
@@ -94,6 +95,11 @@ def run(options: Options) -> int:
         with watcher.shown():
             session = live.run(devices.blocks())
         station.finish(console)
+    return _ended(console, session, options)
+
+
+def _ended(console: Console, session: Session, options: Options) -> int:
+    """Say how the session ended; return the exit code."""
     show_end(console, session, options.into)
     if session.state is State.CLOSED:
         return 0

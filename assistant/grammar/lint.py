@@ -54,6 +54,7 @@ AT_ANY_MOMENT = (
         Prompt.CHOICES,
         Prompt.NOT_NOW,
         Prompt.SAY_THIS,
+        Prompt.OTHER_LABEL,
         Prompt.WRONG_POSITION,
         Prompt.WRONG_VIAL,
         Prompt.TOO_EARLY,

@@ -228,6 +228,7 @@ class Prompt(StrEnum):
     CHOICES = "choices"
     NOT_NOW = "not-now"
     SAY_THIS = "say-this"
+    OTHER_LABEL = "other-label"
     WRONG_POSITION = "wrong-position"
     WRONG_VIAL = "wrong-vial"
     TOO_EARLY = "too-early"

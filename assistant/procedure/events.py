@@ -93,6 +93,9 @@ class SoundChecked(Frozen):
 NEAR: Final = "near-wording"
 """Reason of a refusal: these were other words for a phrase, which is the meaning."""
 
+OTHER_LABEL: Final = "other-label"
+"""Reason of a refusal: the scanned label is of another batch or plan; the text is its code."""
+
 
 class Heard(Frozen):
     """One utterance, typed line or key press, and what was decided about it."""

@@ -5,10 +5,11 @@ from typing import Final
 
 from assistant.grammar.language import Language
 from assistant.grammar.rendering import phrase, understand, universe
+from assistant.plan.vials import Vial, read_label
 from assistant.ports import Decision, Judgement, Stakes, Utterance
 from assistant.procedure import queries
 from assistant.procedure.enums import VIAL, Intent, State
-from assistant.procedure.events import NEAR, Heard, Meaning
+from assistant.procedure.events import NEAR, OTHER_LABEL, Heard, Meaning
 from assistant.procedure.model import Session
 
 HARMLESS: Final = frozenset(
@@ -125,10 +126,17 @@ class UtteranceInterpreter:
         )
 
     def typed(self, utterance: Utterance) -> Heard:
-        """The event of a typed line or of the confirm key, which stands for the normal answer."""
+        """The event of a typed line or of the confirm key, which stands for the normal answer.
+
+        A scanner types the code of a label: it says that the die came out full into that vial.
+        """
         if utterance.source == "key":
             meaning = queries.normal(self._session) if self._session else None
             text = phrase(self._language, meaning) if meaning else ""
+        elif (label := read_label(utterance.typed)) is not None:
+            text, meaning = utterance.typed.strip(), self._scanned(*label)
+            if meaning is None:
+                return Heard(source="text", text=text, decision="refuse", reason=OTHER_LABEL)
         else:
             text = " ".join(utterance.typed.lower().split())
             meaning = understand(self._language, self._known, text)
@@ -141,6 +149,20 @@ class UtteranceInterpreter:
         if self._leaves_unanswered(meaning, "accept"):
             return Heard(source=source, text=text, decision="refuse", reason="answer-wanted")
         return Heard(source=source, text=text, decision="accept", meaning=meaning)
+
+    def _scanned(self, batch: str, vial: Vial) -> Meaning | None:
+        """What a label means; None where no vial of this session bears it."""
+        session = self._session
+        if session is None or batch != session.plan.study.batch:
+            return None
+        positions = session.plan.sampler.positions
+        for sample in session.progress.samples:
+            location = session.progress.insertions[sample.insertion].location
+            code = session.plan.locations[location].code
+            position = positions[sample.position].value
+            if vial == Vial(sample.vial, code, position, sample.port + 1):
+                return Meaning(intent=Intent.VIAL_FULL, vial=vial.number)
+        return None
 
 
 def stakes(intent: Intent) -> Stakes:
