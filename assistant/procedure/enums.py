@@ -267,6 +267,8 @@ class Prompt(StrEnum):
     WHERE_OUTSIDE = "where-outside"
     CHOICES = "choices"
     NOT_NOW = "not-now"
+    SAY_THIS = "say-this"
+    OTHER_LABEL = "other-label"
     WRONG_POSITION = "wrong-position"
     WRONG_VIAL = "wrong-vial"
     TOO_EARLY = "too-early"

@@ -4,7 +4,7 @@ A closed union of frozen models. Each has a short, stable `type`; quantities are
 their bytes never depend on a float's rounding.
 """
 
-from typing import Annotated, Literal
+from typing import Annotated, Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, JsonValue, TypeAdapter
 
@@ -91,6 +91,13 @@ class SoundChecked(Frozen):
     """Delay of the microphone as its system reports it, in milliseconds; "" where it does not."""
     speaker_ms: str = ""
     """The same of the loudspeaker."""
+
+
+NEAR: Final = "near-wording"
+"""Reason of a refusal: these were other words for a phrase, which is the meaning."""
+
+OTHER_LABEL: Final = "other-label"
+"""Reason of a refusal: the scanned label is of another batch or plan; the text is its code."""
 
 
 class Heard(Frozen):

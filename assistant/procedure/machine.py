@@ -26,6 +26,8 @@ from assistant.procedure.enums import (
     Trigger,
 )
 from assistant.procedure.events import (
+    NEAR,
+    OTHER_LABEL,
     AudioLost,
     ClockStepped,
     DeviceBack,
@@ -129,6 +131,11 @@ def _heard(work: Transition, event: Heard) -> bool:
     if event.decision == "refuse" or meaning is None:
         if event.reason == "unclear":
             work.say(Prompt.NOT_UNDERSTOOD)
+        elif event.reason == NEAR and meaning is not None:
+            work.say(Prompt.SAY_THIS, meaning)
+        elif event.reason == OTHER_LABEL:
+            work.deviate(Kind.WRONG_OBJECT, event.text)
+            work.say(Prompt.OTHER_LABEL)
         elif event.reason == "answer-wanted":
             work.effects.extend(prompts.enter(work.session))
         return False
