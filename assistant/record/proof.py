@@ -1,6 +1,6 @@
 """Verifying a record: chain, order, times, plan, grammar, clips, torn tails and signed heads."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
@@ -90,13 +90,19 @@ class Proof:
         return found
 
 
-def prove(record: OpenRecord, code: str = "", counts: AbstractSet[int] = frozenset()) -> Proof:
+def prove(
+    record: OpenRecord,
+    code: str = "",
+    counts: AbstractSet[int] = frozenset(),
+    each: Callable[[FoldedEntry], None] | None = None,
+) -> Proof:
     """Verify everything about a record except who signed it; one pass, constant memory.
 
     Args:
         record: opened for reading.
         code: a head code as typed, "" for none.
         counts: further entry counts whose hashes are kept in `Proof.heads`.
+        each: is called with every entry that was proved, so that one pass does for both.
 
     Raises:
         InputError: the head code is malformed.
@@ -110,6 +116,8 @@ def prove(record: OpenRecord, code: str = "", counts: AbstractSet[int] = frozens
     for told in record.told(note_heads(entries, proof.counts | counts, proof.heads)):
         proof.note(told)
         prove_files(record, told, proof)
+        if each is not None:
+            each(told)
     proof.times.end()
     proof.times.compare(SystemClock().now().utc)
     check(proof.signatures, proof.heads)
