@@ -8,7 +8,7 @@ from importlib.util import find_spec
 
 from assistant.errors import DeviceError
 
-if any(find_spec(name) is None for name in ("alembic", "sqlalchemy")):
+if any(find_spec(name) is None for name in ("alembic", "bagit", "distributed", "sqlalchemy")):
     raise DeviceError(
         "The archive needs libraries that are not installed: run pip install "
         "'sampling-assistant[site]'."

@@ -11,9 +11,11 @@ from sqlalchemy import Integer as Whole
 from assistant.archive.database import Archive
 from assistant.archive.tables import (
     anchors,
+    checks,
     deviations,
     insertions,
     places,
+    runs,
     samples,
     sessions,
     signatures,
@@ -29,6 +31,8 @@ PART_FILLED: Final = (Status.SHORT.value, Status.EMPTY.value)
 EMPTIED: Final = (Status.FULL.value, *PART_FILLED)
 """A die that was pushed into its vial: full, short or empty."""
 CLOCK_S: Final = 60.0
+GOOD: Final = ("intact", "alike")
+"""Answers of a check and of a re-hearing that leave nothing to do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +128,7 @@ _ABOUT = ("opened_utc", "kind", "state", "product", "batch", "booth", "operator"
 def _sessions(filters: Filters, *conditions: ColumnElement[bool]) -> Select[*tuple[Any, ...]]:
     return (
         select(
-            *_named(*_ABOUT), sessions.c.entries, sessions.c.head_code, sessions.c.statement, _PLACE
+            *_named(*_ABOUT), sessions.c.entries, *_named("head_code", "head", "statement"), _PLACE
         )
         .where(*_limits(filters, sessions.c.opened_utc), *conditions)
         .order_by(sessions.c.opened_utc, sessions.c.head)
@@ -251,6 +255,33 @@ def _plan(filters: Filters) -> Select[*tuple[Any, ...]]:
     )
 
 
+def _faults(filters: Filters) -> Select[*tuple[Any, ...]]:
+    """Newest answers of the checks and the re-hearings that are not good."""
+    last = (
+        select(checks.c.head, func.max(checks.c.run).label("run"))
+        .select_from(checks.join(runs))
+        .group_by(checks.c.head, runs.c.work)
+        .subquery()
+    )
+    return (
+        select(
+            *_named("opened_utc", "kind", "product", "batch", "booth", "head_code"),
+            runs.c.work,
+            checks.c.utc.label("checked_utc"),
+            checks.c.answer,
+            checks.c.statement,
+            _PLACE,
+        )
+        .select_from(sessions.join(checks).join(runs))
+        .join(last, (last.c.head == checks.c.head) & (last.c.run == checks.c.run))
+        .where(
+            checks.c.answer.not_in(GOOD),
+            *_limits(filters, sessions.c.opened_utc),
+        )
+        .order_by(sessions.c.opened_utc, sessions.c.head, runs.c.work)
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class Question:
     """A question, by what its answer may be limited, and its columns where there is little room."""
@@ -280,4 +311,5 @@ QUESTIONS: Mapping[str, Question] = {
     "doubtful-times": Question(_doubtful_times, _RECORDS),
     "die-wear": Question(_die_wear),
     "plan": Question(_plan, ("opened_utc", "batch", "kind", "sheet", "scheme", "verdict")),
+    "faults": Question(_faults, ("opened_utc", "batch", "work", "answer", "folder")),
 }

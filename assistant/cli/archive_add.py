@@ -1,6 +1,7 @@
 """`archive add`: records that `verify` passes, now or when the database answers again."""
 
 from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -53,7 +54,7 @@ def run(options: Options) -> int:
     try:
         archive = connect(url, begin=True)
         try:
-            codes = _add_all(archive, work, done)
+            codes = add_all(archive, work, done)
         finally:
             archive.close()
     except ArchiveUnreachable as fault:
@@ -92,8 +93,23 @@ def _absolute(path: Path | None) -> Path | None:
     return None if path is None else path.absolute()
 
 
-def _add_all(archive: Archive, work: list[Waiting], done: list[Waiting]) -> list[int]:
-    """Add record by record; `done` receives what need not wait any more."""
+def add_all(
+    archive: Archive, work: Iterable[Waiting], done: list[Waiting], *, quiet: bool = False
+) -> list[int]:
+    """Add record by record and say what came of it.
+
+    Args:
+        archive: where to.
+        work: the records.
+        done: receives those that need not wait any more.
+        quiet: name those only that could not be added.
+
+    Returns:
+        The exit code of each that could not be added.
+
+    Raises:
+        ArchiveError: the database refused; the rest was not tried.
+    """
     console, came = terminal(), Counter[Added]()
     codes, clock_s = [], 0.0
     for one in work:
@@ -107,7 +123,7 @@ def _add_all(archive: Archive, work: list[Waiting], done: list[Waiting]) -> list
             continue
         done.append(one)
         came[added] += 1
-        if added is not Added.KNOWN:
+        if added is not Added.KNOWN and not quiet:
             console.print(f"{added.value}: {printable(str(one.record))}")
     counts = [f"{came[each]} {each.value}" for each in Added]
     console.print(f"{', '.join(counts)}, {len(codes)} not added")

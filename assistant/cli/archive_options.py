@@ -1,5 +1,6 @@
 """The options of `archive` and its actions."""
 
+import os
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -16,6 +17,7 @@ QUESTIONS = (
     "missing",
     "die-wear",
     "plan",
+    "faults",
 )
 """Of `archive find`; `assistant.archive.questions` is not imported, so that --help stays fast."""
 
@@ -77,6 +79,24 @@ def _add(sub: Sub) -> None:
         "what waits in the queue is added",
     )
     archive_url(sub)
+    _witnesses(sub)
+
+
+def _rebuild(sub: Sub) -> None:
+    sub.add_argument(
+        "roots",
+        nargs="+",
+        type=Path,
+        metavar="FOLDER",
+        help="every record below it is added; a CSV or XLSX file beside a record, of the same "
+        "name, is its sheet of assays",
+    )
+    archive_url(sub)
+    _witnesses(sub)
+
+
+def _witnesses(sub: Sub) -> None:
+    """Add what vouches for records from outside, and how their sheets are read."""
     sub.add_argument("--keys", type=Path, help="folder of public keys, to check the signatures")
     sub.add_argument("--register", type=Path, help="register of the station")
     authority_options(sub)
@@ -127,10 +147,43 @@ def _trend(sub: Sub) -> None:
     _form(sub)
 
 
+def _fleet(sub: Sub) -> None:
+    archive_url(sub)
+    sub.add_argument(
+        "--workers",
+        type=int,
+        default=os.cpu_count() or 1,
+        help="processes to start on this machine (default: one per processor)",
+    )
+    sub.add_argument(
+        "--scheduler",
+        metavar="ADDRESS",
+        help="a Dask scheduler instead, like tcp://HOST:8786; its workers need this program and "
+        "the records under the same paths",
+    )
+
+
+def _export(sub: Sub) -> None:
+    sub.add_argument("into", type=Path, help="existing folder for the dated one that is written")
+    archive_url(sub)
+    _filters(sub)
+    sub.add_argument("--keys", type=Path, help="folder of public keys, to go with the records")
+    authority_options(sub)
+
+
+def _roles(_sub: Sub) -> None:
+    """No option."""
+
+
 ARCHIVE_COMMANDS: tuple[tuple[str, str, str, Callable[[Sub], None]], ...] = (
     ("migrate", "archive_migrate", "make the tables, or bring them up to this version", _migrate),
     ("add", "archive_add", "add records that `verify` passes", _add),
     ("list", "archive_list", "list the records", _list),
     ("find", "archive_find", "answer a question about the records", _find),
     ("trend", "archive_trend", "show the batches of a product over time, with limits", _trend),
+    ("check", "archive_check", "prove every record where it stands", _fleet),
+    ("re-hear", "archive_re_hear", "hear the voice confirmations of every record again", _fleet),
+    ("rebuild", "archive_rebuild", "make the index anew from the folders", _rebuild),
+    ("export", "archive_export", "copy records into a dated folder with checksums", _export),
+    ("roles", "archive_roles", "print the SQL of the roles on PostgreSQL", _roles),
 )

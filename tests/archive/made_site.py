@@ -158,7 +158,7 @@ def record(
 ) -> Path:
     """Make a record below `root` and return its folder."""
     folder = root / made.booth / made.batch
-    folder.mkdir(parents=True)
+    folder.mkdir(parents=True, exist_ok=True)
     (folder / "plan.toml").write_bytes(made.plan)
     (folder / "grammar.toml").write_bytes(GRAMMAR)
     (folder / "record.jsonl").write_bytes(b"".join(lines_of(made, departures, ahead=ahead)))
@@ -177,3 +177,16 @@ def sheet(folder: Path, made: Made, *, mean: float = 100.0, sd: float = 1.0) -> 
     path = folder.with_suffix(".csv")
     path.write_text("Vial,Assay (% of target),Batch,Origin\n" + "".join(rows), "utf-8")
     return path
+
+
+def main(root: Path, count: int) -> None:
+    """Make so many whole records; those that are there already are left alone."""
+    for made in map(Made, range(count)):
+        if not (root / made.booth / made.batch / "record.jsonl").exists():
+            record(root, made)
+
+
+if __name__ == "__main__":
+    import sys
+
+    main(Path(sys.argv[1]), int(sys.argv[2]))
