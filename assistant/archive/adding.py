@@ -80,7 +80,15 @@ def _add(archive: Archive, proved: Proved, now: datetime) -> tuple[Added, float]
             for table in _LATER:
                 if _complete(connection, table, proved):
                     done = Added.MORE
-        if _place(connection, proved.head, folder, clock_s, now) and done is Added.KNOWN:
+        place: Row = {
+            "head": proved.head,
+            "folder": folder,
+            "added_utc": _utc(now),
+            "clock_s": clock_s,
+        }
+        if done is Added.NEW:
+            _insert(connection, places, [place])
+        elif _new_place(connection, place) and done is Added.KNOWN:
             done = Added.MORE
     return done, clock_s
 
@@ -144,15 +152,17 @@ def _complete(connection: Connection, table: Table, proved: Proved) -> bool:
     return bool(missing)
 
 
-def _place(connection: Connection, head: str, folder: str, clock_s: float, now: datetime) -> bool:
-    """Note where the record stands; tell whether that is new."""
-    there = select(places.c.head).where(places.c.head == head, places.c.folder == folder)
-    if connection.scalar(there) is not None:
+def _new_place(connection: Connection, place: Row) -> bool:
+    """Note where a known record stands; tell whether that is new."""
+    same = (places.c.head == place["head"]) & (places.c.folder == place["folder"])
+    if connection.scalar(select(places.c.head).where(same)) is not None:
         return False
-    utc = now.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
-    row: Row = {"head": head, "folder": folder, "added_utc": utc, "clock_s": clock_s}
-    _insert(connection, places, [row])
+    _insert(connection, places, [place])
     return True
+
+
+def _utc(now: datetime) -> str:
+    return now.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
 
 
 def _insert(connection: Connection, table: Table, rows: list[Row]) -> None:

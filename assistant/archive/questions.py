@@ -96,11 +96,20 @@ _DAYS = ("first", "last")
 
 def _limits(filters: Filters, utc: ColumnElement[str]) -> list[ColumnElement[bool]]:
     """Return the conditions on a session, and on the day of a moment."""
+    return [*_of_session(filters), *_days(filters, utc)]
+
+
+def _of_session(filters: Filters) -> list[ColumnElement[bool]]:
     found = [
         sessions.c[name] == getattr(filters, name) for name in _SESSION if getattr(filters, name)
     ]
     if filters.plan:
         found.append(sessions.c.plan_sha256.startswith(filters.plan, autoescape=True))
+    return found
+
+
+def _days(filters: Filters, utc: ColumnElement[str]) -> list[ColumnElement[bool]]:
+    found: list[ColumnElement[bool]] = []
     if filters.first is not None:
         found.append(utc >= filters.first.isoformat())
     if filters.last is not None:
@@ -217,23 +226,36 @@ def _doubtful_times(filters: Filters) -> Select[*tuple[Any, ...]]:
 
 def _die_wear(filters: Filters) -> Select[*tuple[Any, ...]]:
     """Dies that were emptied by month and port, and how many of them were not full."""
+    # Counted per record first: few rows are left to be joined with their sessions.
     month = func.substr(samples.c.taken_utc, 1, 7).label("month")
-    part = func.sum(case((samples.c.status.in_(PART_FILLED), 1), else_=0))
-    by = (sessions.c.sampler, sessions.c.die_set, samples.c.port, month)
-    return (
+    per_record = (
         select(
-            *by,
+            samples.c.head,
+            samples.c.port,
+            month,
             func.count().label("dies"),
-            cast(part, Whole).label("part_filled"),
-            # Whole numbers to the end: the two databases round halves differently.
-            ((2000 * part + func.count()) // (2 * func.count()) / 10.0).label("percent"),
+            func.sum(case((samples.c.status.in_(PART_FILLED), 1), else_=0)).label("part"),
         )
-        .select_from(sessions.join(samples))
         .where(
             samples.c.status.in_(EMPTIED),
             samples.c.taken_utc != "",
-            *_limits(filters, samples.c.taken_utc),
+            *_days(filters, samples.c.taken_utc),
         )
+        .group_by(samples.c.head, samples.c.port, month)
+        .subquery()
+    )
+    by = (sessions.c.sampler, sessions.c.die_set, per_record.c.port, per_record.c.month)
+    dies, part = (cast(func.sum(per_record.c[name]), Whole) for name in ("dies", "part"))
+    return (
+        select(
+            *by,
+            dies.label("dies"),
+            part.label("part_filled"),
+            # Whole numbers to the end: the two databases round halves differently.
+            ((2000 * part + dies) // (2 * dies) / 10.0).label("percent"),
+        )
+        .select_from(sessions.join(per_record, per_record.c.head == sessions.c.head))
+        .where(*_of_session(filters))
         .group_by(*by)
         .order_by(*by)
     )

@@ -131,7 +131,7 @@ def test_a_record_goes_in_whole_or_not_at_all(
 ) -> None:
     """A fault in the last table leaves nothing of the first."""
     proved = proved_record(site(0), Witnesses())
-    monkeypatch.setattr(adding, "_place", lambda *_: 1 / 0)
+    monkeypatch.setattr(adding, "_utc", lambda _: 1 / 0)
     with pytest.raises(ZeroDivisionError):
         add(archive, proved, now=NOW)
     assert everything(archive) == {table.name: [] for table in RECORD_TABLES}
