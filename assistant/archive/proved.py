@@ -98,7 +98,7 @@ def proved_record(
     known = sessions(witnesses.register) if witnesses.register else {}
     first = record.first_hash()
     session = known.get(first)
-    proof = prove(record, counts=session.heads.keys() if session else frozenset(), each=watch.note)
+    proof = prove(record, counts=session.heads.keys() if session else frozenset(), seen=watch.note)
     standing = _standing(proof, session, witnesses)
     if standing is None:
         raise RecordBroken(f"{folder} holds no entry; nothing can be proved.")

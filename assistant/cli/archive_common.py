@@ -93,11 +93,17 @@ def _plan_hash(plan: str) -> str:
     return sha256(read_file(Path(plan), "plan")).hexdigest()
 
 
-def show(answer: Answer, form: Form, output: Path | None) -> None:
+def show(answer: Answer, form: Form, output: Path | None, *, overwrite: bool) -> None:
     """Print an answer, or write it to a file.
 
+    Args:
+        answer: rows under headings.
+        form: how.
+        output: file to write, None to print.
+        overwrite: replace a file that is there.
+
     Raises:
-        InputError: a table was asked for in a file, or the file cannot be written.
+        InputError: a table was asked for in a file, or the file is there or cannot be written.
     """
     if form == "table":
         if output is not None:
@@ -106,7 +112,7 @@ def show(answer: Answer, form: Form, output: Path | None) -> None:
         return
     data = _csv(answer) if form == "csv" else _json(answer)
     if output is not None:
-        write_file(output, data)
+        write_file(output, data, overwrite=overwrite)
         terminal().print(f"{output}: {counted(len(answer.rows), 'row')}")
     else:
         sys.stdout.write(data.decode("utf-8-sig"))

@@ -29,6 +29,7 @@ class Options:
     register: list[Path]
     form: Form
     output: Path | None
+    overwrite: bool
 
 
 def run(options: Options) -> int:
@@ -55,7 +56,12 @@ def run(options: Options) -> int:
     if (options.question == "missing") != bool(options.register):
         raise InputError("--register goes with the question 'missing', which needs one.")
     with opened(options.archive) as archive:
-        show(_answer(archive, options, filters), options.form, options.output)
+        show(
+            _answer(archive, options, filters),
+            options.form,
+            options.output,
+            overwrite=options.overwrite,
+        )
     return 0
 
 

@@ -23,6 +23,7 @@ class Options:
     last: date | None
     form: Form
     output: Path | None
+    overwrite: bool
 
 
 def run(options: Options) -> int:
@@ -43,5 +44,10 @@ def run(options: Options) -> int:
         last=options.last,
     )
     with opened(options.archive) as archive:
-        show(ask(archive, "sessions", filters), options.form, options.output)
+        show(
+            ask(archive, "sessions", filters),
+            options.form,
+            options.output,
+            overwrite=options.overwrite,
+        )
     return 0

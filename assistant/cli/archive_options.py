@@ -5,6 +5,7 @@ from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 
+from assistant.cli.output_options import overwrite_option
 from assistant.cli.record_options import Sub, authority_options
 
 QUESTIONS = (
@@ -45,7 +46,8 @@ def _form(sub: Sub) -> None:
         default="table",
         help="table: the main columns on the terminal (default); csv and json: all of them",
     )
-    sub.add_argument("-o", dest="output", type=Path, help="file to write instead")
+    sub.add_argument("-o", "--output", type=Path, help="file to write instead")
+    overwrite_option(sub)
 
 
 def _filters(sub: Sub) -> None:

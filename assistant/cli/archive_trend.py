@@ -26,6 +26,7 @@ class Options:
     rehearsals: bool
     form: Form
     output: Path | None
+    overwrite: bool
 
 
 def run(options: Options) -> int:
@@ -39,7 +40,12 @@ def run(options: Options) -> int:
         raise InputError(f"--last {options.last} is not between 2 and {_MOST}.")
     with opened(options.archive) as archive:
         found = trend(archive, options.product, last=options.last, rehearsals=options.rehearsals)
-    show(_answer(found, rounded=options.form == "table"), options.form, options.output)
+    show(
+        _answer(found, rounded=options.form == "table"),
+        options.form,
+        options.output,
+        overwrite=options.overwrite,
+    )
     if options.form == "table" or options.output is not None:
         for line in _lines(found, options):
             terminal().print(line)

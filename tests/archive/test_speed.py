@@ -100,7 +100,7 @@ def questions(archive: Archive, folder: Path) -> dict[str, float]:
     for name in QUESTIONS:
         filters = limits.get(name, Filters())
         took[name] = fastest(
-            lambda: show(ask(archive, name, filters), "csv", folder / "a.csv")  # noqa: B023 - called at once
+            lambda: show(ask(archive, name, filters), "csv", folder / "a.csv", overwrite=True)  # noqa: B023 - called at once
         )
     took["trend"] = fastest(lambda: trend(archive, PRODUCTS[0], last=100, rehearsals=True))
     return took

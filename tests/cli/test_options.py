@@ -29,10 +29,11 @@ LINES = {
     "rehearse": "--into folder --script a.toml --snr-db 12",
     "sound_check": "--silent",
     "enrol": "Ana --audio folder",
-    "run": "bin --into folder --engine vosk --model folder --audio a.wav --register r",
+    "run": "bin --into folder --engine vosk --model folder --audio a.wav --register r "
+    "--authority-url https://stamps.example --authority root.pem",
     "replay": "folder --from 3",
     "verify": "folder --keys folder --register r --signed c",
-    "register": "r",
+    "register": "r --head c",
     "time_stamp": "folder --url https://stamps.example --authority root.pem",
     "keys": "Ana --into folder --passphrase-file a.txt",
     "sign": "folder --as Ana --meaning reviewed --key Ana.key.pem",
@@ -49,7 +50,7 @@ LINES = {
     "archive_export": "folder --product P --keys folder --authority root.pem",
     "archive_roles": "",
     "assays": "folder -o a.csv --mean 99",
-    "evaluate": "folder a.csv -o a.pdf --json a.json --unit mg --method-sd 0.4",
+    "evaluate": "folder a.csv --stage 1 -o a.pdf --json a.json --unit mg --method-sd 0.4",
     "compare": "a=a.csv b=b.csv --significance 0.01",
 }
 
