@@ -18,6 +18,7 @@ from assistant.plan.model import Plan
 from assistant.plan.powder_bed import Bed
 from assistant.plan.shapes import Array, Flags
 from assistant.plan.vials import Vial
+from assistant.report.silhouette import silhouette
 
 INK = "#22313f"
 STEEL = "#eef2f5"
@@ -76,7 +77,7 @@ def _frame(axes: Axes, across: tuple[float, float], up: tuple[float, float]) -> 
 
 def elevation(axes: Axes, scene: Scene, side: int) -> None:
     """Draw the vessel from the south (side 0: x to the right) or from the east (side 1: y)."""
-    across, floor, ceiling, top = _silhouette(scene.bed, side)
+    across, floor, ceiling, top = silhouette(scene.bed, side, _FINE)
     axes.fill(
         np.concatenate((across, across[::-1])),
         np.concatenate((floor, ceiling[::-1])),
@@ -233,28 +234,6 @@ def _rim_from_above(centre: tuple[float, float, float], radius: float) -> Circle
 
 def _unsafe(scene: Scene, index: int, port: int) -> bool:
     return port_unsafe(scene.plan, scene.insertions[index], port)
-
-
-def _silhouette(bed: Bed, side: int) -> tuple[Array, Array, Array, Array]:
-    """Outline of vessel and powder seen along the other horizontal axis.
-
-    Returns:
-        Places across, lowest floor, highest ceiling and highest powder there, each shape (n,).
-    """
-    halves = bed.shape.half_mm
-    across = np.linspace(-halves[side], halves[side], _FINE + 1)
-    deep = np.linspace(-halves[1 - side], halves[1 - side], _FINE + 1)
-    grid_a, grid_d = np.meshgrid(across, deep)
-    x, y = (grid_a, grid_d) if side == 0 else (grid_d, grid_a)
-    floor, ceiling = bed.shape.columns(x, y)
-    inside = ceiling > floor
-    powder = np.where(inside, np.minimum(bed.surface(x, y), ceiling), -np.inf)
-    powder = np.where(powder > floor, powder, -np.inf)
-    lowest = np.where(inside, floor, np.inf).min(axis=0)
-    highest = np.where(inside, ceiling, -np.inf).max(axis=0)
-    kept = np.isfinite(lowest) & np.isfinite(highest)
-    lowest, highest, top = lowest[kept], highest[kept], powder.max(axis=0)[kept]
-    return across[kept], lowest, highest, np.where(np.isfinite(top), top, lowest)
 
 
 def _rims(axes: Axes, scene: Scene, side: int) -> None:
