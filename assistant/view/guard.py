@@ -13,6 +13,9 @@ __all__ = ["Guard"]
 LONGEST_TARGET = 256
 """Characters of path and query; the page needs fewer than thirty."""
 
+LARGEST_HEAD = 8192
+"""Bytes of all headers."""
+
 ALWAYS = {
     "Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; "
     "connect-src 'self'; media-src 'self'; base-uri 'none'; form-action 'self'; "
@@ -60,6 +63,8 @@ class Guard:
             return PlainTextResponse("This name is not served here.", 421)
         if scope["method"] not in ("GET", "POST"):
             return PlainTextResponse("Only reading is possible.", 405)
+        if sum(len(name) + len(value) for name, value in scope["headers"]) > LARGEST_HEAD:
+            return PlainTextResponse("The request is too large.", 431)
         if len(scope["raw_path"]) + len(scope["query_string"]) > LONGEST_TARGET:
             return PlainTextResponse("The address is too long.", 414)
         own = f"{self._scheme}://{headers['host']}"

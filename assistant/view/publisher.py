@@ -104,12 +104,15 @@ class Publisher:
         queue: asyncio.Queue[Message | None] = asyncio.Queue(BACKLOG)
         self._queues.add(queue)
         try:
-            for message in self._missed(last_seq):
+            missed = self._missed(last_seq)
+            for message in missed:
                 yield message
-            while (waiting := await queue.get()) is not None:
-                yield waiting
-                if waiting.name == "over":
+            waiting = missed[-1] if missed else None
+            while waiting is None or waiting.name != "over":
+                waiting = await queue.get()
+                if waiting is None:
                     return
+                yield waiting
         finally:
             self._queues.discard(queue)
 

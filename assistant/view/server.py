@@ -33,6 +33,8 @@ def listen(host: str, port: int) -> socket.socket:
     Raises:
         InputError: the address is not one of this machine, or the port is taken.
     """
+    if not 0 <= port < 2**16:
+        raise InputError(f"--view-port {port}: a port is a number from 0 to 65535.")
     try:
         found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)
         family, kind, proto, _, address = found[0]

@@ -1,5 +1,6 @@
 """Records of a few insertions, folded into pages, for the tests of the view."""
 
+import importlib.util
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 
@@ -68,3 +69,7 @@ def tell(language: Language) -> Tell:
         return found
 
     return make
+
+
+collect_ignore = [] if importlib.util.find_spec("starlette") else ["test_site.py"]
+"""The server's libraries are an extra."""
