@@ -13,6 +13,7 @@ from assistant.cli.engine_options import EngineOptions, chosen_engine
 from assistant.cli.files import grammar_bytes, plan_bytes
 from assistant.cli.output import terminal
 from assistant.cli.summary import show_end
+from assistant.cli.view_options import announce, page_of
 from assistant.clock import ManualClock, SystemClock
 from assistant.console.panel import panel
 from assistant.console.transcript import Transcript, describe
@@ -23,11 +24,13 @@ from assistant.plan import parse_plan
 from assistant.procedure.enums import State
 from assistant.procedure.events import Event, Heard
 from assistant.procedure.machine import Outcome
+from assistant.procedure.model import Session
 from assistant.session.audio_devices import Wanted, open_devices
 from assistant.session.live import LiveSession, Setting, first_operator
 from assistant.session.pronunciation_check import refuse_alike
 from assistant.session.register_writer import RegisterWriter
 from assistant.session.station import this_station
+from assistant.session.view_link import ViewLink
 from assistant.speech.keyboard import ENTER
 from assistant.storage.record_writer import RecordFolder
 from assistant.storage.register import Register
@@ -35,6 +38,10 @@ from assistant.storage.register import Register
 CAUTION = """\
 A vessel can move, powder can burn, tip over or harm. Follow your site's procedures, local codes and
 licensed practice. This program records; it never grants permission."""
+
+
+SILENT_DBFS = -100.0
+"""No microphone is so quiet: nothing was listened to."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,6 +62,9 @@ class Options(EngineOptions):
     key: Literal["enter", "space"]
     plain: bool
     register: Path | None
+    view: bool
+    view_port: int
+    view_host: str | None
 
 
 def run(options: Options) -> int:
@@ -65,10 +75,9 @@ def run(options: Options) -> int:
         language, opened = _words(options, stack)
         engine, profile_sha256 = chosen_engine(options, language)
         devices = stack.enter_context(open_devices(_wanted(options)))
-        register = (
-            RegisterWriter(Register(options.register), options.into) if options.register else None
-        )
-        watcher = _Watcher(console, plain=options.plain or options.audio is not None)
+        register = _register(options)
+        page, fingerprint = _page(options)
+        watcher = _Watcher(console, page, plain=options.plain or options.audio is not None)
         setting = Setting(
             language=language,
             engine=engine,
@@ -80,7 +89,7 @@ def run(options: Options) -> int:
             operator=options.operator or "",
             profile_sha256=profile_sha256,
             headset=options.headset,
-            observers=(watcher, register) if register else (watcher,),
+            observers=tuple(each for each in (watcher, register, page) if each),
             on_tick=watcher.tick,
         )
         clock = ManualClock() if options.audio else None
@@ -88,16 +97,35 @@ def run(options: Options) -> int:
             console.print(this_station().clock_line(SystemClock().now().utc))
         live = LiveSession(opened(), setting, devices.queue, clock)
         devices.start()
+        if page:
+            announce(console, stack.enter_context(page), fingerprint, language, devices.speaker)
         with watcher.shown():
             session = live.run(devices.blocks())
-    show_end(console, session, options.into)
     if register and register.missing:
         console.print(f"the register could not be written: {register.missing} notes are missing")
+    return _ended(console, session, options)
+
+
+def _ended(console: Console, session: Session, options: Options) -> int:
+    """Say how the session ended; return the exit code."""
+    show_end(console, session, options.into)
     if session.state is State.CLOSED:
         return 0
     if session.state is not State.STOPPED:
         console.print(f"the record is open: go on with --resume --into {options.into}")
     return 1
+
+
+def _register(options: Options) -> RegisterWriter | None:
+    """The station's register, if one is named."""
+    return RegisterWriter(Register(options.register), options.into) if options.register else None
+
+
+def _page(options: Options) -> tuple[ViewLink | None, str]:
+    """The page for a second person, if one is wanted, and the fingerprint of its certificate."""
+    if not (options.view or options.view_host):
+        return None, ""
+    return page_of(options.into, options.view_port, options.view_host)
 
 
 def _wanted(options: Options) -> Wanted:
@@ -141,8 +169,9 @@ def _resumed(options: Options) -> RecordFolder:
 class _Watcher:
     """Shows the session: a panel on a terminal, else lines."""
 
-    def __init__(self, console: Console, *, plain: bool) -> None:
+    def __init__(self, console: Console, page: ViewLink | None, *, plain: bool) -> None:
         self._console = console
+        self._page = page
         self._panel = console.is_terminal and not plain
         self._transcript = Transcript(console)
         self._live: Live | None = None
@@ -170,7 +199,15 @@ class _Watcher:
         self._transcript.trouble(reason)
 
     def tick(self, live: LiveSession) -> None:
-        """Draw the panel anew."""
+        """Draw the panel anew, and take what the page's process has to say."""
+        if self._page is not None:
+            if live.level_dbfs > SILENT_DBFS:
+                self._page.heard(live.level_dbfs)
+            shown, noted = self._page.news()
+            for line in shown:
+                self._console.print(line)
+            for event in noted:
+                live.loop.take(event)
         if self._live is None:
             return
         now = live.clock.now().mono_ns

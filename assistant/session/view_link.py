@@ -5,6 +5,8 @@ dead costs the session nothing.
 """
 
 import contextlib
+import importlib.util
+import os
 import queue
 import subprocess
 import sys
@@ -18,27 +20,36 @@ from pydantic import ValidationError
 
 from assistant.errors import DeviceError, InputError
 from assistant.journal.entry import Entry
-from assistant.procedure.events import Event
+from assistant.procedure.events import Event, ViewerNoted
 from assistant.procedure.machine import Outcome
-from assistant.session.view_process import Answer, News, ViewSettings
+from assistant.session.view_messages import Answer, News, ViewSettings
+
+NO_LIBRARIES = (
+    "The page for a second person needs further libraries: install sampling-assistant[view]."
+)
 
 START_S = 60.0
 """How long the process may take to start on a busy machine."""
+PARTING_S = 5.0
+"""How long the process may take to end."""
 LEVEL_EVERY_S = 0.5
 MOST_ANSWERS = 256
 """Answers kept until the session takes them; more are let go."""
 
 
 class ViewLink:
-    """An observer of the session that keeps the page up to date."""
+    """An observer of the session that keeps the page up to date; serves it while it is entered."""
 
     def __init__(self, settings: ViewSettings) -> None:
-        """Start the process and wait until it serves.
+        """Set up; the record need not be there yet.
 
         Raises:
-            InputError: the address or the port cannot be used.
-            DeviceError: the process did not start.
+            DeviceError: the libraries for it are not installed.
         """
+        if importlib.util.find_spec("starlette") is None:
+            raise DeviceError(NO_LIBRARIES)
+        self._settings = settings
+        self._process: subprocess.Popen[str] | None = None
         self.url = ""
         self._answers: queue.Queue[Answer] = queue.Queue(MOST_ANSWERS)
         self._wake = threading.Event()
@@ -46,10 +57,18 @@ class ViewLink:
         self._level: float | None = None
         self._level_told = 0.0
         self._over = False
-        self.serving = True
-        """Whether the process was still there when it was last told something."""
-        self._process = subprocess.Popen(
-            [sys.executable, "-m", "assistant.session.view_process"],
+
+    def __enter__(self) -> Self:
+        """Start the process and wait until it serves.
+
+        Raises:
+            InputError: the address or the port cannot be used.
+            DeviceError: the process did not start.
+        """
+        process = self._process = subprocess.Popen(
+            # -P: a package of that name in the current folder is not run instead.
+            [sys.executable, "-P", "-m", "assistant.session.view_process"],
+            env={**os.environ, "PYTHONPATH": _search_path()},
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
@@ -57,14 +76,16 @@ class ViewLink:
             encoding="utf-8",
             start_new_session=True,  # an interrupt of the session ends it in good order
         )
-        self._write(settings.model_dump_json() + "\n")
-        threading.Thread(target=self._hear, args=(self._process.stdout,), daemon=True).start()
-        self._await_start()
+        self._write(self._settings.model_dump_json() + "\n")
+        self._hearer = threading.Thread(target=self._hear, args=(process.stdout,), daemon=True)
+        self._hearer.start()
         self._teller = threading.Thread(target=self._tell, daemon=True)
+        try:
+            self._await_start()
+        except BaseException:
+            self._end(process)
+            raise
         self._teller.start()
-
-    def __enter__(self) -> Self:
-        """Return itself."""
         return self
 
     def __exit__(
@@ -76,30 +97,37 @@ class ViewLink:
         """Let the viewers see the last page, and end the process."""
         self._over = True
         self._wake.set()
-        self._teller.join(5)
+        self._teller.join(PARTING_S)
+        if self._process is not None:
+            self._end(self._process)
+
+    def _end(self, process: subprocess.Popen[str]) -> None:
+        """Close the process's input, which ends it, and see to it that it ends."""
+        with contextlib.suppress(OSError):
+            if process.stdin is not None:
+                process.stdin.close()
         try:
-            self._process.wait(10)
+            process.wait(PARTING_S)
         except subprocess.TimeoutExpired:
-            self._process.kill()
-            self._process.wait()
-        if self._process.stdout is not None:
-            self._process.stdout.close()
+            process.kill()
+            process.wait()
+        self._hearer.join(PARTING_S)
+        if process.stdout is not None:
+            process.stdout.close()
 
     def _await_start(self) -> None:
         until = time.monotonic() + START_S
         codes = []
         while not self.url:
-            try:
+            answer = None
+            with contextlib.suppress(queue.Empty):
                 answer = self._answers.get(timeout=max(0.0, until - time.monotonic()))
-            except queue.Empty:
-                self._process.kill()
-                self._process.wait()
+            if answer is None or answer.what == "ended":
                 raise DeviceError(
-                    f"The page for the second person did not start within {START_S:.0f} s: try "
-                    "again, or go on without --view."
-                ) from None
+                    "The page for the second person could not be started: try again, or go on "
+                    "without --view."
+                )
             if answer.what == "error":
-                self._process.wait()
                 raise InputError(answer.text)
             if answer.what == "ready":
                 self.url = answer.text
@@ -127,6 +155,29 @@ class ViewLink:
             self._level_told = now
             self._wake.set()
 
+    def news(self) -> tuple[list[str], list[Event]]:
+        """Return what to show to the operator and what to put on record since the last call."""
+        shown: list[str] = []
+        noted: list[Event] = []
+        for answer in self.answers():
+            match answer.what:
+                case "code":
+                    shown.append(f"code for the next viewer: {answer.text}")
+                case "ended":
+                    shown.append("The page for a second person is no longer served.")
+                case "joined" | "left" as did:
+                    event = ViewerNoted(
+                        viewer=answer.viewer,
+                        did=did,
+                        address=answer.address,
+                        wrong_codes=answer.wrong_codes,
+                    )
+                    noted.append(event)
+                    shown.append(f"viewer {answer.viewer} {did}, {answer.address}")
+                case _:
+                    pass
+        return shown, noted
+
     def answers(self) -> list[Answer]:
         """Return what the process has said since the last call."""
         found = []
@@ -147,17 +198,16 @@ class ViewLink:
             self._level = None
             if not self._write(news.model_dump_json(exclude_none=True) + "\n"):
                 return
-        with contextlib.suppress(OSError):
-            if self._process.stdin is not None:
-                self._process.stdin.close()
 
     def _write(self, line: str) -> bool:
+        """Write to the process; False when it is gone."""
+        pipe = self._process.stdin if self._process else None
+        if pipe is None:
+            return False
         try:
-            assert self._process.stdin is not None  # noqa: S101 - a pipe was asked for
-            self._process.stdin.write(line)
-            self._process.stdin.flush()
+            pipe.write(line)
+            pipe.flush()
         except (OSError, ValueError):
-            self.serving = False
             return False
         return True
 
@@ -165,13 +215,11 @@ class ViewLink:
         for line in said or ():
             with contextlib.suppress(ValidationError, queue.Full):
                 self._answers.put_nowait(Answer.model_validate_json(line))
-        self.serving = False
+        with contextlib.suppress(queue.Full):
+            self._answers.put_nowait(Answer(what="ended"))
 
 
-def local_view(folder: Path, port: int) -> ViewLink:
-    """Serve a session's page to this machine alone.
-
-    Raises:
-        InputError, DeviceError: as for `ViewLink`.
-    """
-    return ViewLink(ViewSettings(folder=folder, host="127.0.0.1", port=port))
+def _search_path() -> str:
+    """Where the process finds this program, besides what the environment says."""
+    own = str(Path(__file__).resolve().parents[2])
+    return os.pathsep.join(filter(None, [own, os.environ.get("PYTHONPATH", "")]))

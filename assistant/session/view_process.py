@@ -3,9 +3,9 @@
 It reads the record like anybody else and writes nothing, so the session depends on it in no way:
 `assistant.session.view_link` starts it, says when the record has grown, and hears who came.
 
-On its standard input: one line of JSON with the settings (`ViewSettings`), then a line for each
-piece of news; the end of the input ends the process. On its output: one line of JSON (`Answer`) for
-each thing the session must know.
+On its standard input: a line with the settings, then one for each piece of news; the end of the
+input ends the process. On its output: a line for each thing the session must know
+(`assistant.session.view_messages`).
 """
 
 import asyncio
@@ -14,78 +14,25 @@ import sys
 import threading
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Literal
-
-from pydantic import BaseModel, ConfigDict
 
 from assistant.conformance import follow, proved
 from assistant.console.transcript import describe
 from assistant.errors import AssistantError
-from assistant.journal.head_code import head_code
 from assistant.procedure.model import begin
 from assistant.record import OpenRecord, open_record
 from assistant.record.opening import with_own_files
-from assistant.report.qr_code import qr_rows
+from assistant.session.view_messages import Answer, News, ViewSettings
 from assistant.storage.appender import MAX_LINE
 from assistant.storage.record_reader import RECORD
 from assistant.view.admission import Admission, Visit
+from assistant.view.page_json import head_json, plan_json
 from assistant.view.page_state import PageState, after, begin_page
-from assistant.view.plan_picture import plan_picture
 from assistant.view.publisher import Message, Publisher
 from assistant.view.server import ViewServer, hosts_of, listen
 from assistant.view.site import Site
 
 LAST_WORDS_S = 0.5
 """How long viewers have to take the last page after the session's end."""
-
-
-class ViewSettings(BaseModel):
-    """What to serve, and where."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-    folder: Path
-    """Of the record."""
-    host: str
-    port: int
-    certificate: Path | None = None
-    """With codes and TLS where given, else for this machine alone."""
-    key: Path | None = None
-
-
-class News(BaseModel):
-    """Told by the session; an empty one says that the record has grown."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-    trouble: str | None = None
-    """Why the record cannot be written; "" when it can again."""
-    level: float | None = None
-    """Input level, dB relative to full scale."""
-
-
-class Answer(BaseModel):
-    """Told to the session."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-    what: Literal["ready", "error", "code", "joined", "left"]
-    text: str = ""
-    """Address of the page, the error, or the code."""
-    viewer: int = 0
-    address: str = ""
-    wrong_codes: int = 0
-
-
-def mode_json(picture: str, mode: Literal["live", "replay"], start: int = 0) -> str:
-    """Return the plan's picture with what the page must know besides."""
-    return json.dumps({**json.loads(picture), "mode": mode, "start": start})
-
-
-def head_json(seq: int, hash_: str) -> str:
-    """Return the head code of an entry and its QR code as JSON."""
-    code = head_code(seq, hash_).text
-    return json.dumps({"seq": seq, "code": code, "rows": qr_rows(code)})
 
 
 class Follower:
@@ -162,9 +109,8 @@ class ViewProcess:
             tls = settings.certificate, settings.key
         port = int(self._socket.getsockname()[1])
         hosts = hosts_of(settings.host, port)
-        picture = plan_picture(self._record.plan, self._record.language)
         site = Site(
-            plan=mode_json(picture.model_dump_json(), "live"),
+            plan=plan_json(self._record.plan, self._record.language, "live"),
             publisher=self._publisher,
             admission=Admission(_code, _visit) if tls else None,
         )

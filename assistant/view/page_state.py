@@ -192,7 +192,7 @@ def _of_session(session: Session, language: Language, page: PageState) -> dict[s
     ended = {State.CLOSED: "complete", State.STOPPED: "incomplete"}.get(session.state, "")
     return {
         "operator": session.operator,
-        "step": language.names.get(session.step, session.step.value),
+        "step": "" if session.state is State.NEW else language.names.get(session.step, ""),
         "ended": ended,
         "instruction": _instruction(session, language),
         "answers": _answers(session, language),

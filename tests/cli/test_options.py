@@ -27,7 +27,7 @@ LINES = {
     "rehearse": "--into folder --script a.toml --snr-db 12",
     "sound_check": "--silent",
     "enrol": "Ana --audio folder",
-    "run": "bin --into folder --engine vosk --model folder --audio a.wav --register r",
+    "run": "bin --into folder --engine vosk --model folder --audio a.wav --view-host ::1",
     "replay": "folder --from 3",
     "verify": "folder --keys folder --register r --signed c",
     "register": "r",
