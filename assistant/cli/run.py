@@ -204,10 +204,10 @@ class _Watcher:
             if live.level_dbfs > SILENT_DBFS:
                 self._page.heard(live.level_dbfs)
             shown, noted = self._page.news()
-            for line in shown:
-                self._console.print(line)
             for event in noted:
                 live.loop.take(event)
+            for line in shown:
+                self._console.print(line)
         if self._live is None:
             return
         now = live.clock.now().mono_ns

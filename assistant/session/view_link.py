@@ -136,8 +136,17 @@ class ViewLink:
         for each in codes:
             self._answers.put_nowait(each)
 
+    @property
+    def pid(self) -> int:
+        """Number of the process, 0 when there is none."""
+        return self._process.pid if self._process else 0
+
     def entered(self, entry: Entry, event: Event, outcome: Outcome, said: str) -> None:  # noqa: ARG002 - signature of an observer
-        """The record has grown."""
+        """An entry was put on record."""
+        self.grown()
+
+    def grown(self) -> None:
+        """The record has grown, so it can be written."""
         if self._trouble:
             self._trouble = ""
         self._wake.set()
