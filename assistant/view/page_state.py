@@ -16,7 +16,7 @@ from assistant.grammar.language import Language
 from assistant.grammar.rendering import phrase, sentence
 from assistant.procedure import queries
 from assistant.procedure.effects import Effect, Say, StartTimer, StopTimers
-from assistant.procedure.enums import IN_POWDER, INSERTING, Kind, State, Timer
+from assistant.procedure.enums import IN_POWDER, INSERTING, Intent, Kind, State, Timer
 from assistant.procedure.events import Heard, Opened, TimerRang
 from assistant.procedure.model import Session, Status
 from assistant.procedure.prompts import enter, tally
@@ -218,10 +218,23 @@ def _of_session(session: Session, language: Language, page: PageState) -> dict[s
     }
 
 
+_UNITS = {
+    Kind.NOISE_RISE: "dB",
+    Kind.CLOCK_STEP: "s",
+    Kind.UNDER_WEIGHT: "mg",
+    Kind.MASS_OUTSIDE: "mg",
+}
+
+
 def _detail(kind: Kind, detail: str, language: Language) -> str:
-    """What is noted beside the kind of a deviation, with its unit."""
-    unit = {Kind.NOISE_RISE: " dB", Kind.CLOCK_STEP: " s"}.get(kind, "")
-    return f"{language.names.get(detail, detail)}{unit}"
+    """What is noted beside the kind of a deviation: a number with its unit, or words."""
+    if kind in _UNITS:
+        return f"{detail} {_UNITS[kind]}"
+    if kind in (Kind.SPILL, Kind.LEAK):
+        # Where and how much, each by the name of the phrase that said it.
+        answers = (Intent(name) for name in detail.split())
+        return ", ".join(language.phrases.get(answer, answer.value) for answer in answers)
+    return language.names.get(detail, detail)
 
 
 def _passed_ms(page: PageState, told: FoldedEntry) -> int:

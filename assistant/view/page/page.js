@@ -81,8 +81,9 @@ function deviations() {
   say("deviation-count", count ? `${count} noted, ${page.open_count} open` : "none");
   $("deviations").replaceChildren(...page.deviations.map((one) => {
     const item = element("li", one.status === "open" ? "open" : "");
-    const vials = one.vials.length ? `, vials ${one.vials.join(", ")}` : "";
-    item.append(element("b", "", `${one.number}. ${one.kind}`), ` ${one.detail}${vials}: ${one.status}`);
+    const vials = one.vials.length ? `${one.vials.length > 1 ? "vials" : "vial"} ${one.vials.join(", ")}` : "";
+    const more = [one.detail, vials].filter(Boolean).join("; ");
+    item.append(element("b", "", `${one.number}. ${one.kind}`), `${more && `: ${more}`} (${one.status})`);
     return item;
   }));
 }

@@ -24,7 +24,7 @@ class Picture {
     const top = fromAbove ? rim + high * 0.06 : rim + high * 0.3;
     const low = Math.min(...ys) - high * 0.06;
     svg.setAttribute("viewBox", [Math.min(...xs) - wide * 0.06, -top, wide * 1.12, top - low].join(" "));
-    this.text = Math.max(wide, high) / 22;
+    this.text = Math.max(wide, high) / (fromAbove ? 14 : 20);
     put(svg, "polygon", { points: polygon(projection.vessel), class: "p-vessel" });
     if (projection.powder.length) put(svg, "polygon", { points: polygon(projection.powder), class: "p-powder" });
     for (const [a, b] of projection.rims) {

@@ -144,6 +144,13 @@ def test_deviations_are_listed_in_words_the_newest_first(tell: Tell) -> None:
     assert (page.deviation_count, page.open_count) == (2, 2)
 
 
+def test_a_spill_is_told_in_the_words_it_was_told_with(tell: Tell) -> None:
+    """Where, and how much."""
+    told = tell(Departure(State.OPENING, Meaning(intent=Intent.NOTE_SPILL)), until=State.CLOSING)
+    (spill,) = told[-1][1].deviations
+    assert (spill.kind, spill.detail) == ("spill", "on the floor, only a trace")
+
+
 def test_only_the_newest_deviations_are_listed(tell: Tell) -> None:
     """Their count says how many there are."""
     many = [
