@@ -32,7 +32,7 @@ START_S = 60.0
 """How long the process may take to start on a busy machine."""
 PARTING_S = 5.0
 """How long the process may take to end."""
-LEVEL_EVERY_S = 0.5
+LEVEL_EVERY_S = 1.0
 MOST_ANSWERS = 256
 """Answers kept until the session takes them; more are let go."""
 

@@ -8,7 +8,6 @@ import asyncio
 import time
 from collections import deque
 from collections.abc import AsyncIterator
-from dataclasses import dataclass, field
 from typing import Literal
 
 __all__ = ["MOST_VIEWERS", "Message", "Publisher"]
@@ -22,23 +21,36 @@ KEPT = 256
 Name = Literal["state", "head", "level", "trouble", "over"]
 
 
-@dataclass(frozen=True, slots=True)
+RETRY_MS = 500
+"""After so long a browser tries again when its connection was lost."""
+STALE_S = 0.2
+"""An older page is told with its age, so that its timers go on from now."""
+
+
 class Message:
-    """One message for every viewer."""
+    """One message for every viewer, spelt once as an event of the stream."""
 
-    name: Name
-    data: str
-    """JSON."""
-    seq: int = 0
-    """Number of the entry that a page stands for; 0 for other messages."""
-    made: float = field(default_factory=time.monotonic)
+    def __init__(self, name: Name, data: str, seq: int = 0) -> None:
+        """Spell it.
 
-    def text(self) -> str:
-        """Return the data; for a page with its age, so that its timers go on from now."""
-        if self.name != "state":
-            return self.data
-        age = round((time.monotonic() - self.made) * 1000)
-        return f'{{"age_ms":{age},"page":{self.data}}}'
+        Args:
+            name: of the event.
+            data: JSON on one line.
+            seq: number of the entry that a page stands for; 0 for other messages.
+        """
+        self.name, self.data, self.seq = name, data, seq
+        self.made = time.monotonic()
+        self._fresh = self._spelt(0)
+
+    def event(self) -> bytes:
+        """Return the event (WHATWG HTML, 9.2), a page with its age in milliseconds."""
+        age_s = time.monotonic() - self.made
+        return self._fresh if age_s < STALE_S else self._spelt(round(age_s * 1000))
+
+    def _spelt(self, age_ms: int) -> bytes:
+        data = f'{{"age_ms":{age_ms},"page":{self.data}}}' if self.name == "state" else self.data
+        number = f"id: {self.seq}\n" if self.seq else ""
+        return f"{number}event: {self.name}\nretry: {RETRY_MS}\ndata: {data}\n\n".encode()
 
 
 _BESIDE: tuple[Name, ...] = ("head", "level", "trouble", "over")

@@ -7,7 +7,7 @@ from collections.abc import AsyncIterator, Callable, Mapping, Sequence
 from dataclasses import dataclass
 from importlib.resources import files
 
-from sse_starlette import EventSourceResponse, ServerSentEvent
+from sse_starlette import EventSourceResponse
 from starlette.applications import Starlette
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
@@ -17,7 +17,7 @@ from starlette.types import ASGIApp
 from assistant.ports import SAMPLE_RATE
 from assistant.view.admission import Admission, Refused
 from assistant.view.guard import Guard
-from assistant.view.publisher import Message, Publisher
+from assistant.view.publisher import Publisher
 
 __all__ = ["COOKIE", "Replay", "Site", "pages"]
 
@@ -26,7 +26,6 @@ LONGEST_CODE = 64
 """Bytes of a posted code; more is no code."""
 STALLED_S = 5.0
 """A viewer who takes nothing for so long is cut off."""
-RETRY_MS = 500
 
 _PARTS: Mapping[str, tuple[str, str]] = {
     "/page.css": ("page.css", "text/css"),
@@ -155,13 +154,13 @@ class Site:
             self._stream(request, last), send_timeout=STALLED_S, ping=15, sep="\n"
         )
 
-    async def _stream(self, request: Request, last: int) -> AsyncIterator[ServerSentEvent]:
+    async def _stream(self, request: Request, last: int) -> AsyncIterator[bytes]:
         token, address = request.cookies.get(COOKIE, ""), _address(request)
         if self.admission is not None:
             self.admission.arrived(token, address)
         try:
             async for message in self.publisher.messages(last):
-                yield _sent(message)
+                yield message.event()
         finally:
             if self.admission is not None:
                 self.admission.went(token)
@@ -170,11 +169,6 @@ class Site:
 def _asked_again(why: str, status: int) -> Response:
     form = _files()["join.html"].replace(b"<!-- why -->", why.encode())
     return Response(form, status, media_type="text/html")
-
-
-def _sent(message: Message) -> ServerSentEvent:
-    seq = str(message.seq) if message.seq else None
-    return ServerSentEvent(message.text(), event=message.name, id=seq, retry=RETRY_MS)
 
 
 async def _posted(request: Request) -> str:

@@ -4,12 +4,19 @@ import json
 import os
 import signal
 import time
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
 
 from assistant.procedure.enums import Intent, State
 from assistant.procedure.events import DeviceLost, Heard, Meaning, NoiseRose
+from assistant.record import open_record
+from assistant.session.rehearse import Rehearsal, RehearsalSettings
+from assistant.session.view_link import ViewLink
+from assistant.session.view_messages import ViewSettings
+from assistant.session.view_replay import told_pages
+from assistant.storage import bundled_files
 from assistant.testing import Departure
 from assistant.view.page_state import PageState
 from tests.view.conftest import Stage, await_entry, open_page, shown
@@ -127,6 +134,37 @@ def test_a_viewer_who_lost_the_connection_is_told_and_comes_back(
         page.wait_for_function("() => document.getElementById('link').textContent === 'Connected.'")
         assert page.evaluate("page.seq") == len(lines)
     assert page.evaluate("page") == json.loads(again.pages()[-1].model_dump_json())
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(1200)
+def test_a_whole_rehearsal_is_watched(browser: "Browser", tmp_path: Path) -> None:
+    """The shipped plan with a voice: three hundred entries, each as it is folded from the record.
+
+    The rehearsal runs as fast as it can, so this is many times the pace of a session.
+    """
+    into, name = tmp_path / "record", "double-cone"
+    rehearsed = RehearsalSettings(
+        plan=bundled_files.read_plan(name),
+        plan_name=name,
+        grammar=bundled_files.read_grammar("en"),
+        grammar_name="en",
+        into=into,
+    )
+    link = ViewLink(ViewSettings(folder=into, host="127.0.0.1", port=0))
+    rehearsal = Rehearsal(rehearsed, (link,))
+    with link:
+        page = open_page(browser, link.url)
+        await_entry(page, 0)
+        page.evaluate(WATCHING)
+        assert rehearsal.run().state is State.CLOSED
+    wanted = told_pages(open_record(into)).pages[1:]
+    await_entry(page, len(wanted))
+    seen = page.evaluate("window.seen")
+    assert [one["state"]["seq"] for one in seen] == list(range(1, len(wanted) + 1))
+    for one, fold in zip(seen, wanted, strict=True):
+        check(one, fold)
+    assert seen[-1]["full"] == 30
 
 
 @pytest.mark.slow

@@ -26,6 +26,15 @@ function look(name) {
   try { sessionStorage.setItem("look", name); } catch { /* Not kept where the browser forbids it. */ }
 }
 
+// Draws a part anew only when what it shows has changed.
+const drawn = {};
+function changed(part, shown, draw) {
+  const text = JSON.stringify(shown);
+  if (drawn[part] === text) return;
+  drawn[part] = text;
+  draw();
+}
+
 function show(next, ageMs, live) {
   page = next;
   base = performance.now() - page.elapsed_ms - ageMs;
@@ -43,8 +52,11 @@ function show(next, ageMs, live) {
   say("said", page.said && page.said !== page.instruction ? `Answered: ${page.said}` : "");
   const s = page.sampler, places = { outside: "out of the vessel", rim: "at the rim", powder: "in the powder" };
   say("where", s.location < 0 ? "" : `Location ${plan.locations[s.location][0]}, insertion ${s.insertion} of ${page.insertions.length}` + (s.attempt > 1 ? ` (attempt ${s.attempt})` : "") + `: sampler ${places[s.place]}` + (s.place === "powder" ? `, shaft at ${s.position}` : ""));
-  for (const picture of pictures) picture.show(page);
-  rack(); deviations(); recent(); conditions();
+  changed("picture", [page.sampler, page.entered, page.port, page.insertions.length], () => pictures.forEach((one) => one.show(page)));
+  changed("rack", [page.vials, page.masses, page.insertions, page.sampler.insertion, page.ended], rack);
+  changed("deviations", [page.deviations, page.deviation_count, page.open_count], deviations);
+  changed("conditions", page.conditions, conditions);
+  recent();
   if (page.ended) banner(page.ended === "complete" ? "" : "The session was stopped: the record is closed as incomplete.");
   tick();
   document.documentElement.dataset.seq = String(page.seq);

@@ -99,10 +99,14 @@ def test_the_end_is_told_and_ends_the_stream() -> None:
     assert asyncio.run(scene()) == ["state", "state", "over"]
 
 
-def test_a_page_says_how_old_it_is() -> None:
+def test_a_page_says_how_old_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
     """So that the timers of a viewer who comes late go on from now."""
-    old = Message("state", '{"seq":1}', 1, made=0.0)
-    told = json.loads(old.text())
+    page = Message("state", '{"seq":1}', 1)
+    assert page.event() == (
+        b'id: 1\nevent: state\nretry: 500\ndata: {"age_ms":0,"page":{"seq":1}}\n\n'
+    )
+    monkeypatch.setattr(page, "made", page.made - 3.0)
+    told = json.loads(page.event().decode().split("data: ")[1])
     assert told["page"] == {"seq": 1}
-    assert told["age_ms"] > 0
-    assert Message("head", "{}").text() == "{}"
+    assert 3000 <= told["age_ms"] < 13_000
+    assert Message("head", "{}").event() == b"event: head\nretry: 500\ndata: {}\n\n"
