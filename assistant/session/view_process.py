@@ -34,6 +34,9 @@ from assistant.view.site import Site
 LAST_WORDS_S = 0.5
 """How long viewers have to take the last page after the session's end."""
 
+HEAD_AFTER_S = 0.1
+"""The page goes out first; in a burst of entries only the last one's head code is worked out."""
+
 
 class Follower:
     """Folds the record in a thread of its own, whenever it has grown."""
@@ -144,6 +147,7 @@ class ViewProcess:
         """Work out the newest head code; it takes too long to wait for it with the page."""
         while True:
             await self._head_wanted.wait()
+            await asyncio.sleep(HEAD_AFTER_S)
             self._head_wanted.clear()
             page = self._shown
             if page is not None and page.seq:

@@ -7,6 +7,8 @@ prints the figures.
 
 import json
 import os
+import subprocess
+import sys
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -45,17 +47,34 @@ PAINTED = """() => {
 }"""
 
 
-AT_ONCE = """(after) => new Promise((done) => setTimeout(() => {
-  const due = performance.now();
-  document.documentElement.dataset.tried = String(due);
-  document.getElementById("said").textContent = "x".repeat(40);
-  requestAnimationFrame(() => {
-    const channel = new MessageChannel();
-    channel.port1.onmessage = () => done(performance.now() - due);
-    channel.port2.postMessage(0);
-  });
-}, after))"""
-"""How long the browser takes to paint a change that needs no server."""
+class Stalls:
+    """How late this machine wakes a process that is due, while all else goes on."""
+
+    def __init__(self) -> None:
+        """Begin to measure, in a process of its own."""
+        self._process = subprocess.Popen(
+            [sys.executable, "-c", STALLS], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+        )
+
+    def p95_ms(self) -> float:
+        """End it and return the 95th percentile, in milliseconds."""
+        out, _ = self._process.communicate("\n")
+        return float(out)
+
+
+STALLS = """
+import select, sys, time
+late = []
+while not select.select([sys.stdin], [], [], 0)[0]:
+    due = time.monotonic() + 0.02
+    time.sleep(0.02)
+    late.append(time.monotonic() - due)
+print(1000 * sorted(late)[len(late) * 95 // 100])
+"""
+
+HOPS = 8
+"""Processes and threads that an entry passes on its way, each of which must be woken: the one that
+tells, three in the view's process, and the browser's for network, page, frames and drawing."""
 
 
 def spent_s(pid: int) -> float:
@@ -89,8 +108,9 @@ def test_entries_are_painted_in_time_and_the_server_is_idle(
 ) -> None:
     """Under 150 ms at the 95th percentile, under 2 % of a core, under 150 kB.
 
-    What this machine takes to paint anything in one of twenty pages is measured in the same run and
-    allowed on top: viewers have a machine each, and other work may be going on here.
+    How late this machine wakes what is due is measured in the same run and allowed for each hop:
+    other work may be going on here, and viewers have a machine each. It is a millisecond or less
+    on a machine that does nothing else.
     """
     from assistant.view.site import pages  # noqa: PLC0415 - an extra
 
@@ -109,14 +129,15 @@ def test_entries_are_painted_in_time_and_the_server_is_idle(
         for page in viewers:
             await_entry(page, 0)
             page.evaluate(PAINTED)
-        idle = [page.evaluate(AT_ONCE, 50) for _ in range(5) for page in viewers]
         assert staged.link is not None
         pid = staged.link.pid
         staged.after = paced
+        stalls = Stalls()
         began, before = time.monotonic(), spent_s(pid)
         with pytest.raises(Enough):
             staged.play()
         share = (spent_s(pid) - before) / (time.monotonic() - began)
+        stall = stalls.p95_ms()
         for page in viewers:
             await_entry(page, ENTRIES)
         time.sleep(1)
@@ -133,7 +154,7 @@ def test_entries_are_painted_in_time_and_the_server_is_idle(
     figures = {
         "entries painted": len(delays),
         "entry to pixel, ms": {"p50": round(p50), "p95": round(p95), "most": round(most)},
-        "paint without server, ms": {"p95": round(np.percentile(idle, 95))},
+        "stall of the machine at p95, ms": round(stall, 1),
         "load of the machine": os.getloadavg()[0],
         "share of a core, %": round(100 * share, 2),
         "page, bytes": size,
@@ -142,6 +163,6 @@ def test_entries_are_painted_in_time_and_the_server_is_idle(
         print(f"\n{json.dumps(figures)}")  # noqa: T201 - a benchmark's figures are its result
     assert len(delays) == VIEWERS * ENTRIES
     assert min(delays) > 0
-    assert p95 < 150 + np.percentile(idle, 95)
+    assert p95 < 150 + HOPS * stall
     assert share < 0.02
     assert size < 150_000
