@@ -96,9 +96,10 @@ def run(options: Options) -> int:
         if clock is None:
             console.print(this_station().clock_line(SystemClock().now().utc))
         live = LiveSession(opened(), setting, devices.queue, clock)
-        devices.start()
         if page:
+            # Spoken before the microphone is open, so that the sound check does not hear it.
             announce(console, stack.enter_context(page), fingerprint, language, devices.speaker)
+        devices.start()
         with watcher.shown():
             session = live.run(devices.blocks())
     if register and register.missing:

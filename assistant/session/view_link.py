@@ -172,6 +172,8 @@ class ViewLink:
             match answer.what:
                 case "code":
                     shown.append(f"code for the next viewer: {answer.text}")
+                case "wrong":
+                    shown.append(f"wrong code from {answer.address} ({answer.wrong_codes} so far)")
                 case "ended":
                     shown.append("The page for a second person is no longer served.")
                 case "joined" | "left" as did:

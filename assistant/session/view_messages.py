@@ -36,7 +36,7 @@ class Answer(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    what: Literal["ready", "error", "code", "joined", "left", "ended"]
+    what: Literal["ready", "error", "code", "wrong", "joined", "left", "ended"]
     text: str = ""
     """Address of the page, the error, or the code."""
     viewer: int = 0

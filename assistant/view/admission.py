@@ -22,15 +22,15 @@ MOST_WAITING = 4
 AWAY_S = 15.0
 """A viewer without a connection for so long has left."""
 
-Did = Literal["joined", "left"]
+Did = Literal["joined", "left", "wrong"]
 
 
 @dataclass(frozen=True, slots=True)
 class Visit:
-    """A viewer came or went."""
+    """A viewer came or went, or somebody tried a wrong code."""
 
     viewer: int
-    """Number of the code used, from 1."""
+    """Number of the code used, from 1; 0 for a wrong one."""
     did: Did
     address: str
     wrong_codes: int
@@ -69,7 +69,7 @@ class Admission:
 
         Args:
             issued: is told each new code, to show it to the operator.
-            visited: is told who came and went.
+            visited: is told who came and went, and of wrong codes.
             first_wait_s: how long the first wrong code waits for its answer; doubled each time.
             away_s: how long a viewer may be without a connection.
         """
@@ -108,6 +108,7 @@ class Admission:
         right = self._code.replace("-", "")
         if not hmac.compare_digest(plain.encode(), right.encode()):
             self.wrong += 1
+            self._visited(Visit(0, "wrong", address, self.wrong))
             wait = self._first_wait_s * 2.0 ** min(self.wrong - 1, 16)
             await asyncio.sleep(min(wait, SLOWEST_S))
             raise Refused(busy=False)

@@ -82,6 +82,7 @@ def test_a_viewer_joins_with_a_code_and_is_on_record(
     page.get_by_label("Code from the operator").fill("AAAA-AAAA")
     page.get_by_role("button", name="Watch").click()
     page.get_by_text("Wrong code.").wait_for()
+    session.find(r"wrong code from 127.0.0.1 \((1) so far\)")
     page.get_by_label("Code from the operator").fill(code)
     page.get_by_role("button", name="Watch").click()
     await_entry(page, 1)

@@ -19,7 +19,7 @@ from assistant.session.view_replay import told_pages
 from assistant.storage import bundled_files
 from assistant.testing import Departure
 from assistant.view.page_state import PageState
-from tests.view.conftest import Stage, await_entry, open_page, shown
+from tests.view.conftest import Stage, Staged, await_entry, open_page, shortened, shown
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
@@ -134,6 +134,26 @@ def test_a_viewer_who_lost_the_connection_is_told_and_comes_back(
         page.wait_for_function("() => document.getElementById('link').textContent === 'Connected.'")
         assert page.evaluate("page.seq") == len(lines)
     assert page.evaluate("page") == json.loads(again.pages()[-1].model_dump_json())
+
+
+@pytest.mark.slow
+def test_names_from_a_plan_are_text_and_nothing_else(browser: "Browser", tmp_path: Path) -> None:
+    """Whoever writes a plan cannot make the page run anything."""
+    markup = '<img src=x onerror="document.title=1"><b>x</b>'
+    plan = shortened("double-cone", 2)
+    for name in ("Tarvolin 20 mg tablets", "TV2611", "Mira Oostveld", "C2"):
+        assert name.encode() in plan
+    plan = plan.replace(b'"Tarvolin 20 mg tablets"', f"'{markup}'".encode())
+    plan = plan.replace(b'"Mira Oostveld"', f"'{markup}'".encode())
+    staged = Staged(tmp_path / "record", plan)
+    with staged.folder, shown(staged) as url:
+        page = open_page(browser, url)
+        staged.play(until=State.FILLING)
+        await_entry(page, len(staged.pages()) - 1)
+        assert markup in page.locator("#title").inner_text()
+        assert page.locator("#operator").inner_text() == markup
+        assert page.evaluate("document.images.length") == 0
+        assert page.title() != "1"
 
 
 @pytest.mark.slow

@@ -121,6 +121,7 @@ def test_what_the_process_says_becomes_words_and_events(folder: RecordFolder) ->
                 Answer(what="code", text="7QKD-2MXA").model_dump_json(),
                 "nonsense",
                 '{"what":"take this","text":"x"}',
+                Answer(what="wrong", address="192.0.2.9", wrong_codes=1).model_dump_json(),
                 Answer(what="joined", viewer=1, address="192.0.2.7").model_dump_json(),
                 Answer(what="left", viewer=1, address="192.0.2.7", wrong_codes=2).model_dump_json(),
             ]
@@ -129,6 +130,7 @@ def test_what_the_process_says_becomes_words_and_events(folder: RecordFolder) ->
     shown, noted = link.news()
     assert shown == [
         "code for the next viewer: 7QKD-2MXA",
+        "wrong code from 192.0.2.9 (1 so far)",
         "viewer 1 joined, 192.0.2.7",
         "viewer 1 left, 192.0.2.7",
         "The page for a second person is no longer served.",

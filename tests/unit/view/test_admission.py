@@ -41,6 +41,7 @@ def test_a_code_lets_one_viewer_in_and_another_code_is_issued() -> None:
 
     asyncio.run(scene())
     assert len(set(booth.codes)) == 3
+    assert booth.visits == [Visit(0, "wrong", "192.0.2.8", 1)]
 
 
 @pytest.mark.parametrize("typed", ["", "-", "AAAA-AAAA", "ÀÉ" * 4, "\N{SNOWMAN}", "0" * 60])
@@ -87,13 +88,14 @@ def test_who_joined_and_left_is_told_once() -> None:
         door.went(token)
         door.arrived(token, "192.0.2.7")
         await asyncio.sleep(0.1)
-        assert [visit.did for visit in booth.visits] == ["joined"]
+        assert [visit.did for visit in booth.visits] == ["wrong", "joined"]
         door.went(token)
         await asyncio.sleep(0.1)
         door.arrived(token, "192.0.2.8")
 
     asyncio.run(scene())
     assert booth.visits == [
+        Visit(0, "wrong", "192.0.2.9", 1),
         Visit(1, "joined", "192.0.2.7", 1),
         Visit(1, "left", "192.0.2.7", 1),
         Visit(1, "joined", "192.0.2.8", 1),

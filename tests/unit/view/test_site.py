@@ -289,6 +289,7 @@ def test_a_code_opens_the_page_once(locked: Served) -> None:
     httpx.get(locked.url + "/events", cookies=token)
     time.sleep(0.2)
     assert [(visit.viewer, visit.did, visit.wrong_codes) for visit in locked.visits] == [
+        (0, "wrong", 1),
         (1, "joined", 1),
         (1, "left", 1),
     ]
