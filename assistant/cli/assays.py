@@ -5,16 +5,23 @@ made up; a live session gets none. Where the session weighed nothing, the
 laboratory weighs: net masses between what a die holds at bulk and at tapped density.
 """
 
+import re
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from assistant.cli.evaluation_inputs import read_record
-from assistant.cli.files import write_file
+from assistant.cli.files import require_output, write_file
 from assistant.cli.output import terminal
 from assistant.errors import InputError
 from assistant.evaluation.assays import State
 from assistant.evaluation.results import Vial
-from assistant.evaluation.simulated_assays import Truth, results, sheet
+from assistant.evaluation.simulated_assays import (
+    UNIT_MASS_RSD,
+    Truth,
+    dosage_unit_sheet,
+    results,
+    sheet,
+)
 from assistant.plan.dies import mass_window
 from assistant.report.vial_records import RecordStudy
 
@@ -27,6 +34,7 @@ class Options:
 
     record: Path
     output: Path
+    overwrite: bool
     mean: float
     between: float
     within: float
@@ -35,6 +43,7 @@ class Options:
     position_slope: float
     order_slope: float
     open_slope: float
+    dosage_units: str | None
     decimals: int
     seed: int
 
@@ -50,6 +59,7 @@ def run(options: Options) -> int:
         raise InputError(f"--decimals {options.decimals}: give 0 to {MOST_DECIMALS}.")
     if options.seed < 0:
         raise InputError(f"--seed {options.seed}: give 0 or more.")
+    require_output(options.output, ".csv", overwrite=options.overwrite)
     record, *_ = read_record(options.record)
     require_rehearsal(record, options.record)
     truth = Truth(
@@ -62,13 +72,41 @@ def run(options: Options) -> int:
         order_slope=options.order_slope,
         open_slope=options.open_slope,
     )
+    if options.dosage_units is not None:
+        return _simulate_units(record, truth, options, options.dosage_units)
     made = results(filled_vials(record, options.seed), truth, options.seed, options.decimals)
     if not made:
         raise InputError(f"The session in {options.record} filled no vial: nothing can be assayed.")
-    write_file(options.output, sheet(made, record.plan.study.batch).encode())
+    lines = sheet(made, record.plan.study.batch).encode()
+    write_file(options.output, lines, overwrite=options.overwrite)
     terminal().print(
         f"{len(made)} made-up assays in {options.output}: mean {truth.mean + truth.thief_bias:g}, "
         f"SD {truth.between_sd:g} between and {truth.within_sd:g} within locations, % of target"
+    )
+    return 0
+
+
+def _simulate_units(record: RecordStudy, truth: Truth, options: Options, size: str) -> int:
+    """Write a sheet of dosage units.
+
+    Raises:
+        InputError: the size is not two numbers.
+    """
+    found = re.fullmatch(r"([1-9]\d{0,2})x([1-9]\d?)", size)
+    if found is None:
+        raise InputError(
+            f"--dosage-units {size}: give locations x units of each, like 40x3; at most 999x99."
+        )
+    locations, units = int(found[1]), int(found[2])
+    study, dose = record.plan.study, record.plan.dose
+    text = dosage_unit_sheet(
+        locations, units, truth, options.seed, dose_mg=dose.mass_mg, batch=study.batch
+    )
+    write_file(options.output, text.encode(), overwrite=options.overwrite)
+    terminal().print(
+        f"{locations * units} made-up dosage units in {options.output}: powder with mean "
+        f"{truth.mean:g}, SD {truth.between_sd:g} between and {truth.within_sd:g} within "
+        f"locations, % of label claim; masses with an RSD of {UNIT_MASS_RSD:g} %"
     )
     return 0
 
@@ -80,9 +118,8 @@ def require_rehearsal(record: RecordStudy, folder: Path) -> None:
         InputError: the record is not known to be of a rehearsal.
     """
     if record.opened.kind != "rehearsal":
-        says = (
-            "is of a live session" if record.opened.kind else "does not say that it is a rehearsal"
-        )
+        kind = record.opened.kind
+        says = f"is of a {kind} session" if kind else "does not say that it is a rehearsal"
         raise InputError(f"The record in {folder} {says}: assays are made up for rehearsals only.")
 
 

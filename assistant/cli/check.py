@@ -11,6 +11,7 @@ from rich.text import Text
 
 from assistant.cli.files import plan_bytes
 from assistant.cli.output import terminal
+from assistant.evaluation.e2810 import Demand
 from assistant.evaluation.operating_characteristic import Characteristic, Design, characteristic
 from assistant.plan import Plan, parse_plan
 from assistant.plan.check import findings
@@ -71,8 +72,15 @@ def _answer(name: str, found: Sequence[Finding]) -> str:
 def _chances(plan: Plan, between: Sequence[float], within: Sequence[float]) -> Characteristic:
     """Simulate studies of this plan over blends of given spreads."""
     design = Design(len(plan.locations), len(plan.sampler.positions))
+    target = plan.dose.target_percent
     return characteristic(
-        design, [[sd] for sd in between], [list(within)], seed=_SEED, trials=_TRIALS
+        design,
+        [[sd] for sd in between],
+        [list(within)],
+        seed=_SEED,
+        mean=target,
+        trials=_TRIALS,
+        demand=Demand(target=target),
     )
 
 

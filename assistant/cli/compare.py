@@ -5,7 +5,7 @@ from pathlib import Path
 
 from rich.console import Console
 
-from assistant.cli.evaluate import form_of
+from assistant.cli.evaluate import forms_of
 from assistant.cli.evaluation_inputs import read_laboratory, read_record
 from assistant.cli.files import write_file
 from assistant.cli.output import terminal
@@ -23,6 +23,7 @@ class Options:
     batches: list[str]
     output: list[Path]
     json: Path | None
+    overwrite: bool
     partial: bool
     unit: str | None
     significance: float
@@ -37,7 +38,7 @@ def run(options: Options) -> int:
     """
     if not 0.0 < options.significance < 1.0:
         raise InputError(f"--significance {options.significance:g}: give a level between 0 and 1.")
-    forms = [(path, form_of(path)) for path in options.output]
+    forms = forms_of(options.output, options.json, overwrite=options.overwrite)
     pairs = [_pair(text) for text in options.batches]
     comparison = make_comparison(
         [(read_record(record)[0], read_laboratory(sheet, options.unit)) for record, sheet in pairs],
@@ -46,9 +47,9 @@ def run(options: Options) -> int:
         software=software(),
     )
     if options.json:
-        write_file(options.json, campaign_json(comparison))
+        write_file(options.json, campaign_json(comparison), overwrite=options.overwrite)
     for path, form in forms:
-        write_file(path, form(document(comparison)))
+        write_file(path, form(document(comparison)), overwrite=options.overwrite)
     _tell(terminal(), comparison)
     return 0 if comparison.alike else 1
 

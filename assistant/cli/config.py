@@ -30,6 +30,8 @@ class Config(BaseModel):
     engine: Literal["phones", "embedded", "vosk"] = "phones"
     model: Path | None = None
     profiles: Path | None = None
+    authority_url: str = ""
+    authority: Path | None = None
 
 
 def config_path() -> Path:

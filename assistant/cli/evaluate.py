@@ -1,28 +1,34 @@
 """`evaluate`: a record and its assays to a verdict, a report, and every number behind it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from rich.console import Console
 
 from assistant.cli.evaluation_inputs import read_laboratory, read_record
-from assistant.cli.files import write_file
+from assistant.cli.files import require_output, write_file
 from assistant.cli.output import terminal
 from assistant.cli.requirements import show_lacking
 from assistant.errors import InputError
+from assistant.evaluation.assays import State
 from assistant.evaluation.e2810 import Demand
 from assistant.evaluation.review import Answer
-from assistant.evaluation.tolerance import asked
+from assistant.evaluation.stages import first_vials
+from assistant.evaluation.tolerance import Asked, asked
 from assistant.record import software
-from assistant.report.document_model import Document
-from assistant.report.evaluation_run import Case, EvaluationRequest, make_case
-from assistant.report.formatting import fixed
+from assistant.report.document_model import Document, Verdict
+from assistant.report.evaluation_run import Case, EvaluationRequest, make_case, require_closed
+from assistant.report.formatting import counted, fixed
 from assistant.report.json_output import case_json
 from assistant.report.sections import document, verdict
+from assistant.report.sections_predictive import predictive_sentence
+from assistant.report.sections_units import units_verdict
+from assistant.report.vial_records import RecordStudy
 
 EXIT_CODES = {Answer.MET: 0, Answer.NOT_MET: 1, Answer.OPEN: 4}
 """2 and 3 are taken by bad input and by devices."""
+_YES_OR_NO = {"yes": True, "no": False}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,21 +36,26 @@ class Options:
     """Options of `evaluate`."""
 
     record: Path
-    assays: Path
+    assays: Path | None
     head: str | None
     keys: Path | None
     authority: Path | None
     require: list[str]
     output: list[Path]
     json: Path | None
+    overwrite: bool
     partial: bool
+    stage: int
     unit: str | None
+    dosage_units: Path | None
+    weight_corrected: str | None
     scheme: str
     confidence: float
     limit_confidence: float
     coverage: float
     method_sd: float | None
     tolerance_interval: str | None
+    predict: bool
 
 
 def run(options: Options) -> int:
@@ -56,7 +67,7 @@ def run(options: Options) -> int:
         InputError: a file, an option or the vials do not fit.
         RecordBroken: the record does not hold.
     """
-    forms = [(path, form_of(path)) for path in options.output]
+    forms = forms_of(options.output, options.json, overwrite=options.overwrite)
     wanted = options.tolerance_interval
     tolerance = asked(wanted) if wanted is not None else None
     record, signatures, standing = read_record(
@@ -67,25 +78,21 @@ def run(options: Options) -> int:
             f"The record in {options.record} is signed: name the folder of public keys with "
             "--keys, so that the report lists only genuine signatures."
         )
+    if options.assays is None:
+        return _ask_for_vials(record, options)
     case = make_case(
         record,
         read_laboratory(options.assays, options.unit),
-        EvaluationRequest(
-            scheme=options.scheme,
-            partial=options.partial,
-            confidence=options.confidence,
-            demand=Demand(confidence=options.limit_confidence, coverage=options.coverage),
-            method_sd=options.method_sd,
-            tolerance=tolerance,
-        ),
+        _request(options, tolerance),
         software=software(),
         signatures=signatures,
         shown=standing.lines,
+        units=read_laboratory(options.dosage_units, None) if options.dosage_units else None,
     )
     if options.json:
-        write_file(options.json, case_json(case))
+        write_file(options.json, case_json(case), overwrite=options.overwrite)
     for path, form in forms:
-        write_file(path, form(document(case)))
+        write_file(path, form(document(case)), overwrite=options.overwrite)
     console = terminal()
     _tell(console, case)
     for line in standing.lines:
@@ -93,7 +100,58 @@ def run(options: Options) -> int:
     return show_lacking(console, standing, options.require) or EXIT_CODES[case.answer]
 
 
-def form_of(path: Path) -> Callable[[Document], bytes]:
+def _request(options: Options, tolerance: Asked | None) -> EvaluationRequest:
+    return EvaluationRequest(
+        scheme=options.scheme,
+        partial=options.partial,
+        stage_1=options.stage == 1,
+        confidence=options.confidence,
+        demand=Demand(confidence=options.limit_confidence, coverage=options.coverage),
+        method_sd=options.method_sd,
+        tolerance=tolerance,
+        predict=options.predict,
+        weight_corrected=_YES_OR_NO.get(options.weight_corrected or ""),
+    )
+
+
+def _ask_for_vials(record: RecordStudy, options: Options) -> int:
+    """Say which vials the laboratory assays first.
+
+    Raises:
+        InputError: no sheet is named although the stage needs one, or the session is not closed.
+    """
+    if options.stage != 1 or options.output or options.json:
+        raise InputError(
+            "Name the laboratory's sheet; without one, --stage 1 alone lists the vials to assay "
+            "first."
+        )
+    require_closed(record, partial=options.partial)
+    first = first_vials(record.expected)
+    taken = sum(each.state is State.TAKEN for each in record.expected)
+    console = terminal()
+    console.print(
+        f"Stage 1: assay {counted(len(first), 'vial')}, the lowest position of every spot: "
+        f"{', '.join(first)}."
+    )
+    console.print(f"Keep the other {counted(taken - len(first), 'vial')}.")
+    return 0
+
+
+def forms_of(
+    output: Sequence[Path], json: Path | None, *, overwrite: bool
+) -> list[tuple[Path, Callable[[Document], bytes]]]:
+    """Pair every report that was asked for with how it is made, before the evaluation begins.
+
+    Raises:
+        InputError: a name is neither PDF nor HTML, or a file exists and may not be replaced.
+    """
+    forms = [(path, _form_of(path)) for path in output]
+    for path in (*output, *((json,) if json else ())):
+        require_output(path, overwrite=overwrite)
+    return forms
+
+
+def _form_of(path: Path) -> Callable[[Document], bytes]:
     """How a document is set into a file of this name.
 
     Raises:
@@ -111,12 +169,17 @@ def form_of(path: Path) -> Callable[[Document], bytes]:
     raise InputError(f"{path}: name a report ending in .pdf or .html.")
 
 
-def _tell(console: Console, case: Case) -> None:
-    answer = verdict(case)
+def _answer(console: Console, answer: Verdict) -> None:
     console.print(answer.line, style="bold")
     console.print(answer.sentence)
     for aside in answer.asides:
         console.print(f"- {aside}")
+
+
+def _tell(console: Console, case: Case) -> None:
+    _answer(console, verdict(case))
+    if case.units is not None:
+        _answer(console, units_verdict(case.units))
     for indication in case.study.indications:
         console.print(f"{indication.about}: {indication.sentence}")
     limits = case.tolerance
@@ -125,3 +188,5 @@ def _tell(console: Console, case: Case) -> None:
             f"tolerance interval {limits.asked.name}, not part of the verdict: "
             f"{fixed(limits.lower)} to {fixed(limits.upper)} % of target"
         )
+    if predicted := predictive_sentence(case):
+        console.print(predicted)

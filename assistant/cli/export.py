@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
-from assistant.cli.files import require_suffix, write_file
+from assistant.cli.files import require_output, write_file
 from assistant.cli.output import terminal
 from assistant.cli.requirements import show_lacking, trusted_by
 from assistant.clock import SystemClock
@@ -36,6 +36,7 @@ class Options:
     record: Path
     form: Literal["csv", "json", "sheet"]
     output: Path
+    overwrite: bool
     head: str | None
     keys: Path | None
     authority: Path | None
@@ -54,20 +55,22 @@ def run(options: Options) -> int:
         InputError: the output cannot be written there.
         RecordError: there is no record, or a file cannot be read or written.
     """
-    if options.form != "csv":
-        require_suffix(options.output, _SUFFIX[options.form])
+    if options.form == "csv":
+        _require_folder(options.output)
+    else:
+        require_output(options.output, _SUFFIX[options.form], overwrite=options.overwrite)
     export, standing = _readable(
         options.record, options.keys, options.head or "", trusted_by(options.authority)
     )
     output: Path = options.output
     if options.form == "csv":
-        _write_tables(export, output)
+        _write_tables(export, output, overwrite=options.overwrite)
     elif options.form == "json":
-        _write(output, to_json(export).encode())
+        _write(output, to_json(export).encode(), overwrite=options.overwrite)
     else:
         from assistant.report.session_sheet import session_sheet  # noqa: PLC0415 - loads reportlab
 
-        _write(output, session_sheet(export))
+        _write(output, session_sheet(export), overwrite=options.overwrite)
     console = terminal()
     entries = export.head.seq if export.head else 0
     console.print(f"{output}: {export.condition} record, {entries} entries")
@@ -182,7 +185,19 @@ def _shown(
     )
 
 
-def _write_tables(export: Export, folder: Path) -> None:
+def _require_folder(folder: Path) -> None:
+    """Refuse the name of a file where a folder of tables is written.
+
+    Raises:
+        InputError: it ends like one of the files that this program writes.
+    """
+    if folder.suffix.lower() in {".csv", *_SUFFIX.values()}:
+        raise InputError(
+            f"{folder}: the tables are several files; name a folder, without {folder.suffix}."
+        )
+
+
+def _write_tables(export: Export, folder: Path, *, overwrite: bool) -> None:
     from assistant.report.export_tables import tables  # noqa: PLC0415 - the other forms need none
 
     try:
@@ -190,11 +205,14 @@ def _write_tables(export: Export, folder: Path) -> None:
     except OSError as fault:
         reason = (fault.strerror or str(fault)).lower()
         raise InputError(f"The folder {folder} cannot be made: {reason}.") from None
-    for name, data in tables(export).items():
-        _write(folder / name, data)
+    made = {folder / name: data for name, data in tables(export).items()}
+    for path in made:
+        require_output(path, overwrite=overwrite)
+    for path, data in made.items():
+        _write(path, data, overwrite=overwrite)
 
 
-def _write(path: Path, data: bytes) -> None:
+def _write(path: Path, data: bytes, *, overwrite: bool) -> None:
     if path.is_dir() or not path.parent.is_dir():
         raise InputError(f"{path} cannot be written: name a file in a folder that is there.")
-    write_file(path, data)
+    write_file(path, data, overwrite=overwrite)

@@ -58,18 +58,22 @@ def _own_file(name: str, what: str, shipped: Sequence[str]) -> bytes:
     return read_file(path, what)
 
 
-def require_suffix(path: Path, *suffixes: str) -> None:
-    """Refuse a name whose ending promises another form than what is written.
+def require_output(path: Path, *suffixes: str, overwrite: bool) -> None:
+    """Refuse a file that cannot be written as it is named, before the work for it begins.
 
     Args:
         path: of the file to be written.
-        suffixes: allowed endings, with their dots.
+        suffixes: allowed endings, with their dots; none where any will do.
+        overwrite: an existing file may be replaced.
 
     Raises:
-        InputError: it has another.
+        InputError: the name promises another form than what is written, or there is such a file.
     """
-    if path.suffix.lower() not in suffixes:
+    if suffixes and path.suffix.lower() not in suffixes:
         raise InputError(f"{path}: name a file ending in {' or '.join(suffixes)}.")
+    if not overwrite and os.path.lexists(path):
+        _be_a_file(path, "output")
+        raise InputError(f"{path} exists: name another file, or replace it with --overwrite.")
 
 
 def read_file(path: Path, what: str) -> bytes:
@@ -92,12 +96,14 @@ def read_file(path: Path, what: str) -> bytes:
     return data
 
 
-def write_file(path: Path, data: bytes) -> None:
+def write_file(path: Path, data: bytes, *, overwrite: bool) -> None:
     """Write a whole file, or leave none behind.
 
     Raises:
-        InputError: the folder is not there or may not be written, or a device has that name.
+        InputError: the folder is not there or may not be written, there is such a file and it may
+            not be replaced, or a device has that name.
     """
+    require_output(path, overwrite=overwrite)
     if path.exists():
         _be_a_file(path, "output")
     try:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from pathlib import Path
 
-from assistant.cli.files import plan_bytes, require_suffix, short_hash, write_file
+from assistant.cli.files import plan_bytes, require_output, short_hash, write_file
 from assistant.plan import parse_plan
 from assistant.plan.vials import vials
 from assistant.report.labels import label_sheet
@@ -15,12 +15,14 @@ class Options:
 
     plan: str
     output: Path
+    overwrite: bool
 
 
 def run(options: Options) -> int:
     """Write the labels of a plan's vials as a PDF."""
-    require_suffix(options.output, ".pdf")
+    require_output(options.output, ".pdf", overwrite=options.overwrite)
     raw, name = plan_bytes(options.plan)
     plan = parse_plan(raw, name)
-    write_file(options.output, label_sheet(plan, vials(plan), f"plan {short_hash(raw)}"))
+    made = label_sheet(plan, vials(plan), f"plan {short_hash(raw)}")
+    write_file(options.output, made, overwrite=options.overwrite)
     return 0

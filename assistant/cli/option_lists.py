@@ -4,14 +4,16 @@ import argparse
 from collections.abc import Callable
 from pathlib import Path
 
+from assistant.cli.evaluation_options import assays_options, compare_options, evaluate_options
+from assistant.cli.output_options import output_options, overwrite_option
 from assistant.cli.record_options import (
     Sub,
     export_options,
     keys_options,
-    proof_options,
     register_options,
     sign_options,
     sign_report_options,
+    station_options,
     time_stamp_options,
     verify_options,
     view_host_option,
@@ -38,19 +40,16 @@ def _phrases(sub: Sub) -> None:
     sub.add_argument(
         "--card", type=Path, help="write a phrase card to print (A5, PDF) instead of checking"
     )
-
-
-def _output(sub: Sub) -> None:
-    sub.add_argument("-o", "--output", type=Path, required=True, help="file to write")
+    overwrite_option(sub)
 
 
 def _plan_to_file(sub: Sub) -> None:
     _plan(sub)
-    _output(sub)
+    output_options(sub)
 
 
 def _new_plan(sub: Sub) -> None:
-    _output(sub)
+    output_options(sub)
     sub.add_argument(
         "--answer",
         action="append",
@@ -101,11 +100,7 @@ def _run(sub: Sub) -> None:
     sub.add_argument("--key", choices=("enter", "space"), help="the confirm key or foot switch")
     _engines(sub)
     sub.add_argument("--plain", action="store_true", help="lines of text instead of the panel")
-    sub.add_argument(
-        "--register",
-        type=Path,
-        help="register file for opening, heads and end, preferably on another medium",
-    )
+    station_options(sub)
     view_options(sub)
     view_host_option(sub)
 
@@ -168,111 +163,6 @@ def _replay(sub: Sub) -> None:
     start.add_argument("--location", metavar="CODE", help="start at this location")
 
 
-def _report(sub: Sub) -> None:
-    sub.add_argument(
-        "-o",
-        dest="output",
-        type=Path,
-        action="append",
-        default=[],
-        help="the report: a name ending in .pdf or .html; may be given twice",
-    )
-    sub.add_argument("--json", type=Path, help="JSON file for every number at full precision")
-
-
-def _evaluate(sub: Sub) -> None:
-    sub.add_argument("record", type=Path, help="folder of the record")
-    sub.add_argument("assays", type=Path, help="the laboratory's sheet, CSV or XLSX")
-    proof_options(sub)
-    _report(sub)
-    sub.add_argument(
-        "--partial",
-        action="store_true",
-        help="leave out missing, void and unreconciled vials, and say so",
-    )
-    _unit(sub)
-    sub.add_argument(
-        "--scheme",
-        choices=("industry-2014", "usp-905", "e2810-plan-1", "e2810-plan-2"),
-        default="industry-2014",
-        help="scheme that gives the verdict and the exit code (default: industry-2014)",
-    )
-    sub.add_argument(
-        "--confidence", type=float, default=0.95, help="confidence of the intervals, 0 to 1"
-    )
-    sub.add_argument(
-        "--limit-confidence",
-        type=float,
-        default=0.90,
-        help="confidence level of the acceptance limits, 0 to 1",
-    )
-    sub.add_argument(
-        "--coverage",
-        type=float,
-        default=0.95,
-        help="coverage of the acceptance limits, 0 to 1",
-    )
-    sub.add_argument("--method-sd", type=float, help="SD of the analytical method, %% of target")
-    sub.add_argument(
-        "--tolerance-interval",
-        metavar="P/C",
-        help="also report tolerance limits of the batch, such as 95/95: proportion and "
-        "confidence level, %%, 90 to 99.9 each; the verdict does not depend on them",
-    )
-
-
-def _compare(sub: Sub) -> None:
-    sub.add_argument(
-        "batches",
-        nargs="+",
-        metavar="RECORD=ASSAYS",
-        help="a record's folder and its sheet; two or more",
-    )
-    _report(sub)
-    sub.add_argument(
-        "--partial",
-        action="store_true",
-        help="leave out missing, void and unreconciled vials of every batch",
-    )
-    _unit(sub)
-    sub.add_argument(
-        "--significance",
-        type=float,
-        default=0.05,
-        help="largest adjusted p-value that counts as a difference",
-    )
-
-
-def _assays(sub: Sub) -> None:
-    sub.add_argument("record", type=Path, help="folder of the record")
-    sub.add_argument("-o", dest="output", type=Path, required=True, help="file to write, CSV")
-    truth = "% of target"
-    for name, default, what in (
-        ("mean", 100.0, "true mean"),
-        ("between", 1.0, "SD between locations"),
-        ("within", 1.0, "SD within a location: sampling and method"),
-        ("bias", 0.0, "added by the thief to every sample"),
-        ("depth-slope", 0.0, "added for every 100 mm of depth"),
-        ("position-slope", 0.0, "added for every position above the bottom one"),
-        ("order-slope", 0.0, "added for every insertion after the first"),
-        ("open-slope", 0.0, "added for every 10 s the port was open"),
-    ):
-        sub.add_argument(
-            f"--{name}", type=float, default=default, help=f"{what}, %{truth} (default {default:g})"
-        )
-    sub.add_argument("--decimals", type=int, default=1, help="decimals of the assays (default 1)")
-    sub.add_argument("--seed", type=int, default=1, help="random seed (default 1)")
-
-
-def _unit(sub: Sub) -> None:
-    sub.add_argument(
-        "--unit",
-        choices=("% of target", "% by weight", "fraction of target", "mg", "mg/g"),
-        metavar="UNIT",
-        help="unit of the assays: '%% of target', '%% by weight', 'fraction of target', mg or mg/g",
-    )
-
-
 def _plan(sub: Sub, *, optional: bool = False) -> None:
     if optional:
         sub.add_argument("plan", nargs="?", default="double-cone", help="plan file or shipped plan")
@@ -312,7 +202,7 @@ COMMANDS: tuple[tuple[str, str, str, Options], ...] = (
     ("sign", "sign", "sign a record", sign_options),
     ("sign-report", "sign_report", "sign a report, or check its signatures", sign_report_options),
     ("export", "export", "export a record as tables, JSON or a sheet to print", export_options),
-    ("assays", "assays", "simulate assay results", _assays),
-    ("evaluate", "evaluate", "evaluate assay results and write the report", _evaluate),
-    ("compare", "compare", "compare the batches of a campaign", _compare),
+    ("assays", "assays", "simulate assay results", assays_options),
+    ("evaluate", "evaluate", "evaluate assay results and write the report", evaluate_options),
+    ("compare", "compare", "compare the batches of a campaign", compare_options),
 )

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from rich.table import Table
 
-from assistant.cli.files import grammar_bytes, plan_bytes, require_suffix, short_hash, write_file
+from assistant.cli.files import grammar_bytes, plan_bytes, require_output, short_hash, write_file
 from assistant.cli.output import terminal
 from assistant.grammar import Language, parse_grammar
 from assistant.grammar.lint import CLOSE, TOO_CLOSE, lint, nearest
@@ -22,6 +22,7 @@ class Options:
     plan: str
     grammar: str
     card: Path | None
+    overwrite: bool
 
 
 def run(options: Options) -> int:
@@ -41,9 +42,10 @@ def run(options: Options) -> int:
     if options.card is not None:
         from assistant.report.phrase_card import phrase_card  # noqa: PLC0415 - loads reportlab
 
-        require_suffix(options.card, ".pdf")
+        require_output(options.card, ".pdf", overwrite=options.overwrite)
         footer = f"{Path(options.plan).name}, grammar {short_hash(raw)}"
-        write_file(options.card, phrase_card(language, plan, footer))
+        made = phrase_card(language, plan, footer)
+        write_file(options.card, made, overwrite=options.overwrite)
         return 0
     pronounce = dictionary(language)
     findings = lint(language, plan, pronounce)

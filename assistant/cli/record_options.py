@@ -3,6 +3,8 @@
 import argparse
 from pathlib import Path
 
+from assistant.cli.output_options import output_options, overwrite_option
+
 MEANINGS = ("performed", "witnessed", "reviewed", "approved")
 """Meanings of a signature; the journal's own list is not imported, so that --help stays fast."""
 
@@ -37,11 +39,28 @@ def authority_options(sub: Sub) -> None:
     )
 
 
+def station_options(sub: Sub) -> None:
+    """Add what keeps a live session's heads outside its record."""
+    sub.add_argument(
+        "--register",
+        type=Path,
+        help="register file for opening, heads and end, preferably on another medium",
+    )
+    sub.add_argument(
+        "--authority-url",
+        metavar="ADDRESS",
+        help="time-stamping authority (RFC 3161) to be asked at opening, after every insertion and "
+        "at the end; the session does not wait for it",
+    )
+    authority_options(sub)
+
+
 def time_stamp_options(sub: Sub) -> None:
     """Add the options of `time-stamp`."""
     sub.add_argument("record", type=Path, help="folder of the record")
     how = sub.add_mutually_exclusive_group(required=True)
     how.add_argument("--request", type=Path, help="file to write the request to (RFC 3161)")
+    overwrite_option(sub)
     how.add_argument("--response", type=Path, help="file with the authority's response")
     how.add_argument("--url", help="address of the authority, to ask it over the network")
     authority_options(sub)
@@ -50,6 +69,7 @@ def time_stamp_options(sub: Sub) -> None:
 def register_options(sub: Sub) -> None:
     """Add the options of `register`."""
     sub.add_argument("register", type=Path, help="register of the station")
+    sub.add_argument("--head", help="head code of the register noted earlier")
 
 
 def verify_options(sub: Sub) -> None:
@@ -120,7 +140,7 @@ def export_options(sub: Sub) -> None:
         help="csv: a folder of tables; json: one file with a published schema; sheet: a PDF to "
         "print, with vial labels",
     )
-    sub.add_argument("-o", dest="output", type=Path, required=True, help="file, or folder for csv")
+    output_options(sub, "file, or folder for csv")
     proof_options(sub)
 
 

@@ -66,7 +66,7 @@ def run(options: Options) -> int:
         speaker = loudspeaker()
     observers: list[Observer] = [] if options.quiet else [Transcript(console)]
     with contextlib.ExitStack() as stack:
-        page = page_of(into, options.view_port)[0] if options.view else None
+        page = page_of(into, options.view_port).link if options.view else None
         rehearsal = Rehearsal(settings, [*observers, page] if page else observers, speaker)
         if page:
             console.print(f"page for a second person: {stack.enter_context(page).url}")

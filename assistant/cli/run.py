@@ -6,16 +6,18 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from rich.console import Console
+from rich.console import Console, RenderableType
 from rich.live import Live
 
+from assistant.cli.clock_affirmation import affirm_clock
 from assistant.cli.engine_options import EngineOptions, chosen_engine
 from assistant.cli.files import grammar_bytes, plan_bytes
 from assistant.cli.output import terminal
+from assistant.cli.station_records import StationRecords
 from assistant.cli.summary import show_end
-from assistant.cli.view_options import announce, page_of
-from assistant.clock import ManualClock, SystemClock
-from assistant.console.panel import panel
+from assistant.cli.view_options import Page, SessionPage, page_of
+from assistant.clock import ManualClock
+from assistant.console.panel import opening_panel, panel
 from assistant.console.transcript import Transcript, describe
 from assistant.errors import InputError
 from assistant.grammar import Language, parse_grammar
@@ -28,20 +30,12 @@ from assistant.procedure.model import Session
 from assistant.session.audio_devices import Wanted, open_devices
 from assistant.session.live import LiveSession, Setting, first_operator
 from assistant.session.pronunciation_check import refuse_alike
-from assistant.session.register_writer import RegisterWriter
-from assistant.session.station import this_station
-from assistant.session.view_link import ViewLink
 from assistant.speech.keyboard import ENTER
 from assistant.storage.record_writer import RecordFolder
-from assistant.storage.register import Register
 
 CAUTION = """\
 A vessel can move, powder can burn, tip over or harm. Follow your site's procedures, local codes and
 licensed practice. This program records; it never grants permission."""
-
-
-SILENT_DBFS = -100.0
-"""No microphone is so quiet: nothing was listened to."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,6 +56,8 @@ class Options(EngineOptions):
     key: Literal["enter", "space"]
     plain: bool
     register: Path | None
+    authority_url: str | None
+    authority: Path | None
     view: bool
     view_port: int
     view_host: str | None
@@ -74,36 +70,38 @@ def run(options: Options) -> int:
     with contextlib.ExitStack() as stack:
         language, opened = _words(options, stack)
         engine, profile_sha256 = chosen_engine(options, language)
-        devices = stack.enter_context(open_devices(_wanted(options)))
-        register = _register(options)
-        page, fingerprint = _page(options)
-        watcher = _Watcher(console, page, plain=options.plain or options.audio is not None)
+        panel_on = console.is_terminal and not options.plain and options.audio is None
+        devices = stack.enter_context(open_devices(_wanted(options, echoed=panel_on)))
+        station = StationRecords(
+            options.into, options.register, options.authority_url, options.authority
+        )
+        page = SessionPage(console, _page(options))
+        watcher = _Watcher(console, lambda: devices.typed, page, panel=panel_on)
+        clock = ManualClock() if options.audio else None
+        affirmed = affirm_clock(console, asks=not options.resume) if clock is None else ""
         setting = Setting(
             language=language,
             engine=engine,
             speaker=devices.speaker,
             microphone=devices.microphone_name,
             listens=not options.keyboard and options.audio is None,
-            shown=console.print,
+            shown=watcher.show,
             delays=devices.delays,
             operator=options.operator or "",
             profile_sha256=profile_sha256,
             headset=options.headset,
-            observers=tuple(each for each in (watcher, register, page) if each),
+            stamp_authority=options.authority_url or "",
+            clock_affirmed=affirmed,
+            observers=(watcher, *station.observers, *page.observers),
             on_tick=watcher.tick,
         )
-        clock = ManualClock() if options.audio else None
-        if clock is None:
-            console.print(this_station().clock_line(SystemClock().now().utc))
         live = LiveSession(opened(), setting, devices.queue, clock)
-        if page:
-            # Spoken before the microphone is open, so that the sound check does not hear it.
-            announce(console, stack.enter_context(page), fingerprint, language, devices.speaker)
+        # Before the microphone is open, so that the sound check does not hear the fingerprint.
+        page.open(stack, language, devices.speaker)
         devices.start()
         with watcher.shown():
             session = live.run(devices.blocks())
-    if register and register.missing:
-        console.print(f"the register could not be written: {register.missing} notes are missing")
+        station.finish(console)
     return _ended(console, session, options)
 
 
@@ -117,19 +115,14 @@ def _ended(console: Console, session: Session, options: Options) -> int:
     return 1
 
 
-def _register(options: Options) -> RegisterWriter | None:
-    """The station's register, if one is named."""
-    return RegisterWriter(Register(options.register), options.into) if options.register else None
-
-
-def _page(options: Options) -> tuple[ViewLink | None, str]:
-    """The page for a second person, if one is wanted, and the fingerprint of its certificate."""
+def _page(options: Options) -> Page | None:
+    """The page for a second person, if one is wanted."""
     if not (options.view or options.view_host):
-        return None, ""
+        return None
     return page_of(options.into, options.view_port, options.view_host)
 
 
-def _wanted(options: Options) -> Wanted:
+def _wanted(options: Options, *, echoed: bool) -> Wanted:
     return Wanted(
         audio=options.audio,
         microphone=options.microphone or "",
@@ -137,6 +130,7 @@ def _wanted(options: Options) -> Wanted:
         keyboard_only=options.keyboard,
         silent=options.silent,
         confirm_key=" " if options.key == "space" else ENTER,
+        echoed=echoed,
     )
 
 
@@ -170,13 +164,16 @@ def _resumed(options: Options) -> RecordFolder:
 class _Watcher:
     """Shows the session: a panel on a terminal, else lines."""
 
-    def __init__(self, console: Console, page: ViewLink | None, *, plain: bool) -> None:
+    def __init__(
+        self, console: Console, typed: Callable[[], str], page: SessionPage, *, panel: bool
+    ) -> None:
         self._console = console
+        self._typed = typed
         self._page = page
-        self._panel = console.is_terminal and not plain
+        self._panel = panel
         self._transcript = Transcript(console)
-        self._live: Live | None = None
-        self._said = self._heard = ""
+        self._live: LiveSession | None = None
+        self._said = self._heard = self._trouble = ""
 
     @contextlib.contextmanager
     def shown(self) -> Iterator[None]:
@@ -184,12 +181,18 @@ class _Watcher:
         if not self._panel:
             yield
             return
-        with Live(console=self._console, refresh_per_second=8) as self._live:
+        with Live(console=self._console, get_renderable=self._drawn, refresh_per_second=8):
             yield
+
+    def show(self, words: str) -> None:
+        """Show what is said before the session begins."""
+        self._said = words
+        if not self._panel:
+            self._console.print(words)
 
     def entered(self, entry: Entry, event: Event, outcome: Outcome, said: str) -> None:
         """Keep the last words, or print a line."""
-        self._said = said or self._said
+        self._said, self._trouble = said or self._said, ""
         if isinstance(event, Heard):
             self._heard = describe(event)
         if not self._panel:
@@ -197,28 +200,27 @@ class _Watcher:
 
     def trouble(self, reason: str) -> None:
         """Show why everything stands still."""
-        self._transcript.trouble(reason)
+        self._trouble = reason
+        if not self._panel:
+            self._transcript.trouble(reason)
 
     def tick(self, live: LiveSession) -> None:
-        """Draw the panel anew, and take what the page's process has to say."""
-        if self._page is not None:
-            if live.level_dbfs > SILENT_DBFS:
-                self._page.heard(live.level_dbfs)
-            shown, noted = self._page.news()
-            for event in noted:
-                live.loop.take(event)
-            for line in shown:
-                self._console.print(line)
-        if self._live is None:
-            return
-        now = live.clock.now().mono_ns
-        self._live.update(
-            panel(
-                live.language,
-                live.loop.session,
-                said=self._said,
-                heard=self._heard,
-                level_dbfs=live.level_dbfs,
-                timer_s=live.loop.timers.left_s(now),
-            )
+        """Keep the session, which the panel's own thread draws; see to the page."""
+        self._live = live
+        self._page.tick(live)
+
+    def _drawn(self) -> RenderableType:
+        """Draw the panel as things stand."""
+        live = self._live
+        if live is None:
+            return opening_panel(self._said, self._typed())
+        return panel(
+            live.language,
+            live.loop.session,
+            said=self._said,
+            heard=self._heard,
+            typed=self._typed(),
+            trouble=self._trouble,
+            level_dbfs=live.level_dbfs if live.hears else None,
+            timer_s=live.loop.timers.left_s(live.clock.now().mono_ns),
         )

@@ -52,7 +52,7 @@ def run(options: Options) -> int:
         check_report_signatures(signatures, load_public(options.keys))
     if options.name is not None or options.meaning is not None or options.key is not None:
         made = _signed(report, options, signatures)
-        write_file(beside, lines + made.line())
+        write_file(beside, lines + made.line(), overwrite=True)
         signatures = (*signatures, made)
     if not signatures:
         raise InputError(f"{options.report} is not signed: sign with --as, --meaning and --key.")

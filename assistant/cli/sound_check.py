@@ -5,15 +5,17 @@ from dataclasses import dataclass
 from assistant.cli.engine_options import EngineOptions, chosen_engine
 from assistant.cli.files import grammar_bytes, plan_bytes
 from assistant.cli.output import terminal
-from assistant.grammar import parse_grammar
+from assistant.grammar import Language, parse_grammar
 from assistant.plan import parse_plan
 from assistant.ports import SAMPLE_RATE
 from assistant.procedure.model import begin
 from assistant.session.audio_devices import Wanted, open_devices
 from assistant.session.sound_check import (
+    MAY_MISS,
     WORKABLE_DB,
     Finding,
     SoundCheck,
+    explained,
     judging_ms,
     spoken_for_check,
     with_delays,
@@ -56,7 +58,7 @@ def run(options: Options) -> int:
         found = check.result
         event = with_delays(found.event, devices.delays())
         names = devices.microphone_name, devices.speaker.name
-    for line in lines(found, event.microphone_ms, event.speaker_ms, names):
+    for line in lines(language, found, event.microphone_ms, event.speaker_ms, names):
         console.print(line)
     if check.latest.pcm:
         seconds = len(check.latest.pcm) / 2 / SAMPLE_RATE
@@ -65,19 +67,24 @@ def run(options: Options) -> int:
     return 0 if found.workable else 1
 
 
-def lines(found: Finding, microphone_ms: str, speaker_ms: str, names: tuple[str, str]) -> list[str]:
+def lines(
+    language: Language, found: Finding, microphone_ms: str, speaker_ms: str, names: tuple[str, str]
+) -> list[str]:
     """Tell what was found.
 
     Args:
+        language: words of what was wrong.
         found: by the check.
         microphone_ms: delay of the microphone, "" where it is not known.
         speaker_ms: delay of the loudspeaker.
         names: of the microphone and of the loudspeaker.
     """
     event = found.event
-    verdict = "good" if event.recognised and found.snr_db >= WORKABLE_DB else "not workable"
-    if event.overridden:
-        verdict += ", overridden"
+    verdict = "good"
+    if found.problem is not None:
+        overridden = ", overridden" if event.overridden else ""
+        verdict = f"not workable{overridden}. {explained(language, found.problem)}"
+    least = event.asked - MAY_MISS
     clipped = "clipped: turn the microphone down" if event.clipped else "not clipped"
     return [
         f"microphone: {names[0]}, delay {_milliseconds(microphone_ms)}",
@@ -85,7 +92,7 @@ def lines(found: Finding, microphone_ms: str, speaker_ms: str, names: tuple[str,
         f"operator: {event.speech_dbfs} dB of full scale, {clipped}",
         f"room: {event.noise_dbfs} dB of full scale",
         f"signal to noise: {event.snr_db} dB (at least {WORKABLE_DB:g} dB is workable)",
-        f"phrases understood: {event.recognised} of {event.asked}",
+        f"phrases understood: {event.recognised} of {event.asked} (at least {least} are needed)",
         f"a session would ignore sound below {found.least_dbfs:.1f} dB",
         f"and raise its thresholds by {found.stricter:.2f}",
         f"sound check: {verdict}",

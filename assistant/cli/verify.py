@@ -1,7 +1,7 @@
 """`verify`: is this record what it was when it was written, and could it have happened?"""
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,15 +13,18 @@ from assistant.errors import RecordBroken
 from assistant.journal.head_code import head_code
 from assistant.journal.signing import Signature, check, require_last
 from assistant.printable import printable
+from assistant.procedure.enums import END
+from assistant.procedure.events import Opened
 from assistant.procedure.model import begin
 from assistant.record import OpenRecord, Proof, open_record, prove, software
 from assistant.record.anchor import Anchor
-from assistant.record.registered import registered, vanished
+from assistant.record.registered import misfits, registered
 from assistant.record.standing import standing_of
 from assistant.record.times import Times
 from assistant.storage.keys import load_public
 from assistant.storage.register import Session, sessions
-from assistant.storage.time_stamps import TimeStampFile
+
+_MINUTE_S, _HOUR_S = 60.0, 3600.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,37 +73,79 @@ def run(options: Options) -> int:
         console.print(f"torn lines set aside: {proof.torn}; their bytes are kept")
     for stranger in record.view.strangers():
         console.print(f"no part of the record: {printable(stranger)}")
+    if proof.opened:
+        console.print(_opening(proof.opened))
     _show_times(console, proof.times)
     _show_versions(console, proof)
     _show_signatures(console, proof, options.keys)
-    _show_stamps(console, proof.stamps, standing.anchors)
-    _show_vanished(console, known)
+    _show_stamps(console, proof, standing.anchors)
+    _show_register(console, proof, session, known)
     if options.re_hear:
         _rehear(console, record)
     return show_lacking(console, standing, options.require)
 
 
-def _show_stamps(
-    console: Console, stamps: Sequence[TimeStampFile], anchors: Iterable[Anchor]
-) -> None:
-    """Say what each time stamp shows, or that it was not checked."""
+def _opening(opened: Opened) -> str:
+    """Return kind, devices and machine of a session, as the program wrote them at its opening."""
+    said: list[str] = [opened.kind or "kind not on record"]
+    names = ("microphone", opened.microphone), ("loudspeaker", opened.speaker)
+    for what, name in (*names, ("host", opened.host), ("account", opened.account)):
+        if name:
+            said.append(f'{what} "{printable(name)}"')
+    if opened.clock_affirmed:
+        said.append(
+            f"time zone {opened.utc_offset}, clock synchronised: {opened.clock_synchronised}, "
+            f"affirmed: {opened.clock_affirmed}"
+        )
+    return f"first entry: {', '.join(said)}"
+
+
+def _show_stamps(console: Console, proof: Proof, anchors: Iterable[Anchor]) -> None:
+    """Say what each time stamp shows, or that it was not checked, and how many are missing."""
+    stamps = proof.stamps
     shown = [anchor for anchor in anchors if anchor.utc]
     for anchor in shown:
-        console.print(f"{anchor.by}: entries 1 to {anchor.count} were there then")
+        console.print(
+            f"{anchor.by}: entries 1 to {anchor.count} were there then, "
+            f"{_apart(proof.delay_s(anchor))} entry {anchor.count} by the record's own clock"
+        )
     if stamps and not shown:
         console.print(
             f"time stamps: {len(stamps)}, not checked: name the authority's certificates with "
             "--authority"
         )
-
-
-def _show_vanished(console: Console, known: Mapping[str, Session]) -> None:
-    """Say which sessions of the register have no record where it stood."""
-    for session in vanished(known.values()):
-        how = "ended" if session.ended else "not ended"
+    if missing := proof.unstamped:
         console.print(
-            f"register: the session begun {session.began} ({max(session.heads)} entries, {how}) "
-            f"has no record in {printable(session.folder)} any more"
+            f"time stamps missing: {len(missing)} of the {len(proof.due)} that the session asked "
+            "for; not answered yet, or removed"
+        )
+
+
+def _apart(seconds: float) -> str:
+    """Return a signed time in the unit that suits it, and on which side it lies."""
+    size = abs(seconds)
+    shown = f"{size:.0f} s" if size < _MINUTE_S else f"{size / _MINUTE_S:.1f} min"
+    if size >= _HOUR_S:
+        shown = f"{size / _HOUR_S:.1f} h"
+    return f"{shown} {'before' if seconds < 0 else 'after'}"
+
+
+def _show_register(
+    console: Console, proof: Proof, own: Session | None, known: Mapping[str, Session]
+) -> None:
+    """Say if the end of this session was not noted, and which others have no record any more."""
+    last = proof.last
+    if own and not own.ended and last and last.outcome.session.state in END:
+        console.print(
+            f"register: no end of this session is noted; its record is "
+            f"{last.outcome.session.state.value} at entry {last.entry.seq}, and the last note is "
+            f"of entry {max(own.heads)}"
+        )
+    for session, how in misfits(known.values()):
+        ended = "ended" if session.ended else "not ended"
+        console.print(
+            f"register: {how}: the record of the session begun {session.began} "
+            f"({max(session.heads)} entries noted, {ended}) in {printable(session.folder)}"
         )
 
 

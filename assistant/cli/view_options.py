@@ -1,6 +1,8 @@
 """The page for a second person, as the commands `rehearse` and `run` offer it."""
 
+import contextlib
 import threading
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -10,6 +12,7 @@ from assistant.errors import InputError
 from assistant.grammar.language import Language
 from assistant.grammar.numbers import spell_code
 from assistant.ports import Speaker
+from assistant.session.live import LiveSession
 from assistant.session.view_link import ViewLink
 from assistant.session.view_messages import ViewSettings
 from assistant.user_folder import user_folder
@@ -21,8 +24,17 @@ SPEAKING_S = 60.0
 """Longest time to wait for a sentence to end."""
 
 
-def page_of(folder: Path, port: int, host: str | None = None) -> tuple[ViewLink, str]:
-    """Return the page of a session, and the fingerprint of its certificate ("" on this machine).
+@dataclass(frozen=True, slots=True)
+class Page:
+    """A page that can be served."""
+
+    link: ViewLink
+    fingerprint: str = ""
+    """Of its certificate, 64 hexadecimal digits; "" on this machine alone."""
+
+
+def page_of(folder: Path, port: int, host: str | None = None) -> Page:
+    """Return the page of a session.
 
     Args:
         folder: of the record, which need not be there yet.
@@ -34,7 +46,7 @@ def page_of(folder: Path, port: int, host: str | None = None) -> tuple[ViewLink,
         DeviceError: the libraries for the page are not installed.
     """
     if host is None:
-        return ViewLink(ViewSettings(folder=folder, host=HERE, port=port)), ""
+        return Page(ViewLink(ViewSettings(folder=folder, host=HERE, port=port)))
     if host in ("0.0.0.0", "::", "*", ""):  # noqa: S104 - refused, not bound
         raise InputError(
             f"--view-host {host}: name the one address of this machine that viewers will use."
@@ -46,29 +58,49 @@ def page_of(folder: Path, port: int, host: str | None = None) -> tuple[ViewLink,
     settings = ViewSettings(
         folder=folder, host=host, port=port, certificate=made.path, key=made.key
     )
-    return ViewLink(settings), made.fingerprint
+    return Page(ViewLink(settings), made.fingerprint)
 
 
-def announce(
-    console: Console, page: ViewLink, fingerprint: str, language: Language, speaker: Speaker
-) -> None:
-    """Say where the page is; in the network, how to know that it is this one.
+class SessionPage:
+    """The page of a live session, or none."""
 
-    Args:
-        console: shows all of it.
-        page: is being served.
-        fingerprint: of its certificate, "" on this machine.
-        language: spells what is spoken.
-        speaker: speaks the beginning of the fingerprint.
-    """
-    console.print(f"page for a second person: {page.url}")
-    for line in page.news()[0]:
-        console.print(line)
-    if not fingerprint:
-        return
-    pairs = ":".join(fingerprint[n : n + 2] for n in range(0, len(fingerprint), 2))
-    console.print(f"fingerprint of its certificate (SHA-256): {pairs}")
-    spelt = spell_code(language, fingerprint[:SPOKEN_DIGITS])
-    over = threading.Event()
-    speaker.say(f"Fingerprint: {spelt}.", over.set)
-    over.wait(SPEAKING_S)
+    def __init__(self, console: Console, page: Page | None) -> None:
+        """Take the page; None where nobody wants one."""
+        self._console, self._page = console, page
+        self.observers = (page.link,) if page else ()
+
+    def open(self, stack: contextlib.ExitStack, language: Language, speaker: Speaker) -> None:
+        """Serve it until the stack ends, and say where it is and how to know that it is this one.
+
+        Args:
+            stack: ends it.
+            language: spells what is spoken.
+            speaker: speaks the beginning of the certificate's fingerprint.
+        """
+        if self._page is None:
+            return
+        link, fingerprint = stack.enter_context(self._page.link), self._page.fingerprint
+        self._console.print(f"page for a second person: {link.url}")
+        for line in link.news()[0]:
+            self._console.print(line)
+        if not fingerprint:
+            return
+        pairs = ":".join(fingerprint[n : n + 2] for n in range(0, len(fingerprint), 2))
+        self._console.print(f"fingerprint of its certificate (SHA-256): {pairs}")
+        over = threading.Event()
+        spelt = spell_code(language, fingerprint[:SPOKEN_DIGITS])
+        speaker.say(f"Fingerprint: {spelt}.", over.set)
+        over.wait(SPEAKING_S)
+
+    def tick(self, live: LiveSession) -> None:
+        """Tell it the input level; put on record and show what its process has to say."""
+        if self._page is None:
+            return
+        link = self._page.link
+        if live.hears:
+            link.heard(live.level_dbfs)
+        shown, noted = link.news()
+        for event in noted:
+            live.loop.take(event)
+        for line in shown:
+            self._console.print(line)

@@ -8,8 +8,8 @@
 - upper limit of the total variance: Graybill & Wang 1980, conservative (read likewise).
 
 With unequal numbers of replicates, the between mean square is replaced by h times the variance of
-the location means, where h is the harmonic mean of the numbers (Thomas & Hultquist 1978, from
-memory); the intervals are then approximate and labelled so.
+the location means, where h is the harmonic mean of the numbers (Thomas & Hultquist, Ann. Statist.
+6:582-587, 1978, abstract read); the intervals are then approximate and labelled so.
 
 The formulas come first and take arrays, so that a simulation runs the same code as the report.
 """

@@ -29,7 +29,8 @@ from assistant.evaluation.study import Study
 CHANCE = 0.01
 """Level of each test behind an open point; this program's choice."""
 HISTORIC_MEAN = (90.0, 110.0)
-"""FDA draft guidance of October 2003 (withdrawn), sections VI and VII, for dosage units."""
+"""FDA draft guidance of October 2003 (withdrawn), sections VI and VII, for dosage units: % of
+the target content."""
 HISTORIC_DISTANCE = 10.0
 """The same draft, section V: individuals within 10.0 % (absolute) of the mean."""
 
@@ -74,6 +75,9 @@ def protocol_outcome(results: Sequence[Result], protocol: Protocol) -> Outcome:
         rounding="none",
     )
     criteria = tuple(_protocol_criteria(results, protocol))
+    if not criteria:
+        sentence = "The protocol is named, but sets no limit."
+        return Outcome(scheme, Verdict.NOT_APPLICABLE, sentence, (), ())
     missed = [criterion.text for criterion in criteria if not criterion.met]
     if missed:
         return Outcome(scheme, Verdict.FAIL, f"Not met: {'; '.join(missed)}.", criteria, ())
@@ -130,12 +134,13 @@ def open_points(study: Study, protocol: Protocol | None, leading: str) -> tuple[
 
 
 def _means(study: Study, protocol: Protocol | None) -> Iterator[str]:
-    low, high = HISTORIC_MEAN
+    share = study.options.demand.target / 100.0
+    low, high = (limit * share for limit in HISTORIC_MEAN)
     mean = study.summary.mean
     if (protocol is None or protocol.mean is None) and not low <= mean <= high:
         yield (
             f"The mean is {mean:.2f} % of target. The plan sets no limit for it; the withdrawn FDA "
-            f"draft of 2003 had {low:g} to {high:g} for dosage units."
+            f"draft of 2003 had {low:g} to {high:g} for dosage units{_of(share)}."
         )
         return  # outlying locations would only repeat this
     if protocol is not None and protocol.location_mean is not None:
@@ -148,8 +153,13 @@ def _means(study: Study, protocol: Protocol | None) -> Iterator[str]:
     if away:
         yield (
             f"Location means beyond {low:g} to {high:g} % of target, which the withdrawn FDA draft "
-            f"of 2003 had for dosage units: {', '.join(away)}."
+            f"of 2003 had for dosage units{_of(share)}: {', '.join(away)}."
         )
+
+
+def _of(share: float) -> str:
+    """What the draft's 90 to 110 % became for another target than 100 % of label claim."""
+    return "" if share == 1.0 else f" (90 to 110 % of a target of {100.0 * share:g} %)"
 
 
 def _individuals(study: Study, protocol: Protocol | None) -> Iterator[str]:

@@ -28,8 +28,9 @@ _INJECTION = (
 )
 _WORDS: tuple[tuple[str, str], ...] = (
     (rf"vial{_NUMBER}|sample{_NUMBER}|label(?: code)?|bar ?code|code", "vial"),
-    (r"(?:sampling )?(?:location|spot)" + _NUMBER, "location"),
+    (r"(?:sampling )?(?:location|spot|point)" + _NUMBER, "location"),
     (r"(?:shaft |die )?position|die set|set|replicate|rep(?:licate)?" + _NUMBER, "position"),
+    (r"(?:tablet|capsule|dosage unit)" + _NUMBER, "position"),
     (r"port" + _NUMBER, "port"),
     (r"(?:injection|inj|preparation|prep|determination)" + _NUMBER, "injection"),
     (r"(?:batch|lot)" + _NUMBER, "batch"),
@@ -42,9 +43,14 @@ _WORDS: tuple[tuple[str, str], ...] = (
     ),
     (r"(?:gross|full)(?: (?:mass|weight|wt))?", "gross"),
     (r"(?:tare|empty)(?: (?:mass|weight|wt))?", "tare"),
-    (r"(?:net|sample|powder)? ?(?:mass|weight|wt)|net", "mass"),
+    (r"(?:net|sample|powder|tablet|unit|fill)? ?(?:mass|weight|wt)|net", "mass"),
 )
 _MASSES = ("mass", "gross", "tare")
+_CORRECTED = re.compile(
+    r"\b(un|not[ -]|non[ -]?)?(?:(?:weight|mass|wt)[ -]?)corrected\b"
+    r"|\b(un|not[ -]|non[ -]?)?corrected for (?:weight|mass)\b",
+    re.IGNORECASE,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +69,8 @@ class Meaning:
 
 def meaning_of(heading: str) -> Meaning:
     """Interpret a heading; case, dots, brackets and word order do not matter."""
-    plain = re.sub(r"[\s_]+", " ", heading.casefold().replace("#", " no ")).strip()
+    plain = re.sub(r"[\s_]+", " ", heading.casefold().replace("#", " no "))
+    plain = " ".join(_CORRECTED.sub(" ", plain).split())
     word, unit = _parted(plain)
     if re.search(r"\brsd\b|\bsd\b", word):
         return Meaning()
@@ -73,6 +80,12 @@ def meaning_of(heading: str) -> Meaning:
     if not word and unit and unit != "g":
         return Meaning("assay", unit)
     return Meaning()
+
+
+def weight_corrected(heading: str) -> bool | None:
+    """Whether a heading says that the assays are weight-corrected; None if it does not say."""
+    found = _CORRECTED.search(heading)
+    return None if found is None else not (found[1] or found[2])
 
 
 def _parted(plain: str) -> tuple[str, str]:

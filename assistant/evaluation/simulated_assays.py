@@ -19,6 +19,9 @@ from assistant.errors import InputError
 from assistant.evaluation.results import Result, Vial
 from assistant.evaluation.sheet_rows import MADE_UP
 
+UNIT_MASS_RSD = 1.0
+"""Relative standard deviation of the masses of simulated dosage units, %."""
+
 
 @dataclass(frozen=True, slots=True)
 class Truth:
@@ -90,6 +93,46 @@ def sheet(made: Sequence[Result], batch: str) -> str:
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(["Vial", "Assay (% of target)", "Net mass (mg)", "Batch", "Origin"])
     writer.writerows([one.vial, one.assay, one.mass_mg, batch, MADE_UP] for one in made)
+    return out.getvalue()
+
+
+def dosage_unit_sheet(
+    locations: int, units: int, truth: Truth, seed: int, *, dose_mg: float, batch: str
+) -> str:
+    """Dosage units as a laboratory's CSV file, each row marked as simulated.
+
+    The powder of a unit has the content mean + location effect + error within; the thief's marks
+    are left out. Masses vary by `UNIT_MASS_RSD` around the intended one, and the assay is the
+    content of the unit as it is, % of label claim, to two decimals.
+
+    Args:
+        locations: number of sampling points.
+        units: units of each.
+        truth: mean and standard deviations of the powder.
+        seed: seed of the random numbers.
+        dose_mg: intended mass of a unit, mg.
+        batch: batch of the session.
+    """
+    generator = np.random.default_rng([seed, 2])
+    shape = (locations, units)
+    powder = truth.mean + truth.between_sd * generator.standard_normal((locations, 1))
+    powder = powder + truth.within_sd * generator.standard_normal(shape)
+    share = 1.0 + UNIT_MASS_RSD / 100.0 * generator.standard_normal(shape)
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(
+        [
+            "Location",
+            "Dosage unit",
+            "Assay (% of label claim, not weight-corrected)",
+            "Net mass (mg)",
+            "Batch",
+            "Origin",
+        ]
+    )
+    for (place, number), content in np.ndenumerate(np.maximum(powder * share, 0.0)):
+        mass = round(dose_mg * float(share[place, number]), 1)
+        writer.writerow([place + 1, number + 1, round(float(content), 2), mass, batch, MADE_UP])
     return out.getvalue()
 
 

@@ -70,7 +70,17 @@ class SoundCheckWords(BaseModel):
     """Asks for one phrase; leaves {phrase} open."""
     passed: Words
     too_loud: Words
-    """Says that the room is too loud; what to say to start all the same is `override`."""
+    """Says that the room is too loud."""
+    wrong_microphone: Words | None = None
+    """Says that the microphone is dead, or far from the operator."""
+    nothing_heard: Words | None = None
+    """Says that no phrase was heard."""
+    spoken_over: Words | None = None
+    """Says that somebody spoke while the room was measured."""
+    not_understood: Words | None = None
+    """Says that too few phrases were understood."""
+    go_on: Words | None = None
+    """Says that the check begins again, and how to start all the same; leaves {phrase} open."""
     override: Words
     """The phrase by which the operator starts all the same."""
 
@@ -144,6 +154,8 @@ def _present(table: str, entries: object) -> object:
 def _complete(language: Language, name: str) -> None:
     _lacks_none(name, "phrases", list(Intent), language.phrases)
     _lacks_none(name, "prompts", list(Prompt), language.prompts)
+    check = language.sound_check.model_dump(exclude_none=True)
+    _lacks_none(name, "sound-check", SoundCheckWords.model_fields, check)
 
 
 def _lacks_none(name: str, table: str, wanted: Iterable[str], found: Mapping[Any, object]) -> None:
@@ -156,7 +168,9 @@ def _sound(language: Language, name: str) -> None:
     """What is there is well formed; the alphabets, which no version adds to, are whole."""
     _lacks_none(name, "digits", "0123456789.", language.digits)
     _lacks_none(name, "letters", string.ascii_uppercase, language.letters)
-    _slots(f"{name}: [sound-check] repeat", language.sound_check.repeat, {"phrase"})
+    for key in ("repeat", "go_on"):
+        if (words := getattr(language.sound_check, key)) is not None:
+            _slots(f"{name}: [sound-check] {key}", words, {"phrase"})
     for intent, phrase in language.phrases.items():
         _slots(f"{name}: [phrases] {intent.value}", phrase, PHRASE_SLOTS.get(intent, set()))
     for prompt, words in language.prompts.items():

@@ -1,7 +1,7 @@
 """What one die holds: against the unit dose, the balance and the batch.
 
 A die's content lies between bulk and tapped density, since the bed presses on deep ports (derived).
-One to three unit doses is the practice since U.S. v. Barr (1993; number from memory).
+One to three unit doses is this program's range; another one needs a reason in the plan.
 """
 
 from dataclasses import dataclass

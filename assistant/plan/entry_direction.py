@@ -1,7 +1,7 @@
 """Entry and tilt as clock positions, seen from above, for the person at the vessel.
 
 Twelve o'clock is north, away from whoever stands at the front; three o'clock is east, to the right
-(common practice, no source). A half hour is 15 degrees: finer than that nobody sets by ear.
+(our choice). A half hour is 15 degrees: finer than that nobody sets by ear.
 """
 
 from dataclasses import dataclass

@@ -9,10 +9,10 @@ LONGEST_NAME = 80
 """Characters; a longer one neither fits a label nor can be spoken in one breath."""
 
 DENSEST_BLEND_G_ML = 5.0
-"""No powder blend of a unit dose is denser in bulk (from memory: iron powder has some 2.5)."""
+"""Denser than any blend of unit doses; a larger number is in another unit. Our choice."""
 
 DENSEST_SUBSTANCE_G_ML = 23.0
-"""Osmium, the densest substance, has 22.6 (from memory)."""
+"""No substance is denser; a larger number is in another unit. Our choice."""
 
 
 LEAST = 1e-6

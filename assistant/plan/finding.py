@@ -36,9 +36,9 @@ class Finding:
     note: str = ""
 
 
-COMMON = "common practice, no source"
+CHOICE = "this program's choice, no source"
+"""Of limits for which no text was read; those under [limits] can be set in the plan."""
 DERIVED = "derived"
-MEMORY = "from memory"
 OWN = "[limits] of the plan"
 
 

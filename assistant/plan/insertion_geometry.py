@@ -16,7 +16,7 @@ from assistant.plan.manway import Opening
 from assistant.plan.model import Location, Plan
 from assistant.plan.powder_bed import Bed, bed_of
 from assistant.plan.shapes import Array
-from assistant.plan.vessel import Cylinder, Drum, RectangularBin
+from assistant.plan.vessel import Cylinder, Drum, RectangularBin, Trough
 
 STEEPEST_DEG = 85.0
 """Tilt and heap angle together; beyond it the sampler would run along the surface."""
@@ -41,9 +41,9 @@ class Insertion:
         wetted_mm: length of tube in the powder; negative when it does not get there.
         ports: middle of every port, nearest the tip first, shape (ports, 3).
         cover_mm: depth of every port straight below the surface; negative above it.
-        tip_gap_mm: least distance of the tip's edge from the wall; negative outside.
+        tip_gap_mm: least distance of the tip's edge from wall or shaft; negative beyond.
         valve_gap_mm: least distance of the tip's edge from the outlet; None without one.
-        tube_gap_mm: least room between the tube and walls or rim; negative when it does not pass.
+        tube_gap_mm: least room of the tube to walls, shaft or rim; negative if it does not pass.
         room_mm: tube left outside the rim, up to the handle.
     """
 
@@ -143,9 +143,9 @@ def insertion(plan: Plan, bed: Bed, location: Location) -> Insertion:
         wetted_mm=length - to_surface,
         ports=ports,
         cover_mm=tuple(float(c) for c in bed.surface(ports[:, 0], ports[:, 1]) - ports[:, 2]),
-        tip_gap_mm=float(bed.shape.gap(edge).min()),
+        tip_gap_mm=float(_free(plan, bed, edge).min()),
         valve_gap_mm=_valve_gap(plan, edge),
-        tube_gap_mm=_tube_gap(bed, opening, axis, plan.sampler.diameter_mm / 2),
+        tube_gap_mm=_tube_gap(plan, bed, opening, axis),
         room_mm=plan.sampler.length_mm - length,
     )
 
@@ -213,6 +213,15 @@ _PARALLEL = 0.9
 """Above this the axis lies so near to y that another helping vector is needed."""
 
 
+def _free(plan: Plan, bed: Bed, points: Array) -> Array:
+    """Distance of each point from the walls, and in a trough from the agitator's shaft."""
+    gap, vessel = bed.shape.gap(points), plan.vessel
+    if not isinstance(vessel, Trough):
+        return gap
+    away = np.hypot(points[:, 1], points[:, 2] - vessel.diameter_mm / 2)
+    return np.minimum(gap, away - vessel.shaft_diameter_mm / 2)
+
+
 def _valve_gap(plan: Plan, edge: Array) -> float | None:
     """Least distance of the tip's edge from the outlet's flat opening at height 0."""
     vessel, x, y = plan.vessel, np.abs(edge[:, 0]), np.abs(edge[:, 1])
@@ -228,22 +237,23 @@ def _valve_gap(plan: Plan, edge: Array) -> float | None:
     return float(np.hypot(beside, edge[:, 2]).min())
 
 
-def _tube_gap(bed: Bed, opening: Opening, axis: Array, radius: float) -> float:
+def _tube_gap(plan: Plan, bed: Bed, opening: Opening, axis: Array) -> float:
     """Least room around the tube: to the rim in the manway's passage, to the wall below it.
 
     Args:
+        plan: names vessel and sampler.
         bed: the powder in its vessel.
         opening: the manway used.
         axis: points along the tube's axis from the rim to the tip, shape (n, 3).
-        radius: of the tube.
     """
+    radius = plan.sampler.diameter_mm / 2
     normal = np.array(opening.normal)
     whole = axis[-1] - axis[0]
     lean = float(-whole @ normal / np.sqrt(whole @ whole))
     below_rim = (np.array(opening.centre) - axis) @ normal
     in_passage = below_rim <= opening.passage_mm + 1e-6
     passage = opening.radius_mm - opening.off_axis(axis) - radius / max(lean, _SLANT)
-    free = np.where(in_passage, passage, bed.shape.gap(axis) - radius)
+    free = np.where(in_passage, passage, _free(plan, bed, axis) - radius)
     return float(free.min())
 
 

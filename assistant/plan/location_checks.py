@@ -6,13 +6,13 @@ from assistant.plan.bed_disturbance import crossings, insertion_order
 from assistant.plan.coverage import coverage, default_radius_mm
 from assistant.plan.dies import carr_percent, flow_character, repose_character
 from assistant.plan.entry_direction import aim_of, told_shift_mm
-from assistant.plan.finding import COMMON, DERIVED, MEMORY, OWN, Finding, Fitness, fit_if
+from assistant.plan.finding import CHOICE, DERIVED, OWN, Finding, Fitness, fit_if
 from assistant.plan.insertion_geometry import Insertion
 from assistant.plan.model import Plan
 from assistant.plan.powder_bed import LITRE_MM3, Bed
 
 LEAST_FILL, MOST_FILL = 0.30, 0.80
-"""Share of the vessel filled; above the upper one a tumbler hardly mixes (from memory)."""
+"""Share of the vessel filled; powder in a nearly full vessel has no room to move. Our choice."""
 
 POOR_FLOW_PERCENT = 25
 """Carr index up to which USP <1174> calls the flow passable."""
@@ -37,7 +37,7 @@ def bed_lines(plan: Plan, bed: Bed) -> Iterator[Finding]:
         fit_if(LEAST_FILL <= bed.fill <= MOST_FILL, Fitness.CAUTION),
         f"{bed.fill:.1%} of {bed.volume_mm3 / bed.fill / LITRE_MM3:.1f} L",
         f"{LEAST_FILL:.0%} to {MOST_FILL:.0%}",
-        MEMORY,
+        CHOICE,
     )
     yield Finding(
         "vessel and bed",
@@ -215,6 +215,6 @@ def location_lines(plan: Plan, bed: Bed, insertions: Sequence[Insertion]) -> Ite
             f"ports {ports} deep, wall {entered.tip_gap_mm:.0f}"
             f"{outlet}, handle {entered.room_mm:.0f} mm",
             limit,
-            f"{COMMON}; {OWN}",
+            f"{CHOICE}; {OWN}",
             "; ".join(wrong),
         )

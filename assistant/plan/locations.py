@@ -2,7 +2,7 @@
 
 Ten or more locations at two depths or more along the axis (FDA draft guidance of 2003, section V;
 withdrawn, so history); walls, corners, the space under the lid, the outlet, the plane of symmetry
-and the bearings' side are where blends fail (from memory and derived).
+and the bearings' side are looked at because powder moves least there (this program's choice).
 """
 
 import itertools
@@ -20,7 +20,7 @@ from assistant.plan.manway import Opening
 from assistant.plan.model import Location, Plan
 from assistant.plan.powder_bed import Bed, bed_of
 from assistant.plan.shapes import Array
-from assistant.plan.vessel import Drum, RectangularBin, VBlender, Vessel
+from assistant.plan.vessel import Drum, RectangularBin, Trough, VBlender, Vessel
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +63,10 @@ def targets(vessel: Vessel) -> tuple[Target, ...]:
     if isinstance(vessel, Drum):
         low = Target("C1", "centre, low", 0, 0, 0.0, 0.15)
         return (lid, *_ends(2, "high", 0.75), *_ends(1, "low", 0.4), low)
+    if isinstance(vessel, Trough):
+        high = Target("C2", "middle, in front of the shaft, high", 0, 270, 0.5, 0.85)
+        low = Target("C1", "middle, behind the shaft, low", 0, 90, 0.6, 0.2)
+        return (high, *_ends(2, "high", 0.8), *_ends(1, "low", 0.45), low)
     if isinstance(vessel, RectangularBin):
         return (lid, *_ring(_CORNERS, 2, "high", 0.75), *_ring(_CORNERS, 1, "low", 0.4), outlet)
     return (lid, *_ring(_COMPASS, 2, "high", 0.75), *_ring(_COMPASS, 1, "low", 0.4), outlet)

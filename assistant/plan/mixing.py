@@ -78,7 +78,7 @@ def gy_sample_g(constant_g_cm3: float, top_cm: float, rsd_percent: float) -> flo
 
 
 def size_range_factor(gsd: float) -> float:
-    """Gy's g of a log-normal powder, from how many times d95 exceeds d5 (Gy, from lectures)."""
+    """Gy's g of a log-normal powder, from how many times d95 exceeds d5 (lecture notes on Gy)."""
     times = exp(2 * _NORMAL_95 * log(gsd))
     return next((factor for most, factor in _RANGES if times <= most), 0.25)
 
@@ -89,6 +89,10 @@ _RANGES = ((1.0, 1.0), (2.0, 0.75), (4.0, 0.5))
 
 def gy_constant(fraction: float, active_g_ml: float, filler_g_ml: float, gsd: float) -> float:
     """Gy's C, g/cm3, of rounded, fully liberated particles (f 0.5, l 1).
+
+    The composition factor follows from `random_sd` (derived): particles of one size d have the
+    masses f d^3 times their density, so the relative variance is (1 - p) / p [(1 - p) active + p
+    filler] f d^3 / M, densities for the words. Gy adds the factor g for the range of sizes.
 
     Args:
         fraction: mass fraction of the active substance.

@@ -72,6 +72,9 @@ class Dose(Part):
     mass_mg: Positive
     label_claim_mg: Positive
     """Active substance in one unit dose."""
+    target_percent: Annotated[Number, Field(ge=100, le=150)] = 100.0
+    """T: target content of a dosage unit at manufacture, percent of label claim (USP <905>); above
+    100 where an overage is approved. Results are in percent of label claim whatever T is."""
 
     @model_validator(mode="after")
     def _claim_within_mass(self) -> Self:
@@ -233,7 +236,7 @@ WitnessedStep = Literal["at-depth", "port-open", "port-closed", "vial", "tube-em
 
 
 class Limits(Part):
-    """What the plan is held against; common practice, no source, unless a line says otherwise."""
+    """What the plan is held against; this program's choice unless a line names a source."""
 
     fewest_locations: Annotated[int, Field(strict=True, ge=1, le=MAX_LOCATIONS)] = 10
     """Least number of locations (FDA draft guidance of 2003, withdrawn; ISPE 2015)."""
@@ -266,11 +269,11 @@ class Handling(Part):
 
 
 Percent = Annotated[Number, Field(ge=0, le=1000)]
-"""Percent of target."""
+"""Percent of label claim."""
 
 
 class Acceptance(Part):
-    """Limits of the study's protocol for the evaluation, percent of target.
+    """Limits of the study's protocol for the evaluation, percent of label claim.
 
     A limit that is left out is not set.
     """
@@ -303,6 +306,22 @@ class Laboratory(Part):
     """Unit of the assays; settles a heading that does not say of what a percentage is."""
 
 
+class Blending(Part):
+    """How the batch was mixed before it is sampled; batches are compared by it."""
+
+    minutes: Annotated[Positive, Field(le=10_000)] | None = None
+    """Time of blending."""
+    revolutions: Annotated[Positive, Field(le=1_000_000)] | None = None
+    """Revolutions of the vessel of a tumbler, or of the agitator of a convective blender."""
+
+    @model_validator(mode="after")
+    def _says_something(self) -> Self:
+        if self.minutes is None and self.revolutions is None:
+            msg = "give minutes, revolutions or both, or leave [blending] out"
+            raise ValueError(msg)
+        return self
+
+
 class Plan(Part):
     """A whole study on paper."""
 
@@ -312,6 +331,7 @@ class Plan(Part):
     dose: Dose
     powder: Powder
     vessel: Vessel
+    blending: Blending | None = None
     sampler: Sampler
     locations: Annotated[tuple[Location, ...], Field(min_length=1, max_length=MAX_LOCATIONS)]
     timing: Timing = Timing()

@@ -19,6 +19,7 @@ from assistant.plan.vessel import (
     Drum,
     Manway,
     RectangularBin,
+    Trough,
     VBlender,
     Vessel,
 )
@@ -57,6 +58,14 @@ _PATTERNS: dict[str, Vessel] = {
         hopper_height_mm=400,
         cylinder_height_mm=500,
     ),
+    "trough": Trough(
+        kind="trough",
+        length_mm=1200,
+        diameter_mm=700,
+        height_mm=800,
+        shaft_diameter_mm=70,
+        outlet_diameter_mm=150,
+    ),
 }
 """Usual proportions; sizes in mm."""
 
@@ -67,6 +76,7 @@ _MANWAYS = {
     "cylinder": 0.6,
     "rectangular-bin": 0.7,
     "conical-bin": 0.6,
+    "trough": 0.9,
 }
 """Manway over the top's smaller size."""
 
@@ -79,6 +89,7 @@ _MEANINGS = {
     "leg_diameter_mm": "inside",
     "leg_length_mm": "along a leg's axis, from where the axes meet to the cap",
     "angle_deg": "between the legs",
+    "shaft_diameter_mm": "of the agitator; turn its ribbons or paddles out of the way",
     "length_mm": "inside, west to east",
     "width_mm": "inside, south to north",
     "height_mm": "inside",
@@ -135,7 +146,7 @@ def _top_mm(vessel: Vessel) -> float:
             return vessel.lid_mm
         case VBlender():
             return vessel.leg_diameter_mm
-        case Drum():
+        case Drum() | Trough():
             return min(vessel.diameter_mm, vessel.length_mm)
         case RectangularBin():
             return min(vessel.length_mm, vessel.width_mm)
@@ -166,7 +177,7 @@ def _study(answers: Answers) -> str:
         _line("protocol", answers.protocol, "with its revision"),
         _line("product", answers.product),
         _line("batch", answers.batch, "plain ASCII: it goes into the labels' codes"),
-        _line("stage", "final blend", "say the blending time or the revolutions too"),
+        _line("stage", "final blend", "what is sampled"),
         '# replicates_reason = "..."         # where fewer than 3 samples come from one spot',
         "",
         "[[people]]",
@@ -219,7 +230,10 @@ def _vessel(vessel: Vessel) -> str:
     else:
         place = f"diameter_mm = {width}, neck_mm = 0.0"
         mark = "# One manway in the middle of each cap; its rim is the entry mark."
-    return "\n".join([*lines, mark, f"manway = {{ {place} }}", ""])
+    blending = "# [blending]                         # how the batch was mixed, for `compare`"
+    figures = ["# minutes = 12.0", "# revolutions = 180.0"]
+    manway = f"manway = {{ {place} }}"
+    return "\n".join([*lines, mark, manway, "", blending, *figures, ""])
 
 
 def _sampler(answers: Answers, vessel: Vessel) -> str:

@@ -50,7 +50,13 @@ class Answers(Part):
     """The answers, checked."""
 
     vessel: Literal[
-        "double-cone", "v-blender", "drum", "cylinder", "rectangular-bin", "conical-bin"
+        "double-cone",
+        "v-blender",
+        "drum",
+        "cylinder",
+        "rectangular-bin",
+        "conical-bin",
+        "trough",
     ]
     fill_mass_kg: Positive
     bulk_density_g_ml: BulkDensity

@@ -11,7 +11,7 @@ from assistant.plan.dies import (
     minimum_weight_mg,
     powder_removed_kg,
 )
-from assistant.plan.finding import COMMON, DERIVED, MEMORY, OWN, Finding, Fitness, fit_if
+from assistant.plan.finding import CHOICE, DERIVED, OWN, Finding, Fitness, fit_if
 from assistant.plan.insertion_geometry import Insertion
 from assistant.plan.model import Plan, Weighing
 
@@ -33,7 +33,7 @@ def die_lines(plan: Plan) -> Iterator[Finding]:
         fit_if(in_range or reason is not None),
         f"{low:.2f} at bulk, {high:.2f} at tapped density",
         f"{LEAST_DOSES:g} to {MOST_DOSES:g}, or a stated reason",
-        "FDA draft 2003 (withdrawn); U.S. v. Barr, number from memory",
+        CHOICE,
         _dose_note(plan, in_range=in_range),
     )
     window = mass_window(plan)
@@ -52,7 +52,7 @@ def die_lines(plan: Plan) -> Iterator[Finding]:
         fit_if(removed <= MOST_REMOVED * batch, Fitness.CAUTION),
         f"{removed * 1000:.1f} g of {batch:g} kg ({removed / batch:.3%})",
         f"{MOST_REMOVED:.0%} of the batch",
-        COMMON,
+        CHOICE,
     )
     if window.minimum_mg is not None:
         enough = fit_if(window.low_mg >= window.minimum_mg)
@@ -96,7 +96,7 @@ def sampler_lines(plan: Plan, insertions: Sequence[Insertion]) -> Iterator[Findi
         fit_if(word == "right"),
         f"{sampler.clearance_mm:.3f} mm",
         f"{sampler_limits.TIGHTEST_MM:.3f} to {sampler_limits.LOOSEST_MM:.3f} mm",
-        COMMON,
+        CHOICE,
         {
             "too tight": "metal wears off into the product",
             "too loose": "powder leaks into the tube",
@@ -110,7 +110,7 @@ def sampler_lines(plan: Plan, insertions: Sequence[Insertion]) -> Iterator[Findi
         f"up to {sampler_limits.hidden_powder_g(plan, wetted):.1f} g "
         f"at {wetted:.0f} mm in the powder",
         "none may stay",
-        f"{DERIVED}; {COMMON}",
+        f"{DERIVED}; {CHOICE}",
         "empty the tube after every insertion",
     )
     earthed = "earthed" in plan.cautions
@@ -203,7 +203,7 @@ def _lacey(share: float, random: float, limit: float) -> Finding:
         Fitness.FIT,
         f"{index:.5f}",
         "1 is a random mixture",
-        "Lacey, from lectures",
+        "Lacey 1954, read in lecture notes",
         "near 1 at the limit already: judge by the standard deviation, not by this index",
     )
 
@@ -224,6 +224,6 @@ def _gy(plan: Plan, share: float, sample_mg: float, limit: float) -> Finding:
         fit_if(error <= CLEAR_SHARE * limit, Fitness.CAUTION),
         f"RSD {error:.2f} % in one die",
         f"{CLEAR_SHARE * limit:g} %",
-        f"Gy; composition factor {MEMORY}",
-        "a second estimate by an independent method",
+        f"{DERIVED}; factors of shape and range of sizes: Gy, read in lecture notes",
+        "the random mixture again, for particles of one size, the top size",
     )

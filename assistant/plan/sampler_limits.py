@@ -1,7 +1,7 @@
 """Limits of the sampler: running clearance, powder in the gap, weight.
 
 Running clearance of 15 to 20 thousandths of an inch, emptying the tube after every insertion:
-common practice, no source. Lifting: the revised NIOSH equation, metric form.
+this program's choice, no source. Lifting: the revised NIOSH equation, metric form.
 """
 
 from math import pi

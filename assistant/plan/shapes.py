@@ -10,17 +10,29 @@ from typing import Protocol
 
 import numpy as np
 
-from assistant.plan.solids import Array, Flags, Lying, Stack, Values, Vee
+from assistant.plan.solids import Array, Flags, Lying, Stack, UTrough, Values, Vee
 from assistant.plan.vessel import (
     Cylinder,
     DoubleCone,
     Drum,
     RectangularBin,
+    Trough,
     VBlender,
     Vessel,
 )
 
-__all__ = ["Array", "Flags", "Lying", "Shape", "Stack", "Values", "Vee", "height_of", "shape_of"]
+__all__ = [
+    "Array",
+    "Flags",
+    "Lying",
+    "Shape",
+    "Stack",
+    "UTrough",
+    "Values",
+    "Vee",
+    "height_of",
+    "shape_of",
+]
 
 
 class Shape(Protocol):
@@ -71,6 +83,8 @@ def shape_of(vessel: Vessel) -> Shape:
             return Vee(vessel.leg_diameter_mm / 2, vessel.leg_length_mm, half)
         case Drum():
             return Lying(vessel.diameter_mm / 2, vessel.length_mm)
+        case Trough():
+            return UTrough(vessel.diameter_mm / 2, vessel.length_mm, vessel.height_mm)
         case Cylinder():
             return _round_stack([0.0, vessel.height_mm], [vessel.diameter_mm] * 2)
         case RectangularBin():

@@ -1,4 +1,4 @@
-"""The three families of solids the vessels are made of, in closed form.
+"""The four families of solids the vessels are made of, in closed form.
 
 Lengths are millimetres, volumes cubic millimetres; origin at the lowest point, z upwards. Points
 are arrays of shape (n, 3). Formulas: prismatoid for frusta and circular segment for a lying
@@ -155,6 +155,57 @@ class Lying:
         within = (np.abs(x) <= self.length / 2) & (np.abs(y) <= self.radius)
         half = np.sqrt(np.maximum(self.radius**2 - y**2, 0.0))
         return np.where(within, self.radius - half, 0.0), np.where(within, self.radius + half, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class UTrough:
+    """A half cylinder on its side, the axis along x, with straight walls above it.
+
+    Below the axis it is a lying cylinder; above, the cut is a rectangle (derived).
+    """
+
+    radius: float
+    length: float
+    height: float
+    """Of the lid above the lowest point, at least the radius."""
+
+    @property
+    def _round(self) -> Lying:
+        return Lying(self.radius, self.length)
+
+    @property
+    def height_mm(self) -> float:
+        """Height of the lid."""
+        return self.height
+
+    @property
+    def half_mm(self) -> tuple[float, float]:
+        """Half the extent along x and y."""
+        return self.length / 2, self.radius
+
+    def area(self, height: Values) -> Array:
+        """Area of the level cut at each height, mm2: the chord, or the width, times the length."""
+        up = np.asarray(height, dtype=float)
+        inside = (up >= 0) & (up <= self.height)
+        return np.where(inside, self._round.area(np.minimum(up, self.radius)), 0.0)
+
+    def volume(self, height: Values) -> Array:
+        """Volume below each height, mm3: the circular segment and the box above the axis."""
+        up = np.clip(np.asarray(height, dtype=float), 0.0, self.height)
+        box = 2 * self.radius * self.length * np.maximum(up - self.radius, 0.0)
+        return np.asarray(self._round.volume(np.minimum(up, self.radius)) + box)
+
+    def gap(self, points: Array) -> Array:
+        """Distance of each point from bottom, side walls and ends, negative outside."""
+        x, y, z = points.T
+        shell = self.radius - np.hypot(y, np.minimum(z - self.radius, 0.0))
+        lid = np.where(z > self.height, -1.0, np.inf)
+        return np.asarray(np.minimum(np.minimum(shell, self.length / 2 - np.abs(x)), lid))
+
+    def columns(self, x: Values, y: Values) -> tuple[Array, Array]:
+        """Floor and ceiling over each (x, y)."""
+        floor, top = self._round.columns(x, y)
+        return floor, np.where(top > 0, self.height, 0.0)
 
 
 @dataclass(frozen=True, slots=True)

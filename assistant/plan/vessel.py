@@ -133,12 +133,52 @@ class ConicalBin(Part):
         return self
 
 
+class Trough(Part):
+    """The U-shaped trough of a ribbon or paddle blender, its shaft lying from west to east.
+
+    A half cylinder with straight side walls above it and flat ends. The shaft lies in the axis of
+    the half cylinder and is an obstacle for the sampler; its volume, and that of ribbons or
+    paddles, is not taken off the trough's, and these must be turned out of the sampler's way.
+    """
+
+    kind: Literal["trough"]
+    length_mm: Length
+    diameter_mm: Length
+    """Of the round bottom; the inside width."""
+    height_mm: Length
+    """From the lowest point to the lid, at least half the diameter."""
+    shaft_diameter_mm: Length
+    outlet_diameter_mm: Length = 150.0
+    """Of the valve in the middle of the bottom; not taken off the volume."""
+    manway: Manway = Manway()
+
+    @model_validator(mode="after")
+    def _above_its_bottom(self) -> Self:
+        if self.height_mm < self.diameter_mm / 2:
+            msg = (
+                f"height_mm {self.height_mm:g} is less than half of diameter_mm "
+                f"{self.diameter_mm:g}: the round bottom alone is higher"
+            )
+            raise ValueError(msg)
+        _narrower(self.shaft_diameter_mm, self.diameter_mm, "shaft_diameter_mm")
+        _narrower(self.outlet_diameter_mm, self.diameter_mm, "outlet_diameter_mm")
+        return self
+
+
 Vessel = Annotated[
-    DoubleCone | VBlender | Drum | Cylinder | RectangularBin | ConicalBin,
+    DoubleCone | VBlender | Drum | Cylinder | RectangularBin | ConicalBin | Trough,
     Field(discriminator="kind"),
 ]
 
-KINDS = ("double-cone", "v-blender", "drum", "cylinder", "rectangular-bin", "conical-bin")
+KINDS = (
+    "double-cone",
+    "v-blender",
+    "drum",
+    "cylinder",
+    "rectangular-bin",
+    "conical-bin",
+    "trough",
+)
 """The values that `kind` in [vessel] may have."""
 
 

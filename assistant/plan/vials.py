@@ -21,9 +21,9 @@ class Vial:
     port: int
     """Counted from the tip, 1 first."""
 
-    def mark(self, plan: Plan) -> str:
+    def mark(self, batch: str) -> str:
         """Return the text of the label's code: batch, number, location, position and port."""
-        return f"{plan.study.batch}|{self.number}|{self.location}|{self.position}|{self.port}"
+        return f"{batch}|{self.number}|{self.location}|{self.position}|{self.port}"
 
 
 def vial_number(plan: Plan, location: int, position: int, port: int) -> int:

@@ -262,6 +262,7 @@ class Kind(StrEnum):
     DISTURBED = "disturbed"
     DEVICE_LOST = "device-lost"
     CLOCK_STEP = "clock-step"
+    CLOCK_FREE = "clock-not-synchronised"
     NOISE_RISE = "noise-rise"
     OVERRIDE = "override"
     STORAGE = "storage-trouble"

@@ -49,8 +49,9 @@ class Opened(Frozen):
     speaker: str
     profile_sha256: str = ""
     """Voice profile of the operator, where one was used."""
-    kind: Literal["", "live", "rehearsal"] = ""
-    """Live with devices and clock of the machine, or made up; "" in records that do not say."""
+    kind: Literal["", "live", "typed", "rehearsal"] = ""
+    """Live: with a microphone that was open and the clock of the machine. Typed: with that clock,
+    but without a microphone. Rehearsal: made up. "" in records that do not say."""
     engine_version: str = ""
     model: str = ""
     """File or folder of the engine's model, without its path."""
@@ -64,6 +65,11 @@ class Opened(Frozen):
     """Of the machine's time zone at the opening, such as "+02:00"."""
     clock_synchronised: Literal["", "yes", "no", "unknown"] = ""
     """Whether the operating system says that its clock follows a time server."""
+    clock_affirmed: Literal["", "yes", "not asked"] = ""
+    """Whether somebody typed, before the work began, that date, time, zone and synchronisation as
+    shown are right; not asked where nobody sat at a terminal; "" in a rehearsal."""
+    stamp_authority: str = ""
+    """Address of the time-stamping authority that is asked during the session, "" without one."""
 
 
 class SoundChecked(Frozen):

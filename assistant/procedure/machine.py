@@ -80,6 +80,8 @@ def _dispatch(work: Transition, event: Event) -> bool:
             opened = _fire(work, Signal.OPENED)
             if opened:
                 work.session = replace(work.session, operator=event.operator)
+                if event.clock_affirmed and event.clock_synchronised == "no":
+                    work.deviate(Kind.CLOCK_FREE)
             return opened
         case Heard():
             return _heard(work, event)

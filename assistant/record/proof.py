@@ -1,17 +1,20 @@
 """Verifying a record: chain, order, times, plan, grammar, clips, torn tails and signed heads."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 from assistant.clock import SystemClock
 from assistant.conformance import Difference, FoldedEntry
 from assistant.errors import RecordBroken
+from assistant.journal.entry import Entry
 from assistant.journal.head_code import watch
 from assistant.journal.signing import Signature, check, note_heads
 from assistant.procedure.events import Heard, Opened, RemarkTaken, Resumed
 from assistant.record.anchor import Anchor
+from assistant.record.moments import STAMPED, moment
 from assistant.record.opening import OpenRecord
 from assistant.record.signing_rules import objections
 from assistant.record.time_stamps import anchors, check_stamps
@@ -36,14 +39,16 @@ class Proof:
     stamps: tuple[TimeStampFile, ...] = ()
     heads: dict[int, str] = field(default_factory=dict)
     """Hash of the record at the count of each signature and time stamp."""
+    due: dict[int, str] = field(default_factory=dict)
+    """Hash of the record at each moment of which it says itself that a time stamp is asked for."""
     utc: dict[int, str] = field(default_factory=dict)
     """What the record's own clock said at each of these."""
     clips: int = 0
     torn: int = 0
     """Torn tails that were set aside and are complete."""
     last: FoldedEntry | None = None
-    kind: str = ""
-    """Live or rehearsal, according to the first entry; "" if it does not say."""
+    opened: Opened | None = None
+    """The first entry's event."""
     software: tuple[str, ...] = ()
     """Names and versions of the programs that wrote it, in order, without duplicates."""
     differences: list[Difference] = field(default_factory=list)
@@ -62,9 +67,30 @@ class Proof:
         if isinstance(told.event, Opened | Resumed):
             self.software = tuple(dict.fromkeys((*self.software, told.event.software)))
         if isinstance(told.event, Opened):
-            self.kind = told.event.kind
+            self.opened = told.event
+        if self._asks and moment(told.entry, told.event, told.outcome) in STAMPED:
+            self.due[told.entry.seq] = told.entry.hash
         self.differing += len(told.differences)
         self.differences += told.differences[: max(0, MOST_SHOWN - len(self.differences))]
+
+    @property
+    def kind(self) -> str:
+        """Live, typed or rehearsal, according to the first entry; "" if it does not say."""
+        opened = self.opened
+        if opened and opened.kind == "live" and not (opened.host and opened.account):
+            return "called live without host and account"
+        return opened.kind if opened else ""
+
+    @property
+    def _asks(self) -> bool:
+        """Whether an authority is asked, by the first entry."""
+        return bool(self.opened and self.opened.stamp_authority)
+
+    @property
+    def unstamped(self) -> dict[int, str]:
+        """Hash at each moment for which a time stamp was asked and is not there."""
+        there = {stamp.count for stamp in self.stamps}
+        return {count: head for count, head in self.due.items() if count not in there}
 
     @property
     def counts(self) -> frozenset[int]:
@@ -89,14 +115,25 @@ class Proof:
             self.times.stamp(anchor.count, self.utc[anchor.count], anchor.utc)
         return found
 
+    def delay_s(self, anchor: Anchor) -> float:
+        """Return how long after its entry, by the record's own clock, a time stamp was made, s."""
+        own = datetime.fromisoformat(self.utc[anchor.count])
+        return (datetime.fromisoformat(anchor.utc) - own).total_seconds()
 
-def prove(record: OpenRecord, code: str = "", counts: AbstractSet[int] = frozenset()) -> Proof:
+
+def prove(
+    record: OpenRecord,
+    code: str = "",
+    counts: AbstractSet[int] = frozenset(),
+    seen: Callable[[Entry], None] = lambda _: None,
+) -> Proof:
     """Verify everything about a record except who signed it; one pass, constant memory.
 
     Args:
         record: opened for reading.
         code: a head code as typed, "" for none.
         counts: further entry counts whose hashes are kept in `Proof.heads`.
+        seen: is shown each entry once it is proved.
 
     Raises:
         InputError: the head code is malformed.
@@ -110,6 +147,7 @@ def prove(record: OpenRecord, code: str = "", counts: AbstractSet[int] = frozens
     for told in record.told(note_heads(entries, proof.counts | counts, proof.heads)):
         proof.note(told)
         prove_files(record, told, proof)
+        seen(told.entry)
     proof.times.end()
     proof.times.compare(SystemClock().now().utc)
     check(proof.signatures, proof.heads)

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from pathlib import Path
+from typing import Literal
 
 from assistant.errors import RecordBroken, RecordError
 from assistant.journal.chain import read
@@ -10,7 +11,9 @@ from assistant.record.proof import Proof
 from assistant.storage.record_reader import RecordReader
 from assistant.storage.register import Session
 
-__all__ = ["registered", "vanished"]
+__all__ = ["Whereabouts", "misfits", "registered", "whereabouts"]
+
+Whereabouts = Literal["there", "missing", "replaced", "damaged"]
 
 
 def registered(proof: Proof, session: Session | None, register: Path) -> Anchor:
@@ -38,14 +41,23 @@ def registered(proof: Proof, session: Session | None, register: Path) -> Anchor:
     return Anchor(max(session.heads), f"the register {register.name}")
 
 
-def vanished(sessions: Iterable[Session]) -> list[Session]:
-    """Return the sessions whose record is no longer in the folder noted in the register."""
-    return [session for session in sessions if not _stands(session)]
+def whereabouts(session: Session) -> Whereabouts:
+    """Return whether a session's record stands in the folder noted in the register.
 
-
-def _stands(session: Session) -> bool:
+    Only its first entry is looked at.
+    """
     try:
         first = next(read(RecordReader(Path(session.folder)).lines()), None)
-    except (RecordError, RecordBroken):
-        return False
-    return first is not None and first.hash == session.session
+    except RecordBroken:
+        return "damaged"
+    except RecordError:
+        return "missing"
+    if first is None:
+        return "missing"
+    return "there" if first.hash == session.session else "replaced"
+
+
+def misfits(sessions: Iterable[Session]) -> list[tuple[Session, Whereabouts]]:
+    """Return the sessions whose record is not where the register says, and how that is."""
+    found = [(session, whereabouts(session)) for session in sessions]
+    return [(session, where) for session, where in found if where != "there"]

@@ -26,7 +26,7 @@ class Standing:
     entries: int
     state: State
     kind: str
-    """Live or rehearsal, according to the first entry; "" if it does not say."""
+    """Live, typed or rehearsal, according to the first entry; "" if it does not say."""
     anchors: tuple[Anchor, ...] = ()
     """Only anchors that were checked against something from outside."""
     doubtful_times: int = 0
@@ -48,8 +48,9 @@ class Standing:
         whole = f"{self.entries} entries"
         if not self.anchors:
             return (
-                f"self-consistent only: without --head CODE or --keys nothing shows that these "
-                f"{whole} were not rewritten or cut off"
+                "self-consistent only: without a head code (--head), a signature (--keys), a time "
+                "stamp (--authority) or the station's register (verify --register) nothing shows "
+                f"that these {whole} were not rewritten or cut off"
             )
         furthest = [anchor.by for anchor in self.anchors if anchor.count == self.anchored]
         by = ", ".join(dict.fromkeys(furthest))

@@ -67,10 +67,11 @@ class Times:
         self._latest, self._seq = utc, entry.seq
 
     def _opened(self, event: Event, seq: int, utc: float) -> None:
-        """Doubt a live session that began before the program was built."""
+        """Doubt a session by the machine's clock that began before the program was built."""
         early = datetime.fromisoformat(BUILT).timestamp() - utc
-        live = isinstance(event, Opened) and event.kind == "live" and event.software == PRESENT
-        if live and early > TOLERANCE_S:
+        if not isinstance(event, Opened) or event.kind not in ("live", "typed"):
+            return
+        if event.software == PRESENT and early > TOLERANCE_S:
             self._waiting.append(Doubt(seq, early, "is before the program was built,"))
 
     def end(self) -> None:

@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from assistant.evaluation.batch_trends import BatchTrend, batch_trends
 from assistant.evaluation.campaign import (
     CHART_RISK,
     Batch,
@@ -107,6 +108,22 @@ class Comparison:
         )
 
     @property
+    def trends(self) -> tuple[BatchTrend, ...]:
+        """Trends over the blending of the batches, as far as their plans state it."""
+        blendings = [member.record.plan.blending for member in self.members]
+        return batch_trends(
+            self.campaign.batches,
+            {
+                ("blending time", "min"): [
+                    one.minutes if one is not None else None for one in blendings
+                ],
+                ("revolutions", "revolution"): [
+                    one.revolutions if one is not None else None for one in blendings
+                ],
+            },
+        )
+
+    @property
     def alike(self) -> bool:
         """Whether no test shows a difference."""
         return not self.differences
@@ -150,6 +167,7 @@ def document(comparison: Comparison) -> Document:
             *_batches(comparison),
             *_pictures(comparison),
             *_tests(comparison),
+            *_trends(comparison),
             *_inputs(comparison),
         ),
         footer=f"{len(names)} batches | {comparison.software}",
@@ -177,6 +195,12 @@ def verdict(comparison: Comparison) -> Verdict:
         asides=tuple(
             f"Beyond the limits of a control chart, {each}. Look for the cause."
             for each in comparison.remarkable
+        )
+        + tuple(
+            f"Over the batches the {trend.figure} changes with {trend.factor}: "
+            f"{_change(trend)} over {trend.span:g} {trend.unit}, p = {p_value(trend.p_adjusted)}."
+            for trend in comparison.trends
+            if trend.p_adjusted <= comparison.significance
         )
         + tuple(
             f"Partial, as asked for: batch {member.record.plan.study.batch}, vials "
@@ -288,6 +312,45 @@ def _tests(comparison: Comparison) -> Iterator[Block]:
         "matter, and a difference that matters may hide in few results.",
         "small",
     )
+
+
+def _trends(comparison: Comparison) -> Iterator[Block]:
+    found = comparison.trends
+    if not found:
+        return
+    yield Heading("Blending time and revolutions")
+    yield table(
+        [
+            ("figure of the batch", 0.28, "left"),
+            ("against", 0.2, "left"),
+            ("batches", 0.1, "right"),
+            ("over its range", 0.2, "right"),
+            ("r", 0.08, "right"),
+            ("p", 0.07, "right"),
+            ("p, Holm", 0.07, "right"),
+        ],
+        [
+            (
+                trend.figure,
+                f"{trend.factor}, {trend.span:g} {trend.unit}",
+                str(trend.n),
+                _change(trend),
+                fixed(trend.r),
+                p_value(trend.p),
+                p_value(trend.p_adjusted),
+            )
+            for trend in found
+        ],
+        note="From the plans. Each batch counts once: the mean of its location means, and the "
+        "logarithm of their SD, by linear regression with batches - 2 degrees of freedom. "
+        "Batches may differ in more than their blending. Not part of the verdict.",
+    )
+
+
+def _change(trend: BatchTrend) -> str:
+    if trend.logarithm:
+        return f"SD x {fixed(trend.effect)}"
+    return f"{fixed(trend.effect)} % of target"
 
 
 def _inputs(comparison: Comparison) -> Iterator[Block]:

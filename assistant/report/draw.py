@@ -22,16 +22,10 @@ from assistant.plan.location_checks import faults
 from assistant.plan.model import Plan
 from assistant.plan.powder_bed import bed_of
 from assistant.plan.vials import Vial
-from assistant.report.draw_views import (
-    INK,
-    POWDER,
-    SAFE,
-    TUBE,
-    UNSAFE,
-    Scene,
-    elevation,
-    from_above,
-)
+from assistant.report.draw_above import from_above
+from assistant.report.draw_sampler import sampler
+from assistant.report.draw_scene import INK, POWDER, SAFE, TUBE, UNSAFE, Scene
+from assistant.report.draw_views import elevation, elevation_scale
 
 Form = Literal["svg", "png", "pdf"]
 
@@ -95,27 +89,29 @@ def _page(scene: Scene, footer: str) -> Figure:
     figure = Figure(figsize=(11.69, 8.27), facecolor="white")
     FigureCanvasAgg(figure)
     grid = figure.add_gridspec(
-        2,
+        1,
         3,
-        height_ratios=(1.0, 0.62),
         width_ratios=(1.1, 1.1, 1.0),
         left=0.055,
         right=0.985,
-        top=0.86,
-        bottom=0.04,
-        hspace=0.27,
+        top=0.865,
+        bottom=0.48,
         wspace=0.18,
     )
     views = [figure.add_subplot(grid[0, column]) for column in range(3)]
+    scale = elevation_scale(views[0], scene)
     for side, name in enumerate(("from the south", "from the east")):
-        elevation(views[side], scene, side)
+        elevation(views[side], scene, side, scale)
         views[side].set_title(f"Elevation {name}", fontsize=8.5, color=INK, loc="left")
     from_above(views[2], scene)
     views[2].set_title("From above, north up", fontsize=8.5, color=INK, loc="left")
     for axes in views:
         _plain(axes)
     _legend(figure)
-    _table(figure.add_subplot(grid[1, :]), scene)
+    parts = figure.add_axes((0.055, 0.315, 0.93, 0.075))
+    sampler(parts, scene.plan.sampler)
+    parts.set_title("The sampler, not to scale", fontsize=8.5, color=INK, loc="left", pad=4)
+    _table(figure.add_axes((0.055, 0.035, 0.93, 0.28)), scene)
     _heading(figure, scene, footer)
     return figure
 
@@ -154,8 +150,8 @@ def _heading(figure: Figure, scene: Scene, footer: str) -> None:
     figure.text(
         0.985,
         0.014,
-        "The rim of the manway is the entry mark. Clock hours are seen from above: 12 is north, "
-        "away from the front. Numbers beside a location are its vials.",
+        "The rim of the manway is the entry mark. Clock hours are directions, seen from above: 12 "
+        "is north, away from the front. Numbers beside a location are its vials.",
         fontsize=6,
         color="#6b7884",
         ha="right",
@@ -180,7 +176,7 @@ def _legend(figure: Figure) -> None:
             Line2D([], [], color=INK, linestyle=(0, (2, 2)), linewidth=0.9, label="manway"),
         ],
         loc="center",
-        bbox_to_anchor=(0.52, 0.348),
+        bbox_to_anchor=(0.52, 0.425),
         ncols=5,
         fontsize=7,
         frameon=False,

@@ -8,12 +8,16 @@ import numpy as np
 from assistant.errors import InputError
 from assistant.evaluation.assay_units import Unit
 from assistant.evaluation.assays import Joined, join
+from assistant.evaluation.dosage_unit_sheet import dosage_units
+from assistant.evaluation.dosage_unit_study import UnitStudy, evaluate_units
 from assistant.evaluation.e2810 import STANDARD, Demand
 from assistant.evaluation.operating_characteristic import Characteristic, Design, characteristic
+from assistant.evaluation.predictive import Prediction, from_components, from_sample
 from assistant.evaluation.results import assays, by_spot
 from assistant.evaluation.review import Answer, Protocol, open_points, protocol_outcome
-from assistant.evaluation.schemes import INDUSTRY, PLAN_1, PLAN_2, UDU, Outcome
+from assistant.evaluation.schemes import INDUSTRY, PLAN_1, PLAN_2, UDU, Outcome, Verdict
 from assistant.evaluation.sheet_rows import Sheet
+from assistant.evaluation.stages import not_assayed, of_stage_1, only_stage_1
 from assistant.evaluation.study import Options, Study, evaluate
 from assistant.evaluation.tolerance import Asked, Tolerance, of_components, of_sample
 from assistant.journal.head_code import head_code
@@ -38,6 +42,8 @@ class EvaluationRequest:
     """Key of the scheme that gives the verdict."""
     partial: bool = False
     """Continue without vials that are missing, void or not reconciled."""
+    stage_1: bool = False
+    """The sheet holds the vials of stage 1, one of each spot; the others are kept."""
     confidence: float = 0.95
     """Confidence level of the intervals."""
     demand: Demand = STANDARD
@@ -45,6 +51,10 @@ class EvaluationRequest:
     """Standard deviation of the analytical method, % of target."""
     tolerance: Asked | None = None
     """Of the tolerance limits; None where none are asked for."""
+    predict: bool = False
+    """Also predict how often a further sample would pass the dosage-unit test."""
+    weight_corrected: bool | None = None
+    """Whether the assays of the dosage units are; None if only their sheet says."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +80,9 @@ class Case:
     """Name and version of the program that evaluated."""
     shown: tuple[str, ...] = ()
     """How the session ended and how far the record is anchored, one sentence each."""
+    units: UnitStudy | None = None
+    """The dosage units; None if no sheet of them was given."""
+    units_laboratory: Laboratory | None = None
 
     @property
     def outcome(self) -> Outcome:
@@ -79,8 +92,9 @@ class Case:
     @property
     def met(self) -> bool:
         """Whether that scheme and the protocol's own limits are met."""
-        protocol = next((o for o in self.study.outcomes if o.scheme.key == "protocol"), None)
-        return self.outcome.verdict.met and (protocol is None or protocol.verdict.met)
+        protocol = (o for o in self.study.outcomes if o.scheme.key == "protocol")
+        missed = any(outcome.verdict is Verdict.FAIL for outcome in protocol)
+        return self.outcome.verdict.met and not missed
 
     @property
     def open_points(self) -> tuple[str, ...]:
@@ -89,10 +103,25 @@ class Case:
 
     @property
     def answer(self) -> Answer:
-        """The answer of the evaluation."""
-        if not self.met:
-            return Answer.NOT_MET
-        return Answer.OPEN if self.open_points else Answer.MET
+        """The answer of the evaluation: of the blend, and of the dosage units if there are any."""
+        return max((self.blend_answer, self.units_answer), key=list(Answer).index)
+
+    @property
+    def blend_answer(self) -> Answer:
+        """The answer of the blend alone."""
+        return _answer(self.open_points, met=self.met)
+
+    @property
+    def units_answer(self) -> Answer:
+        """The answer of the dosage units; met if there are none."""
+        if self.units is None:
+            return Answer.MET
+        return _answer(self.units.open_points, met=self.units.outcome.verdict.met)
+
+    @property
+    def kept(self) -> tuple[str, ...]:
+        """Vials that were taken but are not assayed."""
+        return not_assayed(self.joined, self.record.expected)
 
     @property
     def tolerance(self) -> Tolerance | None:
@@ -105,9 +134,32 @@ class Case:
         return of_components(components.table, wanted)
 
     @property
+    def predicted_from_units(self) -> bool:
+        """Whether the prediction rests on dosage units; on the blend samples otherwise."""
+        return self.units is not None and self.units.uncorrected
+
+    @property
+    def prediction(self) -> Prediction | None:
+        """Predicted chance of passing the dosage-unit test; None where it is not asked for."""
+        if not self.request.predict:
+            return None
+        summary, parts, target = (
+            self.study.summary,
+            self.study.components,
+            self.study.options.demand.target,
+        )
+        table = parts.table if parts is not None else None
+        if self.units is not None and self.units.uncorrected:
+            summary, table = self.units.summary, self.units.components
+        if table is None:
+            return from_sample(summary.mean, summary.sd or 0.0, summary.n, target)
+        return from_components(table, target)
+
+    @property
     def made_up(self) -> tuple[str, ...]:
         """Simulated inputs of this evaluation."""
-        return made_up(self.record, self.laboratory)
+        sheets = [each for each in (self.laboratory, self.units_laboratory) if each is not None]
+        return made_up(self.record, *sheets)
 
     @property
     def doses(self) -> tuple[float, float]:
@@ -140,11 +192,17 @@ class Case:
         return components.table.residual_sd if components is not None else 0.0
 
 
-def made_up(record: RecordStudy, laboratory: Laboratory) -> tuple[str, ...]:
-    """Which parts of a record and its sheet are simulated, as far as they state it."""
+def _answer(points: Sequence[str], *, met: bool) -> Answer:
+    if not met:
+        return Answer.NOT_MET
+    return Answer.OPEN if points else Answer.MET
+
+
+def made_up(record: RecordStudy, *laboratories: Laboratory) -> tuple[str, ...]:
+    """Which parts of a record and its sheets are simulated, as far as they state it."""
     said = {
         "a rehearsal": record.opened.kind == "rehearsal",
-        "simulated assays": laboratory.sheet.made_up,
+        "simulated assays": any(each.sheet.made_up for each in laboratories),
     }
     return tuple(what for what, so in said.items() if so)
 
@@ -184,6 +242,7 @@ def make_case(
     software: str,
     signatures: Sequence[Signature] = (),
     shown: Sequence[str] = (),
+    units: Laboratory | None = None,
 ) -> Case:
     """Join a record with its assays and evaluate them.
 
@@ -194,17 +253,18 @@ def make_case(
         software: name and version of this program.
         signatures: signatures of the record.
         shown: how the session ended and how far the record is anchored, one sentence each.
+        units: sheet of the dosage units made of the blend.
 
     Raises:
         InputError: the session is not closed, vials do not fit (unless a partial evaluation is
-            asked for), or no verdict can be drawn.
+            asked for), the dosage units cannot be read, or no verdict can be drawn.
     """
-    joined = joined_of(record, laboratory, partial=request.partial)
+    joined = joined_of(record, laboratory, partial=request.partial, stage_1=request.stage_1)
     results = joined.results
     masses = [result.mass_mg for result in results if result.mass_mg is not None]
     options = Options(
         confidence=request.confidence,
-        demand=request.demand,
+        demand=replace(request.demand, target=record.plan.dose.target_percent),
         random_rsd=random_mixture_rsd(record.plan, sum(masses) / len(masses) if masses else None),
         method_sd=request.method_sd,
     )
@@ -213,7 +273,7 @@ def make_case(
     if protocol is not None:
         judged = protocol_outcome(results, protocol)
         study = replace(study, outcomes=(*study.outcomes, judged))
-    outcome_of(study, request.scheme)
+    leading = outcome_of(study, request.scheme)
     return Case(
         record=record,
         laboratory=laboratory,
@@ -224,10 +284,33 @@ def make_case(
         signatures=tuple(signatures),
         software=software,
         shown=tuple(shown),
+        units=_units(record, units, request, study, leading) if units is not None else None,
+        units_laboratory=units,
     )
 
 
-def joined_of(record: RecordStudy, laboratory: Laboratory, *, partial: bool) -> Joined:
+def _units(
+    record: RecordStudy,
+    laboratory: Laboratory,
+    request: EvaluationRequest,
+    study: Study,
+    leading: Outcome,
+) -> UnitStudy:
+    """The dosage units, judged and compared with the blend."""
+    read = dosage_units(
+        laboratory.sheet,
+        record.target,
+        batch=record.plan.study.batch,
+        corrected=request.weight_corrected,
+    )
+    return evaluate_units(
+        read, study.results, demand=study.options.demand, blend_verdict=leading.verdict
+    )
+
+
+def joined_of(
+    record: RecordStudy, laboratory: Laboratory, *, partial: bool, stage_1: bool = False
+) -> Joined:
     """Join a record with its assays; anything that prevents a verdict is an error.
 
     Args:
@@ -235,22 +318,39 @@ def joined_of(record: RecordStudy, laboratory: Laboratory, *, partial: bool) -> 
         laboratory: the sheet.
         partial: continue without vials that are missing, void or not reconciled, and with a
             session that is not closed.
+        stage_1: the sheet holds the vials of stage 1 only.
 
     Raises:
         InputError: the session is not closed, or vials do not fit.
+    """
+    require_closed(record, partial=partial)
+    batch = record.plan.study.batch
+    sheet, stated = laboratory.sheet, record.plan.laboratory.unit
+    if stated is not None and not sheet.confirmed:
+        sheet = sheet.in_unit(Unit(stated))
+    joined = join(sheet, record.expected, record.target, batch=batch)
+    if stage_1:
+        joined = of_stage_1(joined, record.expected)
+    elif not partial and only_stage_1(joined, record.expected):
+        raise InputError(
+            f"Vials without an assay: {', '.join(joined.missing)}. Those in the sheet are the "
+            "vials of stage 1: evaluate them with --stage 1, or assay the others."
+        )
+    joined.require(partial=partial)
+    return joined
+
+
+def require_closed(record: RecordStudy, *, partial: bool) -> None:
+    """Refuse a session that is not closed, unless a partial evaluation is asked for.
+
+    Raises:
+        InputError: it is not closed.
     """
     if not record.complete and not partial:
         raise InputError(
             f"The session is not closed (it is in state {record.session.state.value}): finish it, "
             "or ask for a partial evaluation."
         )
-    batch = record.plan.study.batch
-    sheet, stated = laboratory.sheet, record.plan.laboratory.unit
-    if stated is not None and not sheet.confirmed:
-        sheet = sheet.in_unit(Unit(stated))
-    joined = join(sheet, record.expected, record.target, batch=batch)
-    joined.require(partial=partial)
-    return joined
 
 
 def curve_of(study: Study) -> Characteristic:

@@ -119,6 +119,8 @@ def tables(export: Export) -> dict[str, bytes]:
 
 def session_kind(export: Export) -> str:
     """Return whether the session was live or a rehearsal, as its first entry says."""
+    if export.session.kind == "typed":
+        return "typed without a microphone"
     return export.session.kind or "not on record whether live or a rehearsal"
 
 

@@ -49,7 +49,9 @@ def case_json(case: Case) -> bytes:
                 "columns_not_used": list(sheet.ignored),
             },
             "study": plain(case.study),
+            "dosage_units": _units(case),
             "tolerance_interval": plain(case.tolerance),
+            "prediction": plain(case.prediction),
             "operating_characteristic": {
                 **cast("dict[str, JsonValue]", plain(case.curve)),
                 "estimate": axis_estimate(case.study),
@@ -81,6 +83,18 @@ def _record(case: Case) -> dict[str, JsonValue]:
     }
 
 
+def _units(case: Case) -> JsonValue:
+    laboratory = case.units_laboratory
+    if laboratory is None:
+        return None
+    return {
+        "answer": case.units_answer.value,
+        "name": laboratory.sheet.name,
+        "sha256": laboratory.sha256,
+        "study": plain(case.units),
+    }
+
+
 def campaign_json(comparison: Comparison) -> bytes:
     """A comparison of batches as JSON, UTF-8."""
     return _written(
@@ -104,6 +118,7 @@ def campaign_json(comparison: Comparison) -> bytes:
                 for member in comparison.members
             ],
             "tests": plain(comparison.questions),
+            "trends": plain(comparison.trends),
             "campaign": plain(comparison.campaign),
         }
     )

@@ -1,8 +1,8 @@
 """A sheet of vial labels, to be printed before the session.
 
-Every label shows batch, location, position, port and vial number as text and as a machine-readable
-QR code. Returns bytes; the same plan gives the same bytes. Importing this
-module loads reportlab, so it is imported only when labels are needed.
+Every label shows product, batch, vial number, location, position and port as text, has room for
+date and initials, and carries a machine-readable QR code. Returns bytes; the same plan gives the
+same bytes. Importing this module loads reportlab, so it is imported only when labels are needed.
 """
 
 import io
@@ -18,6 +18,7 @@ from reportlab.pdfgen.canvas import Canvas
 from assistant.plan.model import Plan
 from assistant.plan.vials import Vial
 from assistant.report.qr_code import qr_code
+from assistant.report.sheet_fonts import BOLD, PLAIN, register
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +44,10 @@ SHEET_70_BY_36 = Sheet()
 CODE_MM = 20.0
 """Side of the machine-readable code."""
 
+_MARGIN = 4.0
+_GAP = 2.0
+"""Between the text and the code."""
+
 
 def label_sheet(
     plan: Plan, vials: Sequence[Vial], foot: str = "", sheet: Sheet = SHEET_70_BY_36
@@ -50,11 +55,12 @@ def label_sheet(
     """Return the labels of all vials as a PDF.
 
     Args:
-        plan: gives batch and product.
+        plan: gives product, batch and protocol.
         vials: the numbered vials (`assistant.plan.vials.vials`), one label each.
         foot: printed small on every label, such as the hash of the plan file.
         sheet: arrangement of the labels on the page.
     """
+    register()
     out = io.BytesIO()
     canvas = Canvas(out, pagesize=A4, invariant=1, pageCompression=1)
     canvas.setTitle(f"Vial labels, batch {plan.study.batch}")
@@ -64,41 +70,51 @@ def label_sheet(
         if index and place == 0:
             canvas.showPage()
         row, column = divmod(place, sheet.columns)
-        left = (sheet.left + column * sheet.width) * mm
-        top = A4[1] - (sheet.top + row * sheet.height) * mm
-        _label(canvas, plan, vial, (left, top - sheet.height * mm), sheet)
-        canvas.setFont("Helvetica", 5)
-        canvas.drawString(left + 4 * mm, top - 33.5 * mm, _fitting(foot, 5, 40 * mm))
+        left = sheet.left + column * sheet.width
+        top = A4[1] / mm - (sheet.top + row * sheet.height)
+        canvas.saveState()
+        canvas.translate(left * mm, top * mm)
+        _label(canvas, plan, vial, foot, sheet)
+        canvas.restoreState()
     canvas.showPage()
     canvas.save()
     return out.getvalue()
 
 
-def _label(
-    canvas: Canvas, plan: Plan, vial: Vial, corner: tuple[float, float], sheet: Sheet
-) -> None:
-    (left, foot), margin = corner, 4 * mm
-    code_left = left + sheet.width * mm - CODE_MM * mm - margin
-    renderPDF.draw(qr_code(vial.mark(plan), CODE_MM), canvas, code_left, foot + margin)
-    room = code_left - left - margin - 2 * mm
-    whole = sheet.width * mm - 2 * margin
-    canvas.setFont("Helvetica-Bold", 9)
-    top = foot + sheet.height * mm
-    canvas.drawString(left + margin, top - 7 * mm, _fitting(f"Batch {plan.study.batch}", 9, whole))
-    canvas.setFont("Helvetica-Bold", 20)
-    canvas.drawString(left + margin, top - 16 * mm, f"{vial.number}")
-    canvas.setFont("Helvetica-Bold", 11)
-    canvas.drawString(left + margin, top - 22 * mm, _fitting(vial.location, 11, room))
-    canvas.setFont("Helvetica", 8)
-    canvas.drawString(left + margin, top - 26.5 * mm, f"{vial.position} set, port {vial.port}")
-    canvas.setFont("Helvetica", 6)
-    canvas.drawString(left + margin, top - 30.5 * mm, _fitting(plan.study.protocol, 6, room))
+def _label(canvas: Canvas, plan: Plan, vial: Vial, foot: str, sheet: Sheet) -> None:
+    """Draw one label down and right of the origin, its upper left corner."""
+    study = plan.study
+    whole = sheet.width - 2 * _MARGIN
+    room = whole - CODE_MM - _GAP
+    code_top = sheet.height - _MARGIN - 1.0
+    renderPDF.draw(
+        qr_code(vial.mark(study.batch), CODE_MM),
+        canvas,
+        (sheet.width - _MARGIN - CODE_MM) * mm,
+        -code_top * mm,
+    )
+    lines = (
+        (study.product, PLAIN, 7.0, 6.0, whole),
+        (f"Batch {study.batch}", BOLD, 8.5, 10.2, whole),
+        (f"Vial {vial.number}", BOLD, 14.0, 16.2, room),
+        (vial.location, BOLD, 9.0, 20.4, room),
+        (f"{vial.position} set, port {vial.port}", PLAIN, 7.0, 23.6, room),
+        (f"{study.protocol}   {foot}".rstrip(), PLAIN, 4.5, 33.8, room),
+    )
+    for text, font, size, below, space in lines:
+        canvas.setFont(font, size)
+        canvas.drawString(_MARGIN * mm, -below * mm, _fitting(text, font, size, space * mm))
+    canvas.setFont(PLAIN, 6)
+    canvas.setLineWidth(0.4)
+    for word, below in (("Date", 27.6), ("Initials", 31.4)):
+        canvas.drawString(_MARGIN * mm, -below * mm, word)
+        canvas.line((_MARGIN + 9.0) * mm, -below * mm, (_MARGIN + room) * mm, -below * mm)
 
 
-def _fitting(text: str, size: float, room: float) -> str:
-    """Shorten a line until it fits; the QR code contains the full text."""
-    if stringWidth(text, "Helvetica-Bold", size) <= room:
+def _fitting(text: str, font: str, size: float, room: float) -> str:
+    """Shorten a line until it fits; the QR code contains what names the vial in full."""
+    if stringWidth(text, font, size) <= room:
         return text
-    while stringWidth(f"{text}...", "Helvetica-Bold", size) > room:
+    while stringWidth(f"{text}...", font, size) > room:
         text = text[:-1]
     return f"{text}..."

@@ -10,7 +10,9 @@ from matplotlib.figure import Figure
 from assistant.evaluation.descriptive import SpotSummary
 from assistant.plan.insertion_geometry import insertions
 from assistant.plan.powder_bed import bed_of
-from assistant.report.draw_views import Scene, elevation, from_above
+from assistant.report.draw_above import from_above
+from assistant.report.draw_scene import Scene
+from assistant.report.draw_views import elevation, elevation_scale
 from assistant.report.evaluation_run import Case
 from assistant.report.formatting import fixed
 from assistant.report.plots import INK, QUIET, WIDTH_IN
@@ -74,7 +76,7 @@ def places(case: Case) -> Figure:
     if not many(case):
         for side, name in enumerate(("from the south", "from the east")):
             axes = figure.add_subplot(grid[0, side])
-            elevation(axes, scene, side)
+            elevation(axes, scene, side, elevation_scale(axes, scene))
             _dress(axes, f"Elevation {name}")
             if side:
                 axes.set_ylabel("")

@@ -10,6 +10,8 @@ from assistant.evaluation.indications import Figure, Indication
 from assistant.evaluation.results import by_location
 from assistant.evaluation.review import Answer
 from assistant.evaluation.schemes import PLAN_1, PLAN_2, UDU
+from assistant.evaluation.schemes import Verdict as Decision
+from assistant.plan.model import Plan
 from assistant.procedure.model import Status
 from assistant.report import sections_record as of_record
 from assistant.report import sections_results as of_results
@@ -36,8 +38,10 @@ from assistant.report.formatting import (
 )
 from assistant.report.sections_components import components
 from assistant.report.sections_computed import computed
+from assistant.report.sections_predictive import predictive
 from assistant.report.sections_results import MORE_THAN_ONE, spread_of
 from assistant.report.sections_tolerance import tolerance
+from assistant.report.sections_units import units, units_computed, units_verdict
 
 DISCLAIMER = (
     "This report states what the results show about this study. It releases nothing: that is for "
@@ -63,10 +67,13 @@ def document(case: Case) -> Document:
         *of_results.schemes(case),
         *components(case),
         *tolerance(case),
+        *units(case),
+        *predictive(case),
         *of_results.sampler(case),
         *of_results.curve(case),
         *of_results.screening(case),
         *computed(case),
+        *units_computed(case),
         *of_record.deviations(case),
         *of_record.vials(case),
         *of_record.injections(case),
@@ -87,6 +94,8 @@ def document(case: Case) -> Document:
 
 def _first_page(case: Case) -> Iterator[Block]:
     yield verdict(case)
+    if case.units is not None:
+        yield units_verdict(case.units)
     yield Text(DISCLAIMER, "small")
     yield from _indications(case)
     yield from _facts(case)
@@ -109,9 +118,9 @@ def verdict(case: Case) -> Verdict:
 
 def _line(case: Case) -> str:
     """The answer; if only the leading scheme decides, in that scheme's own words."""
-    if case.answer is Answer.OPEN:
-        return f"{case.answer.value.upper()} {counted(len(case.open_points), 'open point')}"
-    if case.answer is Answer.NOT_MET and case.outcome.verdict.met:
+    if case.blend_answer is Answer.OPEN:
+        return f"{case.blend_answer.value.upper()} {counted(len(case.open_points), 'open point')}"
+    if case.blend_answer is Answer.NOT_MET and case.outcome.verdict.met:
         return "CRITERIA NOT MET: LIMITS OF THE PROTOCOL"
     return case.outcome.verdict.value.upper()
 
@@ -125,6 +134,7 @@ def _limits(case: Case) -> Iterator[str]:
         yield f"Open point {number}: {point}"
     if not case.record.complete:
         yield f"The session was not closed; it is in state {case.record.session.state.value}."
+    yield from _stage_1(case)
     if case.joined.problems:
         yield f"Partial evaluation, as asked for. Vials {in_short(case.joined.problems)}."
     for lacking in case.outcome.shortfalls:
@@ -134,12 +144,37 @@ def _limits(case: Case) -> Iterator[str]:
         yield f"{counted(len(standing), 'deviation')} not disposed of."
 
 
+def _stage_1(case: Case) -> Iterator[str]:
+    """Which vials were assayed first, and which come next."""
+    if not case.request.stage_1:
+        return
+    vials = ", ".join(result.vial for result in case.study.results)
+    yield f"Stage 1: vials {vials}, the lowest position of every spot."
+    kept = ", ".join(case.kept)
+    if case.outcome.verdict is Decision.MORE:
+        yield f"Assay next: vials {kept}."
+    elif kept:
+        yield (
+            f"Not assayed: vials {kept}. The FDA's answer of 2013 on the withdrawn draft asks for "
+            "all replicates."
+        )
+
+
 def _basis(case: Case) -> Iterator[str]:
     """Facts that weaken the answer."""
     if case.made_up:
         yield f"{made_up_mark(case.made_up)}."
+    if case.record.opened.kind == "typed":
+        yield "The session was typed: no microphone was open, so no sound of it is on record."
     if not case.record.opened.kind:
         yield "The record does not say whether the session was live or a rehearsal."
+    target = case.record.plan.dose.target_percent
+    if target != 100.0:  # noqa: PLR2004 - the label claim
+        yield (
+            f"The plan's target T is {target:g} % of label claim: it is T of the acceptance value "
+            "and of E2810. Results are in % of label claim, and so is every '% of target' here; "
+            "the limits 3.0 and 5.0 of an SD are therefore stricter than in % of T."
+        )
     if case.request.scheme in OF_UNITS and case.doses[1] > MORE_THAN_ONE:
         yield (
             f"{case.request.scheme} judges dosage units, and these samples hold "
@@ -197,44 +232,65 @@ def _figure(figure: Figure) -> str:
 
 
 def _facts(case: Case) -> Iterator[Block]:
-    record, plan = case.record, case.record.plan
     yield Heading("The study")
+    yield Facts((*_planned(case), *_done(case)), columns=2)
+
+
+def _planned(case: Case) -> Iterator[tuple[str, str]]:
+    plan = case.record.plan
+    study, sampler, dose = plan.study, plan.sampler, plan.dose
+    claim = f"label claim {dose.label_claim_mg:g} mg, T {dose.target_percent:g} %"
+    yield from (
+        ("product", study.product),
+        ("batch", study.batch),
+        ("stage", study.stage),
+        ("protocol", study.protocol),
+        ("unit dose", f"{dose.mass_mg:g} mg, {claim}"),
+        ("blend", f"{plan.powder.fill_mass_kg:g} kg in a {plan.vessel.kind}{_blended(plan)}"),
+        ("sampler", f"{sampler.identity}, {sampler.kind}, {sampler.shaft} shaft"),
+        ("dies", f"{sampler.die_set}, {sampler.die_volume_ml:g} mL"),
+        ("doses a sample", spread_of(case.doses)),
+        (
+            "design",
+            f"{len(plan.locations)} locations, {len(sampler.positions)} from a spot, "
+            + counted(len(sampler.ports_mm), "port"),
+        ),
+    )
+
+
+def _blended(plan: Plan) -> str:
+    """How the blend was mixed, as far as the plan says."""
+    blending = plan.blending
+    if blending is None:
+        return ""
+    said = [
+        f"{value:g} {unit}"
+        for value, unit in ((blending.minutes, "min"), (blending.revolutions, "revolutions"))
+        if value is not None
+    ]
+    return f", {', '.join(said)}"
+
+
+def _done(case: Case) -> Iterator[tuple[str, str]]:
+    record = case.record
     counts = Counter(vial.status for vial in record.vials)
     statuses = ", ".join(f"{counts[s]} {s.value}" for s in Status if counts[s])
-    sampler, dose = plan.sampler, plan.dose
-    witnesses = [person.name for person in plan.people if person.role == "witness"]
+    witnesses = [person.name for person in record.plan.people if person.role == "witness"]
     operators = [name for name in record.people if name not in witnesses]
     attempts = [place.attempt for place in record.session.progress.insertions]
-    yield Facts(
+    yield from (
         (
-            ("product", plan.study.product),
-            ("batch", plan.study.batch),
-            ("stage", plan.study.stage),
-            ("protocol", plan.study.protocol),
-            ("unit dose", f"{dose.mass_mg:g} mg, label claim {dose.label_claim_mg:g} mg"),
-            ("blend", f"{plan.powder.fill_mass_kg:g} kg in a {plan.vessel.kind}"),
-            ("sampler", f"{sampler.identity}, {sampler.kind}, {sampler.shaft} shaft"),
-            ("dies", f"{sampler.die_set}, {sampler.die_volume_ml:g} mL"),
-            ("doses a sample", spread_of(case.doses)),
-            (
-                "design",
-                f"{len(plan.locations)} locations, {len(sampler.positions)} from a spot, "
-                + counted(len(sampler.ports_mm), "port"),
-            ),
-            (
-                "insertions",
-                f"{len(attempts)}, of these {sum(number > 1 for number in attempts)} repeated",
-            ),
-            ("session start", moment(record.first.utc)),
-            ("session end", moment(record.last.utc)),
-            ("operated by", listed(operators)),
-            ("witness", listed(witnesses)),
-            ("vials", f"{len(record.vials)}: {statuses}"),
-            ("evaluated", f"{case.study.summary.n} vials, {_per_spot(case)}"),
-            ("assays", f"{case.laboratory.sheet.name}, in {case.joined.unit.value}"),
-            ("record", f"head code {case.head}"),
+            "insertions",
+            f"{len(attempts)}, of these {sum(number > 1 for number in attempts)} repeated",
         ),
-        columns=2,
+        ("session start", moment(record.first.utc)),
+        ("session end", moment(record.last.utc)),
+        ("operated by", listed(operators)),
+        ("witness", listed(witnesses)),
+        ("vials", f"{len(record.vials)}: {statuses}"),
+        ("evaluated", f"{case.study.summary.n} vials, {_per_spot(case)}"),
+        ("assays", f"{case.laboratory.sheet.name}, in {case.joined.unit.value}"),
+        ("record", f"head code {case.head}"),
     )
 
 

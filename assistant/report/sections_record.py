@@ -237,7 +237,7 @@ _METHODS = (
     (
         "acceptance limits",
         "bound on passing USP <905> over a joint confidence region of mean and SD",
-        "Bergum 1990; Bergum and Li 2007; Lindgren 1968; ASTM E2709/E2810 (own text not at hand)",
+        "Bergum 1990; Bergum and Li 2007; Lindgren 1968; of ASTM E2709/E2810 excerpts were read",
     ),
     (
         "acceptance limits, plan 2",

@@ -91,7 +91,7 @@ def schemes(case: Case) -> Iterator[Block]:
     bold: list[int] = []
     for outcome in ordered:
         bold.append(len(rows))
-        rows.extend(_scheme_rows(outcome, leads=outcome.scheme.key == case.request.scheme))
+        rows.extend(scheme_rows(outcome, leads=outcome.scheme.key == case.request.scheme))
     yield table(
         [
             ("scheme and criteria", 0.6, "left"),
@@ -155,7 +155,8 @@ _FDA = (
 )
 
 
-def _scheme_rows(outcome: Outcome, *, leads: bool) -> Iterator[tuple[str, ...]]:
+def scheme_rows(outcome: Outcome, *, leads: bool) -> Iterator[tuple[str, ...]]:
+    """A scheme with its criteria and what it asks for beyond them."""
     title = f"{outcome.scheme.title} ({outcome.scheme.key})"
     yield (f"{title}, gives the verdict" if leads else title), "", "", outcome.verdict.value
     for criterion in outcome.criteria:

@@ -1,36 +1,34 @@
-"""Label data for every vial that holds a sample, as text and as Code 128.
+"""Label data for every vial that holds a sample, as text and with the code of its label.
 
-The code holds batch and vial number (`TV2611|7`), which together identify one vial of one record;
-the text has the rest. Voided vials are marked VOID.
+The code is the one that `labels` printed before the session. Voided vials are marked VOID.
 """
 
 from xml.sax.saxutils import escape
 
-from reportlab.graphics.barcode.code128 import Code128
 from reportlab.lib import colors
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
-from reportlab.platypus import Flowable, Paragraph, Spacer, Table
+from reportlab.platypus import Flowable, Paragraph, Table
 
+from assistant.plan.vials import Vial
 from assistant.report.export import Export, Moment, Sample
+from assistant.report.qr_code import qr_code
 from assistant.report.sheet_fonts import BOLD, PLAIN
 
 __all__ = ["label_code", "label_table"]
 
 COLUMNS = 2
-_HEIGHT = 34 * mm
-_CODE_MM = 9.0
-_QUIET_MM = 5.0
-_WIDEST_MM = 0.4
-"""Width of one module; narrower for a long batch name. Few scanners read below 0.19 mm."""
+_HEIGHT = 26 * mm
+_CODE_MM = 20.0
 
 _TITLE = ParagraphStyle("label-title", fontName=BOLD, fontSize=11, leading=13)
 _TEXT = ParagraphStyle("label-text", fontName=PLAIN, fontSize=7, leading=8.5)
 
 
 def label_code(export: Export, sample: Sample) -> str:
-    """Return the content of the label's code: batch and vial."""
-    return f"{export.session.batch}|{sample.vial}"
+    """Return the content of the label's code."""
+    vial = Vial(sample.vial, sample.location, sample.position, sample.port)
+    return vial.mark(export.session.batch)
 
 
 def label_table(export: Export, width: float) -> Table | None:
@@ -70,22 +68,11 @@ def _label(export: Export, sample: Sample, width: float) -> list[Flowable]:
         f"{place}, {sample.status}{mass}",
         f"{when}, {who}",
     )
-    return [
+    text = [
         Paragraph(escape(f"{void}Vial {sample.vial}   {sample.location}"), _TITLE),
         *(Paragraph(escape(line), _TEXT) for line in words),
-        Spacer(1, 1.5 * mm),
-        _code(label_code(export, sample), width - 4 * mm),
     ]
-
-
-def _code(text: str, room: float) -> Code128:
-    """Return the code in its preferred width, or as narrow as the space requires."""
-    measure = Code128(text, barWidth=1.0, quiet=0)
-    module = min(_WIDEST_MM * mm, (room - 2 * _QUIET_MM * mm) / measure.width)
-    return Code128(
-        text,
-        barWidth=module,
-        barHeight=_CODE_MM * mm,
-        lquiet=_QUIET_MM * mm,
-        rquiet=_QUIET_MM * mm,
-    )
+    room = (_CODE_MM + 2) * mm
+    style = [("VALIGN", (0, 0), (-1, -1), "MIDDLE"), ("LEFTPADDING", (0, 0), (-1, -1), 0)]
+    code = qr_code(label_code(export, sample), _CODE_MM)
+    return [Table([[text, code]], colWidths=[width - room - 4 * mm, room], style=style)]

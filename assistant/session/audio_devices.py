@@ -12,6 +12,7 @@ from assistant.speech.audio_events import SoundEnded, SoundQueue, SpeakerBack, S
 from assistant.speech.devices import SoundSystem
 from assistant.speech.files import blocks_of, read_sound
 from assistant.speech.keyboard import KeyboardReader
+from assistant.speech.library_chatter import chatter_kept_out
 from assistant.speech.loudspeaker import LoudSpeaker, TextOnlySpeaker
 from assistant.speech.microphone import Microphone
 from assistant.speech.tts import Voice
@@ -30,6 +31,8 @@ class Wanted:
     silent: bool = False
     """Whether prompts are shown as text only."""
     confirm_key: str = "\n"
+    echoed: bool = False
+    """Whether somebody else shows what is typed, so that the terminal must not."""
 
 
 class Devices:
@@ -68,6 +71,7 @@ class Devices:
                 sys.stdin,
                 self.queue.put,
                 confirm_key=wanted.confirm_key,
+                by_key=wanted.echoed,
                 on_end=self._typing_ended if wanted.keyboard_only else _nothing,
             )
         self.microphone_name = _name(wanted, self._microphone)
@@ -88,6 +92,11 @@ class Devices:
         microphone = self._microphone.latency_ms if self._microphone is not None else None
         speaker = self._loud.latency_ms if self._loud is not None else None
         return Delays(microphone, speaker)
+
+    @property
+    def typed(self) -> str:
+        """What is being typed, where the terminal does not show it."""
+        return self._keyboard.typed if self._keyboard is not None else ""
 
     def _typing_ended(self) -> None:
         """Without a microphone nothing more can come in."""
@@ -124,11 +133,12 @@ def open_devices(wanted: Wanted) -> Iterator[Devices]:
     Raises:
         DeviceError, InputError: as for `Devices`.
     """
-    devices = Devices(wanted)
-    try:
-        yield devices
-    finally:
-        devices.close()
+    with chatter_kept_out():
+        devices = Devices(wanted)
+        try:
+            yield devices
+        finally:
+            devices.close()
 
 
 def loudspeaker() -> LoudSpeaker:

@@ -33,7 +33,6 @@ from assistant.session.sound_check import (
     SoundCheck,
     spoken_for_check,
     stricter,
-    unworkable,
     with_delays,
 )
 from assistant.session.station import Station, identity, this_station
@@ -66,6 +65,10 @@ class Setting:
     listens: bool = True
     """Whether there is a microphone, so that a sound check is possible."""
     operator: str = ""
+    clock_affirmed: Literal["", "yes", "not asked"] = ""
+    """Whether date, time, zone and synchronisation were affirmed at the terminal."""
+    stamp_authority: str = ""
+    """Address of the time-stamping authority that is asked, "" for none."""
     profile_sha256: str = ""
     """Hash of the voice profile used by the engine, "" without one."""
     headset: bool = False
@@ -181,20 +184,25 @@ class LiveSession:
         """Check room and operator first; other input waits in the queue.
 
         Raises:
-            DeviceError: the room is too loud and the check was not overridden.
+            DeviceError: the sound ended, or the microphone was lost.
         """
         setting = self._setting
         phrases = spoken_for_check(setting.language, self.loop.session)
-        check = SoundCheck(setting.language, self._engine, setting.speaker, phrases, setting.shown)
+        check = SoundCheck(
+            setting.language, self._engine, setting.speaker, phrases, setting.shown, again=True
+        )
         self._late = check.work(self._queue)
         found = check.result
-        if not found.workable:
-            raise unworkable(found)
         self._noise_watch = NoiseWatch(found.noise_dbfs)
         self._snr_db = found.snr_db
         self.pipeline.ignore_below(found.least_dbfs)
         self._engine.tighten(found.stricter)
         return (with_delays(found.event, setting.delays()),)
+
+    @property
+    def hears(self) -> bool:
+        """Whether there is a microphone and it is not lost."""
+        return self._setting.listens and "microphone" not in self._lost
 
     @property
     def level_dbfs(self) -> float:
@@ -243,6 +251,7 @@ class LiveSession:
 
     def _opened(self) -> Opened:
         setting, rehearsed = self._setting, isinstance(self.clock, ManualClock)
+        present: Literal["live", "typed"] = "live" if setting.listens else "typed"
         return Opened(
             software=software(),
             plan_sha256=fingerprint(self._folder.plan),
@@ -252,7 +261,9 @@ class LiveSession:
             microphone=setting.microphone,
             speaker=setting.speaker.name,
             profile_sha256=setting.profile_sha256,
-            kind="rehearsal" if rehearsed else "live",
+            clock_affirmed=setting.clock_affirmed,
+            stamp_authority=setting.stamp_authority,
+            kind="rehearsal" if rehearsed else present,
             **identity(setting.engine.facts),
             **asdict(Station() if rehearsed else this_station()),
         )

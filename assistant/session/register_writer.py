@@ -6,11 +6,11 @@ from assistant.errors import RecordError
 from assistant.journal.chain import read
 from assistant.journal.entry import Entry
 from assistant.ports import Instant
-from assistant.procedure.effects import Close, TellHead
-from assistant.procedure.events import Event, Resumed
+from assistant.procedure.events import Event
 from assistant.procedure.machine import Outcome
+from assistant.record.moments import moment
 from assistant.storage.record_reader import RecordReader
-from assistant.storage.register import Note, Register, What
+from assistant.storage.register import Note, Register
 
 
 class RegisterWriter:
@@ -38,7 +38,7 @@ class RegisterWriter:
 
     def entered(self, entry: Entry, event: Event, outcome: Outcome, said: str) -> None:  # noqa: ARG002 - signature of an observer
         """Write a note if needed; the entry is already on the record's disk."""
-        what = _what(entry, event, outcome)
+        what = moment(entry, event, outcome)
         if what is None:
             return
         if not self._session:
@@ -64,16 +64,3 @@ class RegisterWriter:
             except RecordError:
                 return
             self._waiting.pop(0)
-
-
-def _what(entry: Entry, event: Event, outcome: Outcome) -> What | None:
-    """Return the note for an entry, None if it needs none."""
-    if entry.seq == 1:
-        return "opened"
-    if isinstance(event, Resumed):
-        return "resumed"
-    if any(isinstance(effect, Close) for effect in outcome.effects):
-        return "ended"
-    if any(isinstance(effect, TellHead) for effect in outcome.effects):
-        return "head"
-    return None

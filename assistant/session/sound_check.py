@@ -6,10 +6,10 @@ Driven by ticks like the session itself, so that it works in a live and a simula
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from enum import Enum
 from statistics import fmean, median
 from typing import Final
 
-from assistant.errors import DeviceError
 from assistant.grammar.language import Language
 from assistant.grammar.rendering import phrase
 from assistant.ports import PhraseEngine, Speaker, Utterance
@@ -30,13 +30,40 @@ BLOCK_S: Final = 0.05
 QUIET_S: Final = 2.0
 SETTLE_S: Final = 0.5
 PATIENCE_S: Final = 6.0
-OVERRIDE_PATIENCE_S: Final = 20.0
+OVERRIDE_PATIENCE_S: Final = 15.0
 CLIPPED_SAMPLES: Final = 8
 BELOW_OPERATOR_DB: Final = 15.0
 """Sound this much fainter than the operator is from elsewhere; a voice varies by up to 10 dB."""
+MAY_MISS: Final = 1
+"""Phrases that need not be understood."""
+FAINT_DBFS: Final = -45.0
+"""A voice at a headset is 15 to 25 dB louder; across a room it is about this faint."""
+DEAD_DBFS: Final = -90.0
+"""A microphone that works gives more in any room."""
+SWELL_DB: Final = 10.0
+SWELL_BLOCKS: Final = 4
+"""Steady noise varies by a few dB over 0.2 s; speech by far more."""
+MOST_QUIET_TRIES: Final = 3
 STRICTER_PER_DB: Final = 0.25
 STRICTEST: Final = 1.5
 _QUIETEST_DBFS: Final = -96.0
+
+
+class Problem(Enum):
+    """Why a session would not work; each has its own remedy. The values are keys of the grammar."""
+
+    TOO_LOUD = "too_loud"
+    WRONG_MICROPHONE = "wrong_microphone"
+    NOTHING_HEARD = "nothing_heard"
+    SPOKEN_OVER = "spoken_over"
+    NOT_UNDERSTOOD = "not_understood"
+
+
+def explained(language: Language, problem: Problem) -> str:
+    """What is wrong and what to do, in a sentence or two."""
+    words = language.sound_check
+    # A record may hold a grammar from before there was more than one sentence.
+    return getattr(words, problem.value) or words.too_loud
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,11 +72,16 @@ class Finding:
 
     event: SoundChecked
     noise_dbfs: float
-    workable: bool
-    """Whether the ratio is high enough or the check was overridden."""
+    problem: Problem | None
+    """What stands against a session, also where it was overridden."""
     snr_db: float
     least_dbfs: float
     """Minimum level of the operator's voice, in dB relative to full scale."""
+
+    @property
+    def workable(self) -> bool:
+        """Whether a session may start: nothing is wrong, or the check was overridden."""
+        return self.problem is None or self.event.overridden
 
     @property
     def stricter(self) -> float:
@@ -89,21 +121,36 @@ def with_delays(event: SoundChecked, delays: Delays) -> SoundChecked:
     return event.model_copy(update=told)
 
 
-def unworkable(found: Finding) -> DeviceError:
-    """The error for a failed sound check that was not overridden."""
-    event = found.event
-    return DeviceError(
-        f"The sound check failed: {event.snr_db} dB signal to noise, {event.recognised} of "
-        f"{event.asked} phrases understood; use a close-talking headset, or override aloud."
-    )
-
-
 @dataclass(slots=True)
 class _Tally:
     noise: list[float] = field(default_factory=list)
     levels: list[float] = field(default_factory=list)
     understood: int = 0
     clipped: bool = False
+
+    @property
+    def snr_db(self) -> float:
+        """Signal-to-noise ratio so far in dB, 0 if nothing was said."""
+        return fmean(self.levels) - fmean(self.noise) if self.levels and self.noise else 0.0
+
+    @property
+    def spoken_over(self) -> bool:
+        """Whether the noise swelled and fell, as a voice does, while it was measured."""
+        windows = zip(*(self.noise[start:] for start in range(SWELL_BLOCKS)), strict=False)
+        means = [fmean(window) for window in windows]
+        return bool(means) and max(means) - min(means) > SWELL_DB
+
+    def problem(self, asked: int) -> Problem | None:
+        """What stands against a session, None where nothing does."""
+        if not self.levels:
+            dead = fmean(self.noise) < DEAD_DBFS
+            return Problem.WRONG_MICROPHONE if dead else Problem.NOTHING_HEARD
+        if self.snr_db < WORKABLE_DB:
+            if self.spoken_over:
+                return Problem.SPOKEN_OVER
+            faint = fmean(self.levels) < FAINT_DBFS
+            return Problem.WRONG_MICROPHONE if faint else Problem.TOO_LOUD
+        return Problem.NOT_UNDERSTOOD if self.understood < asked - MAY_MISS else None
 
 
 def spoken_for_check(language: Language, session: Session) -> tuple[str, ...]:
@@ -132,7 +179,11 @@ def judging_ms(engine: PhraseEngine, utterance: Utterance) -> float:
 
 
 class SoundCheck:
-    """Asks for silence, then for a few phrases; `finding` is available afterwards."""
+    """Asks for silence, then for a few phrases; `finding` is available afterwards.
+
+    Where something is wrong it says what, and how to start all the same. It waits for that, then
+    ends, or checks again and again, so that gloved hands need not start the program anew.
+    """
 
     def __init__(
         self,
@@ -141,6 +192,8 @@ class SoundCheck:
         speaker: Speaker,
         phrases: tuple[str, ...],
         shown: Callable[[str], None] = lambda _words: None,
+        *,
+        again: bool = False,
     ) -> None:
         """Start asking.
 
@@ -150,8 +203,13 @@ class SoundCheck:
             speaker: speaks the prompts.
             phrases: to be spoken in turn.
             shown: called with every sentence that is spoken.
+            again: check until the sound is good or the check is overridden.
         """
+        self._language = language
         self._words = language.sound_check
+        self._again = again
+        self._failed = False
+        self._quiet_tries = 0
         self._engine = engine
         self._speaker = speaker
         self._shown = shown
@@ -202,9 +260,9 @@ class SoundCheck:
             self._await_override(heard)
 
     def key(self, utterance: Utterance) -> None:
-        """Process a typed line: the override may be typed."""
-        late = self._number >= len(self._asked) and self.finding is None
-        if late and " ".join(utterance.typed.lower().split()) == self._words.override:
+        """Process a typed line: once something was wrong, the override may be typed."""
+        said = " ".join(utterance.typed.lower().split())
+        if self._failed and self.finding is None and said == self._words.override:
             self._end(overridden=True)
 
     def work(self, queue: SoundQueue) -> list[QueueItem]:
@@ -238,10 +296,19 @@ class SoundCheck:
     def _measure_quiet(self) -> None:
         if self._since > SETTLE_S:
             self._tally.noise.append(max(self._pipeline.level_dbfs, _QUIETEST_DBFS))
-        if self._since >= QUIET_S + SETTLE_S:
-            self._next()
+        if self._since < QUIET_S + SETTLE_S:
+            return
+        self._quiet_tries += 1
+        if self._tally.spoken_over and self._quiet_tries < MOST_QUIET_TRIES:
+            self._tally.noise.clear()
+            self._say(explained(self._language, Problem.SPOKEN_OVER))
+            return
+        self._next()
 
     def _listen(self, heard: list[PlacedJudgement]) -> None:
+        if self._overriding(heard):
+            self._end(overridden=True)
+            return
         for each in heard:
             segment = each.segment
             self.latest = segment.utterance
@@ -259,26 +326,30 @@ class SoundCheck:
         self._number += 1
         if self._number < len(self._asked):
             self._say(self._words.repeat.format(phrase=self._asked[self._number]))
-        elif self.snr_db >= WORKABLE_DB and self._tally.understood:
+        elif (problem := self._tally.problem(len(self._asked))) is None:
             self._end(overridden=False)
         else:
-            self._say(self._words.too_loud)
+            self._failed = True
+            go_on = self._words.go_on or "{phrase}"
+            phrase = go_on.format(phrase=self._words.override)
+            self._say(f"{explained(self._language, problem)} {phrase}")
 
-    @property
-    def snr_db(self) -> float:
-        """Signal-to-noise ratio so far in dB, 0 if nothing was said."""
-        if not self._tally.levels or not self._tally.noise:
-            return 0.0
-        return fmean(self._tally.levels) - fmean(self._tally.noise)
+    def _overriding(self, heard: list[PlacedJudgement]) -> bool:
+        """Whether somebody says to start in spite of what was wrong."""
+        return self._failed and any(
+            each.judgement.text == self._words.override and each.judgement.decision == "accept"
+            for each in heard
+        )
 
     def _await_override(self, heard: list[PlacedJudgement]) -> None:
-        for each in heard:
-            said = each.judgement.text == self._words.override
-            if said and each.judgement.decision == "accept":
-                self._end(overridden=True)
+        if self._overriding(heard):
+            self._end(overridden=True)
+        elif self._since >= OVERRIDE_PATIENCE_S:
+            if not self._again:
+                self._end(overridden=False)
                 return
-        if self._since >= OVERRIDE_PATIENCE_S:
-            self._end(overridden=False)
+            self._number, self._tally, self._quiet_tries = -1, _Tally(), 0
+            self._say(self._words.quiet)
 
     def _end(self, *, overridden: bool) -> None:
         tally = self._tally
@@ -287,20 +358,20 @@ class SoundCheck:
         event = SoundChecked(
             speech_dbfs=f"{speech:.1f}",
             noise_dbfs=f"{noise:.1f}",
-            snr_db=f"{self.snr_db:.1f}",
+            snr_db=f"{tally.snr_db:.1f}",
             clipped=tally.clipped,
             recognised=tally.understood,
             asked=len(self._asked),
             overridden=overridden,
         )
-        good = self.snr_db >= WORKABLE_DB and tally.understood > 0
+        problem = tally.problem(len(self._asked))
         self.finding = Finding(
             event,
             noise,
-            workable=good or overridden,
-            snr_db=self.snr_db,
+            problem=problem,
+            snr_db=tally.snr_db,
             least_dbfs=speech - BELOW_OPERATOR_DB,
         )
-        if good:
+        if problem is None:
             self._shown(self._words.passed)
             self._speaker.say(self._words.passed, lambda: None)

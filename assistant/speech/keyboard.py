@@ -28,18 +28,21 @@ class KeyboardReader:
         deliver: Callable[[Utterance], None],
         *,
         confirm_key: str = ENTER,
+        by_key: bool = False,
         on_end: Callable[[], None] = lambda: None,
     ) -> None:
         """Configure the reader; nothing is read before `start`.
 
         With Enter as the confirm key whole lines are read and an empty line is the key. With any
-        other key the terminal is read key by key: that key confirms at once while nothing is
-        typed, and Enter ends a typed phrase.
+        other key, or where somebody else shows what is typed, the terminal is read key by key and
+        echoes nothing: the confirm key confirms at once while nothing is typed, and Enter ends a
+        typed phrase.
 
         Args:
             stream: the terminal, or a pipe or file instead.
             deliver: called with each utterance.
             confirm_key: one character.
+            by_key: read a terminal key by key whatever the confirm key; anything else by lines.
             on_end: called when the stream has ended.
 
         Raises:
@@ -52,7 +55,8 @@ class KeyboardReader:
             )
         self._stream = stream
         self._deliver = deliver
-        self._confirm_key = confirm_key
+        self._by_key = confirm_key != ENTER or (by_key and stream.isatty())
+        self._keys = TypedKeys(confirm_key)
         self._on_end = on_end
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._read, name="keyboard", daemon=True)
@@ -64,19 +68,23 @@ class KeyboardReader:
     def stop(self) -> None:
         """Stop delivering; restore the settings of a terminal that was read key by key."""
         self._stop.set()
-        if self._confirm_key != ENTER:
+        if self._by_key:
             self._thread.join(2 * _POLL_S)
 
+    @property
+    def typed(self) -> str:
+        """What was typed since the last phrase, where the terminal is read key by key."""
+        return self._keys.typed
+
     def _read(self) -> None:
-        if self._confirm_key == ENTER:
+        if not self._by_key:
             for line in self._stream:
                 self._pass_on(utterance_of_line(line))
                 if self._stop.is_set():
                     return
         else:
-            typed = TypedKeys(self._confirm_key)
             reader = _read_windows_keys if sys.platform == "win32" else _read_terminal_keys
-            reader(self._stream, self._stop, lambda key: self._pass_on(typed.press(key)))
+            reader(self._stream, self._stop, lambda key: self._pass_on(self._keys.press(key)))
         if not self._stop.is_set():
             self._on_end()
 
@@ -102,19 +110,22 @@ class TypedKeys:
                 character.
         """
         self._confirm_key = confirm_key
-        self._typed = ""
+        self.typed = ""
 
     def press(self, key: str) -> Utterance | None:
         """Process one key and return the utterance it completes, if any."""
-        if not self._typed and key == self._confirm_key:
+        key = ENTER if key == "\r" else key
+        if not self.typed and key == self._confirm_key:
             return Utterance(source="key")
-        if key in {"\r", "\n"}:
-            text, self._typed = self._typed.strip(), ""
+        if key == ENTER:
+            text, self.typed = self.typed.strip(), ""
+            if not text and self._confirm_key == ENTER:
+                return Utterance(source="key")
             return Utterance(typed=text, source="text") if text else None
         if key in _ERASE:
-            self._typed = self._typed[:-1]
+            self.typed = self.typed[:-1]
         elif key.isprintable():
-            self._typed += key
+            self.typed += key
         return None
 
 

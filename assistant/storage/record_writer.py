@@ -19,7 +19,15 @@ from assistant.storage.atomic import UNFINISHED, replace_file
 from assistant.storage.clips import save_clip
 from assistant.storage.filesystem import Disk, failure
 from assistant.storage.lock import LOCK, hold
-from assistant.storage.record_reader import ASIDE, CLIPS, GRAMMAR, PLAN, RECORD, RecordReader
+from assistant.storage.record_reader import (
+    ASIDE,
+    CLIPS,
+    GRAMMAR,
+    PLAN,
+    RECORD,
+    STAMPS,
+    RecordReader,
+)
 from assistant.storage.torn_tail import TornTail, set_aside
 
 __all__ = ["RecordFolder"]
@@ -147,7 +155,7 @@ class RecordFolder(RecordReader):
 
 def _sweep(path: Path, disk: Disk) -> None:
     """Remove the unfinished neighbours of whole files that a killed program left."""
-    for folder in (path, path / CLIPS, path / ASIDE):
+    for folder in (path, path / CLIPS, path / ASIDE, path / STAMPS):
         for stray in sorted(folder.glob(f".*{UNFINISHED}")):
             disk.unlink(stray)
 

@@ -17,13 +17,14 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from assistant.errors import InputError, RecordBroken, RecordError
 from assistant.journal.chain import read, seal_line
 from assistant.journal.entry import Digest, Entry
+from assistant.journal.head_code import head_code, parse
 from assistant.ports import Instant
 from assistant.storage.appender import MAX_LINE
 from assistant.storage.atomic import write_whole
 from assistant.storage.filesystem import Disk, failure
 from assistant.storage.torn_tail import set_aside
 
-__all__ = ["Note", "Register", "What", "sessions"]
+__all__ = ["Ledger", "Note", "Register", "What", "read_register", "sessions"]
 
 What = Literal["opened", "resumed", "head", "ended"]
 _PATIENCE_S = 5.0
@@ -56,6 +57,17 @@ class Session:
     heads: dict[int, str] = field(default_factory=dict)
     """Hash of the record by count of entries."""
     ended: bool = False
+
+
+@dataclass(slots=True)
+class Ledger:
+    """A register as a whole."""
+
+    sessions: dict[str, Session] = field(default_factory=dict)
+    """By the hash of their first entry, in order."""
+    lines: int = 0
+    head: str = ""
+    """Hash of its last line."""
 
 
 class Register:
@@ -130,22 +142,60 @@ def sessions(path: Path) -> dict[str, Session]:
     """Return the sessions of a register by the hash of their first entry, in order.
 
     Raises:
-        InputError: there is none, or it cannot be read.
-        RecordBroken: it was changed; names the line.
+        InputError, RecordBroken: as for `read_register`.
     """
-    found: dict[str, Session] = {}
+    return read_register(path).sessions
+
+
+def read_register(path: Path, code: str = "") -> Ledger:
+    """Read a register and prove its chain.
+
+    Args:
+        path: of the file.
+        code: a head code of the register that was noted elsewhere, "" for none.
+
+    Raises:
+        InputError: there is none, or it cannot be read; or the code is none.
+        RecordBroken: it was changed; names the line, or says that the code does not match.
+    """
+    ledger = Ledger()
+    for entry in _watched(path, code):
+        _add(ledger.sessions, entry, path)
+        ledger.lines, ledger.head = entry.seq, entry.hash
+    return ledger
+
+
+def _add(found: dict[str, Session], entry: Entry, path: Path) -> None:
+    """Add a line to the session that it is about."""
+    try:
+        note = Note.model_validate(entry.event)
+    except ValidationError as error:
+        raise RecordBroken(f"Line {entry.seq} of {path} is none of a register.") from error
+    new = Session(note.session, entry.utc, note.folder)
+    session = found.setdefault(note.session, new)
+    # The first head of a count stands: a record sealed anew and resumed notes another.
+    session.heads.setdefault(note.count, note.head)
+    session.folder = note.folder
+    session.ended |= note.type == "ended"
+
+
+def _watched(path: Path, code: str) -> Iterator[Entry]:
+    """Yield its lines; refuse it if the code is not its own."""
+    seq, text = parse(code) if code else (0, "")
+    last = 0
     for entry in _entries(path):
-        try:
-            note = Note.model_validate(entry.event)
-        except ValidationError as error:
-            raise RecordBroken(f"Line {entry.seq} of {path} is none of a register.") from error
-        new = Session(note.session, entry.utc, note.folder)
-        session = found.setdefault(note.session, new)
-        # The first head of a count stands: a record sealed anew and resumed notes another.
-        session.heads.setdefault(note.count, note.head)
-        session.folder = note.folder
-        session.ended |= note.type == "ended"
-    return found
+        last = entry.seq
+        if last == seq and head_code(seq, entry.hash).text != text:
+            raise RecordBroken(
+                f"Line {seq} of the register {path} does not lead to the head code {text}: it was "
+                "written anew, or is another station's."
+            )
+        yield entry
+    if last < seq:
+        raise RecordBroken(
+            f"The register {path} ends at line {last}, but the head code {text} was given at line "
+            f"{seq}: its end was cut off; look for another copy."
+        )
 
 
 def _entries(path: Path) -> Iterator[Entry]:

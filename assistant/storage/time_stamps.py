@@ -14,7 +14,7 @@ from assistant.storage.filesystem import Disk, failure
 from assistant.storage.lock import hold
 from assistant.storage.record_reader import STAMPS
 
-__all__ = ["TimeStampFile", "add_time_stamp", "load_time_stamps"]
+__all__ = ["TimeStampFile", "add_time_stamp", "file_time_stamp", "load_time_stamps"]
 
 _NAME = re.compile(r"([0-9]{6,12})-([0-9]{1,3})\.tsr", re.ASCII)
 
@@ -65,15 +65,24 @@ def add_time_stamp(folder: Path, count: int, response: bytes, disk: Disk | None 
         RecordError: a session or a signer is at work on the record, or it cannot be written; the
             stamps that were there still are.
     """
-    disk = disk or Disk()
     with hold(folder):
-        place = folder / STAMPS
-        try:
-            with contextlib.suppress(FileExistsError):
-                disk.make_folder(place)
-        except OSError as error:
-            raise failure("make", place, error) from error
-        number = 1 + sum(one.count == count for one in load_time_stamps(folder, disk))
-        name = f"{count:06d}-{number}.tsr"
-        replace_file(place / name, response, disk)
+        return file_time_stamp(folder, count, response, disk)
+
+
+def file_time_stamp(folder: Path, count: int, response: bytes, disk: Disk | None = None) -> str:
+    """Do the same for whoever holds the record already: the session itself.
+
+    Raises:
+        RecordError: it cannot be written; the stamps that were there still are.
+    """
+    disk = disk or Disk()
+    place = folder / STAMPS
+    try:
+        with contextlib.suppress(FileExistsError):
+            disk.make_folder(place)
+    except OSError as error:
+        raise failure("make", place, error) from error
+    number = 1 + sum(one.count == count for one in load_time_stamps(folder, disk))
+    name = f"{count:06d}-{number}.tsr"
+    replace_file(place / name, response, disk)
     return name

@@ -21,9 +21,12 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
-from assistant.speech.simulated_room import Colour, NoiseMaker
+from assistant.speech.pcm import FULL_SCALE, bytes_of, samples_of
+from assistant.speech.simulated_room import Colour, NoiseMaker, active_rms
+from tests.several_talkers import babble
 
 SCENES = Path(__file__).parent / "scenes"
 ROOT = Path(__file__).parents[2]
@@ -195,6 +198,12 @@ class VirtualSound:
         """
         noise = NoiseMaker(dbfs, colour, seed=len(self._noises)).take(60 * 16000)
         self._noises.append(Noise(noise.astype("<i2").tobytes(), self.env))
+
+    def play_talk(self, dbfs: float) -> None:
+        """Let several people talk around the microphone until hushed, at a level in dBFS."""
+        talk = samples_of(babble()).astype(np.float64)
+        gain = FULL_SCALE * 10 ** (dbfs / 20) / active_rms(talk)
+        self._noises.append(Noise(bytes_of(talk * gain), self.env))
 
     def echo(self, decibels: int) -> None:
         """Let the microphone hear the loudspeaker, so many decibels softer (a negative number)."""

@@ -12,15 +12,17 @@ import sys
 import threading
 import time
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
+import numpy.typing as npt
 
 from assistant.grammar import Language, parse_grammar
 from assistant.journal.entry import Entry
 from assistant.plan import parse_plan
+from assistant.ports import SAMPLE_RATE
 from assistant.procedure import Session, begin, step
 from assistant.procedure.events import Event, Heard, TimerRang, load
 from assistant.rehearsal.operator import Operator
@@ -37,6 +39,8 @@ if TYPE_CHECKING:
 VOICES = ("en-us+m3", "en-us+f3")
 SPEECH_DBFS = -26.0
 """Level of the person's speech at the microphone."""
+STILL = 200
+"""Samples smaller than this, of 32768, lie before and behind the words."""
 PATIENCE_S = 4.0
 """Without any reaction for this long he says it again; a decision takes a second at most."""
 TAIL_S = 0.6
@@ -50,24 +54,43 @@ def one_location(plan: bytes) -> bytes:
     return head + b"[[locations]]" + first
 
 
+def joined(pieces: Sequence[bytes], gap_s: float) -> npt.NDArray[np.float64]:
+    """Lay pieces of speech behind each other, without the stillness around them but one gap."""
+    sounds = [samples_of(piece).astype(np.float64) for piece in pieces]
+    if len(sounds) == 1:
+        return sounds[0]
+    gap = np.zeros(round(gap_s * SAMPLE_RATE))
+    loud = [np.flatnonzero(np.abs(sound) > STILL) for sound in sounds]
+    trimmed = [s[at[0] : at[-1] + 1] for s, at in zip(sounds, loud, strict=True)]
+    return np.concatenate([part for sound in trimmed for part in (sound, gap)][:-1])
+
+
 class Mouth:
     """Speaks into the virtual microphone, with one voice after the other."""
 
-    def __init__(self, env: dict[str, str]) -> None:
-        """Speak through the sound server of `env`."""
+    def __init__(
+        self, env: dict[str, str], voices: Sequence[str] = VOICES, rate: int = 150
+    ) -> None:
+        """Speak through the sound server of `env`, at so many words a minute."""
         self._env = env
-        self._voices = [Voice(name, rate=150) for name in VOICES]
+        self._names = tuple(voices)
+        self._voices = [Voice(name, rate=rate) for name in voices]
         self.spoken = 0
         """How often he has spoken."""
-        self.voice = VOICES[0]
+        self.voice = voices[0]
         """Whose turn it was last."""
 
-    def say(self, words: str) -> None:
-        """Say words to their end with the voice whose turn it is."""
-        turn = self.spoken % len(VOICES)
+    def say(self, *pieces: str, gap_s: float = 0.0) -> None:
+        """Say words to their end with the voice whose turn it is.
+
+        Args:
+            pieces: words; between two pieces there is nothing but the gap.
+            gap_s: silence between two pieces, in seconds.
+        """
+        turn = self.spoken % len(self._voices)
         self.spoken += 1
-        self.voice = VOICES[turn]
-        signal = samples_of(self._voices[turn].render(words)).astype(np.float64)
+        self.voice = self._names[turn]
+        signal = joined([self._voices[turn].render(words) for words in pieces], gap_s)
         gain = FULL_SCALE * 10 ** (SPEECH_DBFS / 20) / active_rms(signal)
         subprocess.run(
             ["pacat", "--device=mic_in", "--format=s16le", "--rate=16000", "--channels=1"],  # noqa: S607 - as every tool
@@ -115,6 +138,13 @@ class Program:
     def shows(self, words: str) -> bool:
         """Whether these words have been on the screen."""
         return any(words in line for line in self.screen)
+
+    @property
+    def peak_memory_mb(self) -> float:
+        """Return the most memory it has held so far, in megabytes (1024 x 1024 bytes)."""
+        status = Path(f"/proc/{self._process.pid}/status").read_text()
+        line = next(row for row in status.splitlines() if row.startswith("VmHWM"))
+        return int(line.split()[1]) / 1024
 
     def exit_code(self, within: float) -> int:
         """Wait until it has ended by itself."""

@@ -130,14 +130,19 @@ def test_the_sound_check_is_also_a_command(sound: "VirtualSound", tmp_path: Path
     assert not (tmp_path / "record").exists()
 
 
-def test_too_loud_a_room_is_refused(sound: "VirtualSound", tmp_path: Path) -> None:
-    """The program says so, waits for somebody to override, and ends with nothing on record."""
+def test_too_loud_a_room_is_checked_again(sound: "VirtualSound", tmp_path: Path) -> None:
+    """The program says so and checks again by itself; when the noise has ended, it begins."""
     sound.play_noise(LOUD_ROOM_DBFS, "pink")
     with sitting(sound, WEIGHED, tmp_path) as person:
-        person.check_sound(until=person.language.sound_check.too_loud)
-        assert person.program.exit_code(within=90) == 3
-        assert person.program.shows("The sound check failed")
-    assert not (tmp_path / "record" / "record.jsonl").read_bytes()
+        words = person.language.sound_check
+        person.check_sound(until=words.too_loud)
+        assert not (tmp_path / "record" / "record.jsonl").read_bytes()
+        sound.hush()
+        sound.play_noise(QUIET_ROOM_DBFS)
+        person.check_sound()
+        event = checked(person)
+    assert not event.overridden
+    assert sum(line.startswith(words.quiet) for line in person.program.screen) > 1
 
 
 def test_too_loud_a_room_is_overridden_aloud(sound: "VirtualSound", tmp_path: Path) -> None:
@@ -146,7 +151,7 @@ def test_too_loud_a_room_is_overridden_aloud(sound: "VirtualSound", tmp_path: Pa
     with sitting(sound, WEIGHED, tmp_path) as person:
         words = person.language.sound_check
         person.check_sound(until=words.too_loud)
-        person.hear_out(words.too_loud)
+        person.hear_out(next(s for s in person.program.screen if words.override in s))
         while person.program.running and not person.program.shows("record opened"):
             person.mouth.say(words.override)
             person.pause(1.5)

@@ -13,6 +13,7 @@ from assistant.plan.vessel import (
     DoubleCone,
     Drum,
     RectangularBin,
+    Trough,
     VBlender,
     Vessel,
 )
@@ -43,7 +44,8 @@ CONICAL = ConicalBin(
     hopper_height_mm=450,
     cylinder_height_mm=600,
 )
-VESSELS: tuple[Vessel, ...] = (DOUBLE_CONE, V_BLENDER, DRUM, CYLINDER, BIN, CONICAL)
+TROUGH = Trough(kind="trough", length_mm=1200, diameter_mm=700, height_mm=800, shaft_diameter_mm=70)
+VESSELS: tuple[Vessel, ...] = (DOUBLE_CONE, V_BLENDER, DRUM, CYLINDER, BIN, CONICAL, TROUGH)
 
 
 def litres(shape: Shape, height_mm: float | None = None) -> float:
@@ -68,6 +70,18 @@ def test_segment_of_a_lying_tank() -> None:
         ("conical bin, V = 0.08", lambda: height_of(shape_of(CONICAL), 0.08e9), 334.004, 5e-4),
         ("pyramidal hopper, m3", lambda: litres(shape_of(BIN), 500) / 1000, 0.25625, 5e-9),
         ("double cone, m3", lambda: litres(shape_of(DOUBLE_CONE)) / 1000, 0.527788, 5e-7),
+        (
+            "trough, m3: (pi/8 0.7^2 + 0.7 0.45) 1.2",
+            lambda: litres(shape_of(TROUGH)) / 1000,
+            0.608907,
+            5e-7,
+        ),
+        (
+            "trough, half filled round, m3",
+            lambda: litres(shape_of(TROUGH), 350) / 1000,
+            0.2309071,
+            5e-8,
+        ),
         ("V-blender, m3", lambda: litres(shape_of(V_BLENDER)) / 1000, 0.339292, 5e-7),
     ],
 )

@@ -211,3 +211,12 @@ def test_size_range_of_gy(times: float, factor: float) -> None:
     gsd = times ** (1 / (2 * 1.6448536269514722))
     assert mixing.size_range_factor(gsd) == factor
     assert mixing.size_range_factor(gsd * 4) == 0.25
+
+
+def test_gys_composition_factor_is_the_random_mixture_of_one_size() -> None:
+    """With equal diameters, f = 0.5 and g = 1 Gy's error is that of the random mixture."""
+    share, active, filler, size_cm, sample_g = 0.08, 1.3, 1.5, 0.01, 0.4
+    mass_mg = {rho: 0.5 * rho * size_cm**3 * 1000 for rho in (active, filler)}
+    expected = mixing.random_rsd(share, 1000 * sample_g, mass_mg[active], mass_mg[filler])
+    constant = mixing.gy_constant(share, active, filler, 1.0)
+    assert mixing.gy_rsd(constant, size_cm, sample_g) == pytest.approx(expected, rel=1e-12)

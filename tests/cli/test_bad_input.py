@@ -191,7 +191,7 @@ def test_options_that_name_nothing(tmp_path: Path, command: Run, refused: Refuse
     refused(command("rehearse", "bin", "--script", nowhere), 2, f"There is no script {nowhere}")
     made = written(tmp_path / "made.toml", "mine")
     refused(command("new-plan", "--defaults", "-o", made), 2, "made.toml exists")
-    refused(command("new-plan", "--answer", "drum", "-o", nowhere), 2, "KEY=VALUE")
+    refused(command("new-plan", "--answer", "drum", "-o", tmp_path / "n.toml"), 2, "KEY=VALUE")
     assert made.read_text("utf-8") == "mine"
 
 

@@ -398,8 +398,8 @@ def test_made_up_assays_hold_the_truth_put_in(
     """The same seed gives the same sheet; bias moves the mean; nothing varies where nothing may."""
 
     def made(*words: str) -> list[float]:
-        path = tmp_path / "a.csv"
-        assert main(["assays", str(record), "-o", str(path), "--decimals", "6", *words]) == 0
+        path, six = tmp_path / "a.csv", ("--decimals", "6")
+        assert main(["assays", str(record), "-o", str(path), "--overwrite", *six, *words]) == 0
         rows = path.read_text("utf-8").splitlines()
         assert rows[0] == "Vial,Assay (% of target),Net mass (mg),Batch,Origin"
         assert all(",TV2611," in row for row in rows[1:])

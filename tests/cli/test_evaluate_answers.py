@@ -64,7 +64,7 @@ def answer(
     sheet, out = folder / "lab.csv", folder / "r.json"
     rows = "".join(f"{n},{assay(n)}\n" for n in range(1, 31))
     sheet.write_text(f"vial,assay (% of target)\n{rows}", "utf-8")
-    code = main(["evaluate", str(record), str(sheet), "--json", str(out)])
+    code = main(["evaluate", str(record), str(sheet), "--json", str(out), "--overwrite"])
     return code, json.loads(out.read_text("utf-8"))["verdict"]
 
 
@@ -134,7 +134,9 @@ def test_the_unit_in_the_plan_settles_a_bare_percentage(tmp_path: Path) -> None:
     sheet, out = tmp_path / "lab.csv", tmp_path / "r.json"
     rows = "".join(f"{n},{7.84 + (n % 3 - 1):.2f}\n" for n in range(1, 31))
     sheet.write_text(f"vial,Assay (%)\n{rows}", "utf-8")
-    assert main(["evaluate", str(tmp_path / "r"), str(sheet), "--json", str(out)]) == 1
+    assert (
+        main(["evaluate", str(tmp_path / "r"), str(sheet), "--json", str(out), "--overwrite"]) == 1
+    )
     told = json.loads(out.read_text("utf-8"))
     assert told["laboratory"]["unit"] == "% by weight"
     assert round(told["study"]["summary"]["mean"], 2) == 98.0

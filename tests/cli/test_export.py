@@ -365,7 +365,7 @@ def test_what_is_left_of_a_record_without_a_plan(taken: Make, command: Run) -> N
     record, code = taken("whole"), command("verify", taken("alone")).stdout.split()
     out = record.parent / "e.json"
     (record / "plan.toml").write_bytes(b"=")
-    words = ("export", record, "--as", "json", "-o", out)
+    words = ("export", record, "--as", "json", "-o", out, "--overwrite")
     other = code[code.index("code") + 1]
     assert "does not lead to the head code" in command(*words, "--head", other).stdout
     edit(record, lambda lines: [*lines[:9], b"{}\n", *lines[10:]])

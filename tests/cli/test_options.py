@@ -27,17 +27,18 @@ LINES = {
     "rehearse": "--into folder --script a.toml --snr-db 12",
     "sound_check": "--silent",
     "enrol": "Ana --audio folder",
-    "run": "bin --into folder --engine vosk --model folder --audio a.wav --view-host ::1",
+    "run": "bin --into folder --engine vosk --model folder --audio a.wav --register r "
+    "--authority-url https://stamps.example --authority root.pem --view-host ::1",
     "replay": "folder --from 3",
     "verify": "folder --keys folder --register r --signed c",
-    "register": "r",
+    "register": "r --head c",
     "time_stamp": "folder --url https://stamps.example --authority root.pem",
     "keys": "Ana --into folder --passphrase-file a.txt",
     "sign": "folder --as Ana --meaning reviewed --key Ana.key.pem",
     "sign_report": "r.pdf --as Ana --meaning approved --key Ana.key.pem --keys folder",
     "export": "folder --as csv -o out --keys folder",
     "assays": "folder -o a.csv --mean 99",
-    "evaluate": "folder a.csv -o a.pdf --json a.json --unit mg --method-sd 0.4",
+    "evaluate": "folder a.csv --stage 1 -o a.pdf --json a.json --unit mg --method-sd 0.4",
     "compare": "a=a.csv b=b.csv --significance 0.01",
 }
 

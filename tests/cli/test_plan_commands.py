@@ -213,3 +213,47 @@ def test_a_new_plan_by_questions(process: Run, tmp_path: Path) -> None:
     assert "Which sampler?" not in done.stdout
     made = parse_plan(plan.read_bytes(), "p")
     assert (made.vessel.kind, made.sampler.kind) == ("drum", "duplicate")
+
+
+def test_a_wrong_answer_is_told_at_once_and_asked_again(process: Run, tmp_path: Path) -> None:
+    """The sentence comes before the next question, and the other answers are kept."""
+    plan = tmp_path / "mine.toml"
+    typed = ["drum", "much", "-3", "120", *[""] * (len(QUESTIONS) - 2)]
+    done = process("new-plan", "-o", plan, typed="\n".join(typed) + "\n")
+    assert done.returncode == 0, done.stderr
+    first = done.stdout.index("fill_mass_kg has 'much', which is not a number")
+    second = done.stdout.index("fill_mass_kg has '-3.0': ")
+    assert first < second < done.stdout.index("bulk density")
+    made = parse_plan(plan.read_bytes(), "p")
+    assert (made.vessel.kind, made.powder.fill_mass_kg) == ("drum", 120.0)
+
+
+def test_answers_that_contradict_each_other_are_kept(process: Run, tmp_path: Path) -> None:
+    """Ten times too much powder for the vessel: one answer is corrected, the others by Enter."""
+    plan = tmp_path / "mine.toml"
+    wanted = {"vessel": "drum", "vessel_litres": "100", "fill_mass_kg": "600", "batch": "B7"}
+    typed = [wanted.get(q.key, "") for q in QUESTIONS]
+    typed += ["30" if q.key == "fill_mass_kg" else "" for q in QUESTIONS]
+    done = process("new-plan", "-o", plan, typed="\n".join(typed) + "\n")
+    assert done.returncode == 0, done.stderr
+    assert "Your answers are kept" in done.stdout
+    made = parse_plan(plan.read_bytes(), "p")
+    assert (made.vessel.kind, made.study.batch) == ("drum", "B7")
+    assert made.powder.fill_mass_kg == 30.0
+
+
+def test_the_end_of_input_says_what_was_given(process: Run, tmp_path: Path) -> None:
+    """One sentence with the answers so far, to be given again; no plan is written."""
+    plan = tmp_path / "mine.toml"
+    done = process("new-plan", "-o", plan, typed="drum\n120\n")
+    assert done.returncode == 2
+    assert "--answer vessel=drum --answer fill_mass_kg=120" in done.stderr
+    assert not plan.exists()
+
+
+def test_an_answer_in_advance_is_checked_before_any_question(process: Run, tmp_path: Path) -> None:
+    """Nothing is asked where one cannot be used."""
+    done = process("new-plan", "-o", tmp_path / "p.toml", "--answer", "fill_mass_kg=much")
+    assert done.returncode == 2
+    assert "fill_mass_kg has 'much'" in done.stderr
+    assert done.stdout == ""

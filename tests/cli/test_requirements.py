@@ -24,7 +24,10 @@ class Ended(Protocol):
 Run = Callable[..., Ended]
 Make = Callable[[str], Path]
 Sign = Callable[..., int]
-SELF_CONSISTENT = "self-consistent only: without --head CODE or --keys nothing shows"
+SELF_CONSISTENT = (
+    "self-consistent only: without a head code (--head), a signature (--keys), a time stamp "
+    "(--authority) or the station's register (verify --register) nothing shows"
+)
 
 
 @pytest.fixture
@@ -87,7 +90,7 @@ def test_an_evaluation_rests_on_what_was_required(
     assert done.returncode == 1
     assert "required and missing: The record is not anchored to its end" in done.stdout
     assert "Self-consistent only" in page.read_text("utf-8")
-    done = command("evaluate", record, sheet, "-o", page, "--head", code, *wanted)
+    done = command("evaluate", record, sheet, "-o", page, "--overwrite", "--head", code, *wanted)
     assert done.returncode in {0, 4}
     assert f"Anchored to the end, entry {code.split('-')[0]}, by the head code" in page.read_text(
         "utf-8"

@@ -82,10 +82,12 @@ def test_a_pipe_or_a_device_is_no_plan(
 @linux
 def test_a_device_is_never_replaced(taken: Make, command: Run, tmp_path: Path) -> None:
     """A pipe that stands where an export should go stays a pipe."""
-    pipe = tmp_path / "pipe"
+    record, pipe = taken("whole"), tmp_path / "pipe.json"
     os.mkfifo(pipe)
-    done = command("export", taken("whole"), "--as", "json", "-o", pipe)
-    assert done.returncode == 2
+    for words in ((), ("--overwrite",)):
+        done = command("export", record, "--as", "json", "-o", pipe, *words)
+        assert done.returncode == 2
+        assert "is no file" in done.stderr
     assert pipe.is_fifo()
 
 

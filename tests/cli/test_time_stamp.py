@@ -1,15 +1,12 @@
 """`time-stamp`, and what its stamps show; the authority is OpenSSL's, which also checks them."""
 
 import random
+import re
 import shutil
 import subprocess
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass
-from datetime import UTC, datetime
-from http.server import BaseHTTPRequestHandler, HTTPServer
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from threading import Thread
 from typing import Protocol
 
 import pytest
@@ -23,6 +20,7 @@ from assistant.storage.record_reader import RecordReader
 from assistant.storage.record_writer import RecordFolder
 from assistant.storage.time_stamps import TimeStampFile
 from assistant.testing import quick_record
+from tests.stamp_authority import Authority, found, openssl, serving
 
 pytestmark = pytest.mark.skipif(shutil.which("openssl") is None, reason="needs openssl")
 
@@ -37,73 +35,6 @@ class Ended(Protocol):
 
 Run = Callable[..., Ended]
 Make = Callable[[str], Path]
-
-CONFIGURATION = """
-[tsa]
-default_tsa = this
-[this]
-serial = {folder}/serial
-signer_cert = {folder}/tsa.pem
-signer_key = {folder}/tsa.key
-signer_digest = sha256
-default_policy = 1.3.6.1.4.1.32473.1
-digests = {digests}
-accuracy = secs:1
-ess_cert_id_alg = sha256
-"""
-"""The policy is under the arc for documentation (RFC 5612)."""
-EXTENSIONS = "basicConstraints=CA:FALSE\nkeyUsage=critical,digitalSignature\n"
-
-
-def openssl(*words: object, folder: Path) -> subprocess.CompletedProcess[bytes]:
-    """Run OpenSSL."""
-    command = (shutil.which("openssl") or "", *map(str, words))
-    return subprocess.run(command, cwd=folder, capture_output=True, check=True)
-
-
-@dataclass(frozen=True)
-class Authority:
-    """A test authority in a folder of its own."""
-
-    folder: Path
-
-    @property
-    def root(self) -> Path:
-        """The certificate that it is trusted by."""
-        return self.folder / "root.pem"
-
-    def reply(self, asked: bytes) -> bytes:
-        """Answer a request."""
-        (self.folder / "q.tsq").write_bytes(asked)
-        openssl(
-            *("ts", "-reply", "-config", "tsa.cnf", "-section", "this"),
-            *("-queryfile", "q.tsq", "-out", "a.tsr"),
-            folder=self.folder,
-        )
-        return (self.folder / "a.tsr").read_bytes()
-
-
-def found(folder: Path, *, purpose: str = "critical,timeStamping", digests: str = "sha256") -> None:
-    """Found an authority: root certificate, its own certificate, configuration."""
-    folder.mkdir()
-    (folder / "serial").write_text("01\n")
-    (folder / "tsa.cnf").write_text(CONFIGURATION.format(folder=folder, digests=digests))
-    (folder / "extensions").write_text(f"{EXTENSIONS}extendedKeyUsage={purpose}\n")
-    new = ("req", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-nodes")
-    openssl(
-        *(*new, "-x509", "-days", 3650, "-subj", "/CN=Invented Root"),
-        *("-addext", "keyUsage=critical,keyCertSign", "-keyout", "root.key", "-out", "root.pem"),
-        folder=folder,
-    )
-    openssl(
-        *(*new, "-subj", "/CN=Invented Time Office", "-keyout", "tsa.key", "-out", "tsa.csr"),
-        folder=folder,
-    )
-    openssl(
-        *("x509", "-req", "-in", "tsa.csr", "-CA", "root.pem", "-CAkey", "root.key", "-days", 3650),
-        *("-CAcreateserial", "-extfile", "extensions", "-out", "tsa.pem"),
-        folder=folder,
-    )
 
 
 @pytest.fixture(scope="module")
@@ -178,7 +109,7 @@ def test_export_and_evaluation_take_the_stamp(
     record = taken("whole")
     stamp(record)
     trusting = ("--authority", authority.root, "--require", "trusted-time")
-    out = ("--as", "json", "-o", tmp_path / "e.json")
+    out = ("--as", "json", "-o", tmp_path / "e.json", "--overwrite")
     done = command("export", record, *out, *trusting)
     assert (done.returncode, "by the time stamp of" in done.stdout) == (0, True)
     assert command("export", record, *out, "--require", "trusted-time").returncode == 1
@@ -188,6 +119,37 @@ def test_export_and_evaluation_take_the_stamp(
     assert "required and missing" not in done.stdout
     done = command("evaluate", record, sheet, "--require", "trusted-time")
     assert "required and missing: No time stamp" in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("seconds", "said"),
+    [
+        (5, "[45] s after"),
+        (600, "10.0 min after"),
+        (86_400, "24.0 h after"),
+        (-7200, "2.0 h before"),
+    ],
+)
+def test_verify_says_how_long_after_its_entry_a_stamp_was_made(
+    seconds: int, said: str, command: Run, authority: Authority, tmp_path: Path
+) -> None:
+    """By the record's own clock; OpenSSL takes the stamp of another time too."""
+    plan, grammar = bundled_files.read_plan("bin"), bundled_files.read_grammar("en")
+    with RecordFolder.create(tmp_path / "record", plan, grammar) as journal:
+        start = datetime.now(UTC).replace(microsecond=0) + timedelta(hours=3)
+        quick_record(journal, ManualClock(start), plan, grammar)
+    *_, last = read(RecordReader(tmp_path / "record").lines())
+    when = datetime.fromisoformat(last.utc) + timedelta(seconds=seconds)
+    (tmp_path / "head").write_text(last.hash)
+    (tmp_path / "a.tsr").write_bytes(authority.reply_at(request(last.hash), when))
+    words = ("ts", "-verify", "-data", "head", "-in", "a.tsr", "-CAfile", authority.root)
+    soon = int(when.timestamp()) + 1
+    assert b"Verification: OK" in openssl(*words, "-attime", soon, folder=tmp_path).stdout
+    trusting = ("--authority", authority.root)
+    command("time-stamp", tmp_path / "record", "--response", tmp_path / "a.tsr", *trusting)
+    checked = command("verify", tmp_path / "record", *trusting)
+    wanted = f"were there then, {said} entry {last.seq} by the record's own clock"
+    assert re.search(wanted, checked.stdout)  # a stamp has whole seconds
 
 
 def test_an_earlier_response_anchors_up_to_its_entry(
@@ -205,28 +167,6 @@ def test_an_earlier_response_anchors_up_to_its_entry(
     assert "anchored up to entry 20 of" in done.stdout
 
 
-@contextmanager
-def serving(answer: Callable[[bytes], bytes]) -> Iterator[str]:
-    """Serve an authority over HTTP; the address."""
-
-    class Handler(BaseHTTPRequestHandler):
-        def do_POST(self) -> None:
-            assert self.headers["Content-Type"] == "application/timestamp-query"
-            body = answer(self.rfile.read(int(self.headers["Content-Length"])))
-            self.send_response(200)
-            self.send_header("Content-Type", "application/timestamp-reply")
-            self.end_headers()
-            self.wfile.write(body)
-
-        def log_message(self, *_: object) -> None:
-            """Print nothing."""
-
-    with HTTPServer(("127.0.0.1", 0), Handler) as server:
-        Thread(target=server.serve_forever, daemon=True).start()
-        yield f"http://127.0.0.1:{server.server_port}/"
-        server.shutdown()
-
-
 def test_the_authority_is_asked_over_the_network(
     taken: Make, command: Run, authority: Authority
 ) -> None:
@@ -242,6 +182,26 @@ def test_the_authority_is_asked_over_the_network(
         done = command("time-stamp", record, "--url", url, *trusting)
     assert (done.returncode, "no time-stamp answer" in done.stderr) == (2, True)
     assert len(list((record / "time-stamps").iterdir())) == 1
+
+
+def test_a_live_session_has_itself_stamped(
+    process: Run, command: Run, authority: Authority, tmp_path: Path
+) -> None:
+    """`run` with an authority: what it kept and what is missing is said at the end."""
+    record = tmp_path / "live"
+    words = ("run", "bin", "--keyboard", "--silent", "--engine", "embedded", "--into")
+    trusting = ("--authority", authority.root)
+    with serving(authority.reply) as url:
+        done = process(*words, record, "--authority-url", url, *trusting)
+    assert "time stamps: 1 kept, 0 missing" in done.stdout
+    checked = command("verify", record, *trusting)
+    assert "time stamp of Invented Time Office" in checked.stdout
+    done = process(*words, tmp_path / "alone", "--authority-url", url, *trusting)
+    assert "time stamps: 0 kept, 1 missing" in done.stdout
+    assert "ask again later: sampling-assistant time-stamp" in done.stdout
+    done = process(*words, tmp_path / "none", *trusting)
+    assert (done.returncode, "--authority-url" in done.stderr) == (2, True)
+    assert not (tmp_path / "none").exists()
 
 
 def test_foreign_stamps_are_refused(

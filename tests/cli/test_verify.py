@@ -6,6 +6,7 @@ from pathlib import Path
 from subprocess import CompletedProcess
 
 import pytest
+from pydantic import JsonValue
 
 from assistant.journal.chain import line, read, seal
 from assistant.journal.head_code import head_code
@@ -189,6 +190,61 @@ def test_a_rehearsal_is_not_live(taken: Make, command: Run) -> None:
     done = command("verify", taken("whole"), "--require", "live")
     assert done.returncode == 1
     assert "is not live but" in done.stdout
+
+
+def test_a_session_by_keyboard_is_typed_and_not_live(
+    process: Run, command: Run, tmp_path: Path
+) -> None:
+    """No microphone was open: it does not pass as live, and every export says so."""
+    record = tmp_path / "typed"
+    process("run", "bin", "--keyboard", "--silent", "--engine", "embedded", "--into", record)
+    done = command("verify", record, "--require", "live")
+    assert done.returncode == 1
+    assert "is not live but typed" in done.stdout
+    assert 'first entry: typed, microphone "keyboard", loudspeaker "' in done.stdout
+    command("export", record, "--as", "csv", "-o", tmp_path / "out")
+    assert "typed without a microphone" in (tmp_path / "out" / "events.csv").read_text("utf-8")
+
+
+@pytest.mark.parametrize(
+    ("fields", "code"),
+    [
+        ({"kind": "live", "host": "bench-3", "account": "sampler"}, 0),
+        ({"kind": "live", "host": "bench-3"}, 1),
+        ({"kind": "live", "account": "sampler"}, 1),
+        ({"kind": "live"}, 1),
+    ],
+)
+def test_live_needs_host_and_account(
+    fields: dict[str, str],
+    code: int,
+    taken: Make,
+    command: Run,
+) -> None:
+    """A word alone does not make a session live."""
+    record = taken("whole")
+    resealed(record, lambda seq, event: {**event, **fields} if seq == 1 else event)
+    done = command("verify", record, "--require", "live")
+    assert done.returncode == code
+    assert ("is not live but called live without host and account" in done.stdout) == bool(code)
+
+
+def resealed(
+    record: Path, changed: Callable[[int, dict[str, JsonValue]], dict[str, JsonValue]]
+) -> None:
+    """Seal a record with other events, as anybody who can write the folder could."""
+    lines, last = [], None
+    for entry in read(RecordReader(record).lines()):
+        last = seal(
+            last,
+            at=Instant(entry.utc, int(entry.mono)),
+            boot=entry.boot,
+            by=entry.by,
+            event=changed(entry.seq, dict(entry.event)),
+            outcome=entry.outcome,
+        )
+        lines.append(line(last))
+    (record / "record.jsonl").write_bytes(b"".join(lines))
 
 
 def sealed_anew(record: Path, moved: Callable[[int, datetime], datetime]) -> None:

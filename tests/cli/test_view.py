@@ -1,15 +1,18 @@
 """The options of the page for a second person, as the commands answer them."""
 
+import contextlib
 import io
 from collections.abc import Callable
 from pathlib import Path
+from typing import Self, cast
 
 import pytest
 from rich.console import Console
 
-from assistant.cli.view_options import announce, page_of
+from assistant.cli.view_options import Page, SessionPage, page_of
 from assistant.errors import InputError
 from assistant.grammar import parse_grammar
+from assistant.session.view_link import ViewLink
 from assistant.storage import bundled_files
 from tests.cli.conftest import Make, Run
 
@@ -32,13 +35,12 @@ def test_a_page_in_the_network_has_a_certificate(
 ) -> None:
     """Kept in the user's folder; a page on this machine needs none."""
     monkeypatch.setenv("SAMPLING_ASSISTANT_HOME", str(tmp_path / "home"))
-    _, none = page_of(tmp_path, 0)
-    _, fingerprint = page_of(tmp_path, 0, "192.0.2.5")
-    assert (none, len(fingerprint)) == ("", 64)
+    assert page_of(tmp_path, 0).fingerprint == ""
+    assert len(page_of(tmp_path, 0, "192.0.2.5").fingerprint) == 64
     assert (tmp_path / "home" / "view" / "192.0.2.5.pem").is_file()
 
 
-def test_the_fingerprint_is_shown_whole_and_begun_aloud(tmp_path: Path) -> None:
+def test_the_fingerprint_is_shown_whole_and_begun_aloud() -> None:
     """Sixteen of its digits by the spelling alphabet."""
     said: list[str] = []
 
@@ -53,16 +55,29 @@ def test_the_fingerprint_is_shown_whole_and_begun_aloud(tmp_path: Path) -> None:
         def silence(self) -> None:
             """Nothing is being said."""
 
-    out = io.StringIO()
-    page, _ = page_of(tmp_path, 0)
-    page.url = "https://192.0.2.5:8580/"
+    class Link:
+        url = "https://192.0.2.5:8580/"
+
+        def __enter__(self) -> Self:
+            return self
+
+        def __exit__(self, *_: object) -> None:
+            """Nothing was started."""
+
+        def news(self) -> tuple[list[str], list[object]]:
+            return ["code for the next viewer: 7QKD-2MXA"], []
+
     language = parse_grammar(bundled_files.read_grammar("en"), "en")
-    announce(Console(file=out, width=200), page, "0A" * 32, language, Mouth())
-    assert "https://192.0.2.5:8580/" in out.getvalue()
-    assert ":".join(["0A"] * 32) in out.getvalue()
+    for fingerprint, spoken in (("", 0), ("0A" * 32, 1)):
+        out = io.StringIO()
+        page = Page(cast("ViewLink", Link()), fingerprint)
+        with contextlib.ExitStack() as stack:
+            SessionPage(Console(file=out, width=200), page).open(stack, language, Mouth())
+        assert "https://192.0.2.5:8580/" in out.getvalue()
+        assert "7QKD-2MXA" in out.getvalue()
+        assert (":".join(["0A"] * 32) in out.getvalue()) is bool(fingerprint)
+        assert len(said) == spoken
     assert said == [f"Fingerprint: {' '.join(['zero alfa'] * 8)}."]
-    announce(Console(file=out), page, "", language, Mouth())
-    assert len(said) == 1
 
 
 def test_a_viewer_on_record_is_told_and_proved(command: Run, taken: Make) -> None:

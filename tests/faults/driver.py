@@ -119,6 +119,7 @@ class Technician:
         *,
         observers: tuple[Observer, ...] = (),
         answers: int | None = None,
+        stamp_authority: str = "",
     ) -> Session:
         """Open or resume the record in a folder and go on with it.
 
@@ -126,6 +127,7 @@ class Technician:
             folder: opened for writing; stays open.
             observers: of the session.
             answers: how many to give before the power fails; None works to the end.
+            stamp_authority: address that the first entry names.
         """
         self._stop_after = answers
         setting = Setting(
@@ -136,6 +138,7 @@ class Technician:
             listens=False,
             observers=observers,
             on_tick=self._tick,
+            stamp_authority=stamp_authority,
         )
         live = LiveSession(folder, setting, self._queue, self._clock)
         return live.run()

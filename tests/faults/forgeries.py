@@ -1,8 +1,10 @@
 """Records sealed anew by somebody who can write their folder, and which anchor catches which.
 
 The forger knows the method: every hash, count and outcome is worked out again, the copies of plan
-and grammar agree with the first entry, and the signatures are taken away. What he cannot write is
-what is kept elsewhere: head codes on paper, the public keys, the register of the station.
+and grammar agree with the first entry, and signatures and time stamps are taken away. What he
+cannot write is what is kept elsewhere: head codes on paper, the private keys, the register of the
+station. Of an authority he may ask a stamp like everybody else, but only for the present moment:
+two forgeries are stamped anew, a day later.
 
 `python -m tests.faults.forgeries` puts the table into the README.
 """
@@ -11,7 +13,7 @@ import shutil
 import tempfile
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from hashlib import sha256
 from pathlib import Path
 from typing import Any, Literal
@@ -19,7 +21,7 @@ from typing import Any, Literal
 import numpy as np
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
-from assistant.clock import BUILT, ManualClock
+from assistant.clock import ManualClock
 from assistant.conformance import outcome_on_record
 from assistant.errors import RecordBroken
 from assistant.journal.chain import line, read, seal
@@ -35,20 +37,27 @@ from assistant.procedure.model import begin
 from assistant.record import open_record, prove
 from assistant.record.registered import registered
 from assistant.record.standing import standing_of
+from assistant.record.time_stamps import certificates_in, request
 from assistant.session.register_writer import RegisterWriter
 from assistant.storage.record_reader import RecordReader
 from assistant.storage.record_writer import RecordFolder
 from assistant.storage.register import Register, sessions
 from assistant.storage.signatures import add_signature
+from assistant.storage.time_stamps import add_time_stamp
 from assistant.testing import Departure, quick_record
 from tests.faults.driver import FULL, GRAMMAR, english, plan_of
+from tests.stamp_authority import Authority
+from tests.stamp_authority import found as founded
 
 README = Path(__file__).parents[2] / "README.md"
-START = datetime.fromisoformat(BUILT) + timedelta(hours=1)
 PLAN = b"[[locations]]".join(FULL.split(b"[[locations]]")[:3])
 """Two insertions, six samples."""
 KEY = Ed25519PrivateKey.from_private_bytes(b"a" * 32)
 REVIEWER = "Ada Lindqvist"
+NOW = datetime.now(UTC)
+FIRST_YEAR, FAR_YEAR = datetime(1, 3, 4, tzinfo=UTC), datetime(2131, 3, 4, tzinfo=UTC)
+LATE_S = 3600.0
+"""A stamp made so much later than its entry: the reader of `verify` sees it."""
 HUM = (1000 * np.sin(np.arange(16_000) / 9)).astype("<i2").tobytes()
 OTHER_HUM = (1000 * np.sin(np.arange(16_000) / 7)).astype("<i2").tobytes()
 
@@ -118,12 +127,21 @@ def taken_apart(folder: Path) -> Story:
     )
 
 
+def stamp(folder: Path, office: Authority, later: timedelta = timedelta()) -> None:
+    """Have the end of a record stamped, now or later."""
+    *_, last = read(RecordReader(folder).lines())
+    response = office.reply_at(request(last.hash), datetime.now(UTC) + later)
+    add_time_stamp(folder, last.seq, response)
+
+
 @dataclass(frozen=True)
 class Genuine:
     """A record with everything that is kept of it elsewhere."""
 
     folder: Path
     register: Path
+    office: Authority
+    """Stamped it when it ended."""
     early: str
     """Head code told after the first insertion."""
     end: str
@@ -139,7 +157,7 @@ def genuine(root: Path) -> Genuine:
             Departure(State.STOWING, DeviceLost(device="speaker", reason="unplugged")),
             Departure(State.REMARKING, RemarkTaken(clip=clip, seconds="1.0")),
         )
-        quick_record(record, ManualClock(START), PLAN, GRAMMAR, departures=departures)
+        quick_record(record, ManualClock(NOW), PLAN, GRAMMAR, departures=departures)
         other = record.save_clip(OTHER_HUM)
     story = taken_apart(folder)
     story.events[0] |= {"kind": "live", "host": "bench-3", "account": "sampler"}
@@ -149,6 +167,8 @@ def genuine(root: Path) -> Genuine:
             story.events[place] |= {**spoken, "clip": (clip, other)[n % 2]}
     refused = Heard(source="voice", text="bottom", decision="refuse", reason="doubt", clip=clip)
     story.insert(8, dump(refused))
+    ended = datetime.now(UTC) - timedelta(minutes=1)
+    story.utc = [utc - (story.utc[-1] - ended) for utc in story.utc]
     write(folder, story)
     codes = []
     keeper = RegisterWriter(Register(register), folder)
@@ -160,10 +180,13 @@ def genuine(root: Path) -> Genuine:
         if any(effect["do"] == "tell-head" for effect in _effects(last)):
             codes.append(head_code(last.seq, last.hash).text)
     assert last is not None
-    utc = (START + timedelta(hours=12)).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+    utc = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
     signature = sign(last, name=REVIEWER, meaning="reviewed", utc=utc, key=KEY, previous=None)
     add_signature(folder, signature)
-    return Genuine(folder, register, codes[0], codes[-1])
+    founded(root / "office")
+    office = Authority(root / "office")
+    stamp(folder, office)
+    return Genuine(folder, register, office, codes[0], codes[-1])
 
 
 def _effects(entry: Entry) -> list[dict[str, Any]]:
@@ -304,19 +327,19 @@ def _(story: Story, _folder: Path) -> None:
     story.grammar += b"# another grammar\n"
 
 
-@forgery("all times moved by an hour")
+@forgery("all times moved back by an hour")
 def _(story: Story, _folder: Path) -> None:
-    story.utc = [utc + timedelta(hours=1) for utc in story.utc]
+    story.utc = [utc - timedelta(hours=1) for utc in story.utc]
 
 
 @forgery("all times moved to the year 1")
 def _(story: Story, _folder: Path) -> None:
-    story.utc = [utc.replace(year=1) for utc in story.utc]
+    story.utc = [utc - (story.utc[0] - FIRST_YEAR) for utc in story.utc]
 
 
 @forgery("all times moved to the year 2131")
 def _(story: Story, _folder: Path) -> None:
-    story.utc = [utc.replace(year=2131) for utc in story.utc]
+    story.utc = [utc - (story.utc[0] - FAR_YEAR) for utc in story.utc]
 
 
 @forgery("times running back by the hour")
@@ -361,18 +384,25 @@ def _(story: Story, _folder: Path) -> None:
     story.events[-1] = dump(RemarkTaken(text="one more"))
 
 
-@forgery("the whole session made up anew")
+@forgery("a rehearsal called live in its place")
 def _(story: Story, folder: Path) -> None:
     shutil.rmtree(folder)
     with RecordFolder.create(folder, PLAN, GRAMMAR) as record:
-        quick_record(record, ManualClock(START), PLAN, GRAMMAR, seed=7)
+        quick_record(record, ManualClock(story.utc[0]), PLAN, GRAMMAR, seed=7)
     anew = taken_apart(folder)
-    anew.events[0] |= {"kind": "live"}
+    anew.events[0] |= {"kind": "live", "host": "bench-3", "account": "sampler"}
     story.events, story.utc, story.mono, story.boot = anew.events, anew.utc, anew.mono, anew.boot
 
 
+STAMPED_ANEW = ", stamped anew the day after"
+for _what in (
+    "three vials of the last insertion made short",
+    "a rehearsal called live in its place",
+):
+    FORGERIES[_what + STAMPED_ANEW] = FORGERIES[_what]
+
 Answer = Literal["caught", "pointed out", "-"]
-ANCHORS = ("nothing", "early head code", "last head code", "signature", "register")
+ANCHORS = ("nothing", "early head code", "last head code", "signature", "register", "time stamp")
 """What is at hand from outside the folder."""
 
 
@@ -385,17 +415,21 @@ def answers(kept: Genuine, folder: Path) -> dict[str, Answer]:
         try:
             record = open_record(folder)
             proof = prove(record, code, heads.keys())
-            doubtful = bool(proof.times.doubtful)
             if anchor == "register":
                 registered(proof, sessions(kept.register).get(record.first_hash()), kept.register)
+            lacking, late = False, False
             if anchor == "signature":
                 check(proof.signatures, proof.heads, {REVIEWER: KEY.public_key()})
                 standing = standing_of(proof, "", proof.signatures)
-                assert standing is not None
-                if standing.lacking(["reviewed"]):
-                    found[anchor] = "caught"
-                    continue
-            found[anchor] = "pointed out" if doubtful else "-"
+                lacking = standing is None or bool(standing.lacking(["reviewed"]))
+            if anchor == "time stamp":
+                root = kept.office.root
+                stamps = proof.stamped(certificates_in(root.read_bytes(), root))
+                standing = standing_of(proof, "", (), stamps)
+                lacking = standing is None or bool(standing.lacking(["trusted-time"]))
+                late = any(proof.delay_s(each) > LATE_S for each in stamps)
+            pointed: Answer = "pointed out" if proof.times.doubtful or late else "-"
+            found[anchor] = "caught" if lacking else pointed
         except RecordBroken:
             found[anchor] = "caught"
     return found
@@ -411,18 +445,21 @@ def results() -> dict[str, dict[str, Answer]]:
             folder = Path(root) / str(number)
             shutil.copytree(kept.folder, folder)
             (folder / "signatures.jsonl").unlink()
+            shutil.rmtree(folder / "time-stamps")
             story = replace(taken_apart(folder))
             forge(story, folder)
             write(folder, story)
+            if what.endswith(STAMPED_ANEW):
+                stamp(folder, kept.office, timedelta(days=1))
             found[what] = answers(kept, folder)
     return found
 
 
-def table() -> str:
+def table_of(found: Mapping[str, Mapping[str, Answer]]) -> str:
     """Return the README's table."""
     rows = [
         f"| {what} | {' | '.join(answer[anchor] for anchor in ANCHORS)} |"
-        for what, answer in results().items()
+        for what, answer in found.items()
     ]
     return "\n".join(
         [f"| forgery | {' | '.join(ANCHORS)} |", f"|---|{'---|' * len(ANCHORS)}", *rows]
@@ -433,7 +470,9 @@ def rewrite() -> None:
     """Put the table into the README."""
     before, rest = README.read_text("utf-8").split("<!-- forgeries -->", 1)
     _, after = rest.split("<!-- end of forgeries -->", 1)
-    text = f"{before}<!-- forgeries -->\n\n{table()}\n\n<!-- end of forgeries -->{after}"
+    text = (
+        f"{before}<!-- forgeries -->\n\n{table_of(results())}\n\n<!-- end of forgeries -->{after}"
+    )
     README.write_text(text, "utf-8")
 
 

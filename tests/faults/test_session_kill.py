@@ -4,11 +4,12 @@ A server process forks one child for every start of the program. A child opens o
 record, works on as a technician who types and speaks, and tells on a pipe of each entry that is
 acknowledged. The kill is `kill -9`, at any moment: in the beginning of the record, in a clip, in a
 line, between a line and its acknowledgement, in a note to the register of the station, which all
-sessions share.
+sessions share, in a question to the time-stamping authority, in the file of a stamp.
 """
 
 import os
 import random
+import shutil
 import signal
 import subprocess
 import sys
@@ -22,9 +23,13 @@ import pytest
 from assistant.errors import RecordBroken, RecordError
 from assistant.journal.chain import read
 from assistant.record import open_record, prove
+from assistant.record.authority import Authority
 from assistant.record.registered import registered
+from assistant.record.time_stamps import certificates_in
 from assistant.storage.record_reader import RecordReader
 from assistant.storage.register import sessions
+from assistant.storage.time_stamps import add_time_stamp
+from tests import stamp_authority
 
 KILLS = 500
 MOST_LINES = 2_000
@@ -34,10 +39,17 @@ import os, sys
 from pathlib import Path
 sys.path.insert(0, sys.argv[1])
 import driver
+import rfc3161_client
 from assistant.errors import RecordError
+from assistant.record.authority import Authority
+from assistant.record.time_stamps import certificates_in
 from assistant.session.register_writer import RegisterWriter
+from assistant.session.stamp_taker import StampTaker
 from assistant.storage.record_writer import RecordFolder
 from assistant.storage.register import Register
+
+url, root = sys.argv[2], Path(sys.argv[3])
+authority = Authority(url, certificates_in(root.read_bytes(), root))
 
 class Crier:
     def entered(self, entry, event, outcome, said):
@@ -49,8 +61,12 @@ def work(path, seed):
     begun = (path / "record.jsonl").exists()
     with RecordFolder.open(path) if begun else driver.begin_in(path, driver.SMALL) as folder:
         register = RegisterWriter(Register(path.parent / "register"), path)
+        stamps = StampTaker(authority, path)
         technician = driver.Technician(spoken_every=4, seed=seed)
-        return technician.work(folder, observers=(register, Crier())).state.value
+        observers = (register, stamps, Crier())
+        session = technician.work(folder, observers=observers, stamp_authority=url)
+        stamps.finish()
+        return session.state.value
 
 driver.english(), driver.plan_of(driver.SMALL)
 for request in sys.stdin:
@@ -125,9 +141,9 @@ class Server:
 
 
 @contextmanager
-def serving() -> Iterator[Server]:
-    """Run a server."""
-    command = [sys.executable, "-c", SERVER, str(Path(__file__).parent)]
+def starting(url: str, root: Path) -> Iterator[Server]:
+    """Run a server whose sessions ask this authority."""
+    command = [sys.executable, "-c", SERVER, str(Path(__file__).parent), url, str(root)]
     with subprocess.Popen(
         command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
     ) as process:
@@ -147,8 +163,12 @@ def stored(path: Path) -> dict[int, str]:
     return found
 
 
-def finish(server: Server, path: Path) -> int:
-    """Let the session go on to its end undisturbed; return how many entries it holds, proved."""
+def finish(server: Server, path: Path, authority: Authority, root: Path) -> tuple[int, int]:
+    """Let the session go on to its end undisturbed, and have stamped what no kill let through.
+
+    Returns:
+        how many entries it holds, proved, and how many of its stamps are from before this.
+    """
     server.start(path, 0, MOST_LINES)
     assert server.wait() == 0
     assert server.done == "closed"
@@ -161,19 +181,31 @@ def finish(server: Server, path: Path) -> int:
     assert list(path.rglob("*.tmp")) == []
     assert proof.last is not None
     server.acknowledged.clear()
-    return proof.last.entry.seq
+    for count, head in proof.unstamped.items():
+        add_time_stamp(path, count, authority.stamp(count, head)[0])
+    whole = prove(record)
+    assert whole.unstamped == {}
+    assert len(whole.stamped(certificates_in(root.read_bytes(), root))) >= len(whole.due)
+    return proof.last.entry.seq, len(proof.stamps)
 
 
 @pytest.mark.slow
 @pytest.mark.timeout(1800)
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="the system has no fork")
+@pytest.mark.skipif(shutil.which("openssl") is None, reason="needs openssl")
 def test_no_kill_loses_an_acknowledged_entry(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """At least five hundred kills; each next start resumes, every session comes to its end."""
     chance = random.Random(200)  # noqa: S311 - repeatable as far as the system is
-    kills = begun = entries = 0
-    with serving() as server:
+    kills = begun = entries = stamps = 0
+    stamp_authority.found(tmp_path / "office")
+    office = stamp_authority.Authority(tmp_path / "office")
+    with (
+        stamp_authority.serving(office.reply) as url,
+        starting(url, office.root) as server,
+    ):
+        authority = Authority(url, certificates_in(office.root.read_bytes(), office.root))
         while kills < KILLS:
             path = tmp_path / str(begun)
             for start in range(chance.randrange(4, 12)):
@@ -184,9 +216,13 @@ def test_no_kill_loses_an_acknowledged_entry(
                 if server.done:
                     break
             if not server.done:
-                entries += finish(server, path)
+                proved, stamped = finish(server, path, authority, office.root)
+                entries, stamps = entries + proved, stamps + stamped
             server.acknowledged.clear()
             begun += 1
     with capsys.disabled():
-        print(f"\n{kills} kills in {begun} sessions, {entries} entries proved")  # noqa: T201 - a result
+        print(  # noqa: T201 - a result
+            f"\n{kills} kills in {begun} sessions, {entries} entries proved, {stamps} stamps kept"
+        )
     assert entries > KILLS
+    assert stamps > 50

@@ -59,7 +59,7 @@ def test_opening_heads_and_end_are_noted(
     code, said = verified(capsys, record, register)
     assert code == 0
     assert f"anchored to the end, entry {len(entries)}, by the register register" in said
-    assert "any more" not in said
+    assert "missing" not in said
     assert main(["verify", str(record), "--register", str(register), "--require", "closed"]) == 0
 
 
@@ -72,38 +72,24 @@ def test_the_register_lists_its_sessions(
     worked(begun, register, seed=2, answers=20)
     assert main(["register", str(register)]) == 0
     said = capsys.readouterr().out
-    assert said.startswith("2 sessions, 0 whose record is missing or does not agree")
+    assert said.startswith("2 sessions, 0 whose record does not agree with the register")
     assert said.count("agrees") == 2
     cut_off(record)
     shutil.rmtree(begun)
     assert main(["register", str(register)]) == 1
     said = capsys.readouterr().out
     assert said.startswith("2 sessions, 2 whose")
-    assert "does not hold" in said
-    assert "not there" in said
+    assert "differs" in said
+    assert "missing" in said
     shutil.copytree(record, begun)
     assert main(["register", str(register)]) == 1
-    assert "not there" in capsys.readouterr().out
+    assert "replaced" in capsys.readouterr().out
+    (record / "plan.toml").unlink()
+    assert main(["register", str(register)]) == 1
+    assert "damaged" in capsys.readouterr().out
     (tmp_path / "empty").touch()
     assert main(["register", str(tmp_path / "empty")]) == 0
     assert "0 sessions" in capsys.readouterr().out
-
-
-def test_a_head_that_was_noted_is_never_replaced(
-    station: tuple[Path, Path], capsys: pytest.CaptureFixture[str]
-) -> None:
-    """A record sealed anew and noted again at the same count disagrees with the first note."""
-    record, register = station
-    entries = list(read(RecordReader(record).lines()))
-    (genuine,) = sessions(register).values()
-    last = entries[-1]
-    note = Note(
-        type="head", session=genuine.session, count=last.seq, head="ab" * 32, folder=str(record)
-    )
-    Register(register).add(note, Instant(last.utc, int(last.mono)), last.boot, last.by)
-    (found,) = sessions(register).values()
-    assert found.heads == genuine.heads
-    assert verified(capsys, record, register)[0] == 0
 
 
 def cut_off(record: Path) -> None:
@@ -125,6 +111,91 @@ def begin_alike(record: Path) -> None:
     path.write_bytes(b"".join(path.read_bytes().splitlines(keepends=True)[:12]))
     with RecordFolder.open(record) as folder:
         Technician(seed=3).work(folder)
+
+
+@pytest.mark.parametrize(
+    ("spoil", "said"),
+    [
+        (shutil.rmtree, "missing"),
+        (lambda record: (record / "record.jsonl").write_bytes(b""), "missing"),
+        (write_anew, "replaced"),
+        (lambda record: (record / "record.jsonl").write_bytes(b"{}\n"), "damaged"),
+    ],
+)
+def test_both_commands_say_the_same_of_a_session(
+    spoil: Callable[[Path], None],
+    said: str,
+    station: tuple[Path, Path],
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Of a record that is missing, damaged or not the one that was noted."""
+    record, register = station
+    other = tmp_path / "records" / "two"
+    worked(other, register, seed=4, answers=5)
+    spoil(record)
+    _, told = verified(capsys, other, register)
+    assert f"{said}: the record of the session begun" in told
+    assert main(["register", str(register)]) == 1
+    assert said in capsys.readouterr().out
+
+
+def test_an_end_that_was_not_noted_shows_as_what_it_is(
+    station: tuple[Path, Path], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Killed between its last entry and the note of it: closed, by the record alone."""
+    record, register = station
+    lines = register.read_bytes().splitlines(keepends=True)
+    register.write_bytes(b"".join(lines[:-1]))
+    assert main(["register", str(register)]) == 0
+    assert "by its record only" in capsys.readouterr().out
+    code, said = verified(capsys, record, register)
+    assert code == 0
+    assert "register: no end of this session is noted; its record is closed at entry" in said
+    assert "anchored up to entry" in said
+
+
+def test_the_end_of_the_register_is_anchored_by_its_own_head_code(
+    station: tuple[Path, Path], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Cut off, it is a shorter register; only a code that was noted elsewhere shows it."""
+    record, register = station
+    assert main(["register", str(register)]) == 0
+    said = capsys.readouterr().out
+    assert "lines cut off its end show only by a head code of the register" in said
+    code = said.split("; head code ")[1].split()[0].rstrip(",.;:")
+    worked(record.parent / "two", register, seed=4, answers=5)
+    assert main(["register", str(register), "--head", code]) == 0
+    count = code.split("-")[0]
+    assert f"anchored up to line {count} of " in capsys.readouterr().out
+    lines = register.read_bytes().splitlines(keepends=True)
+    register.write_bytes(b"".join(lines[: int(count) - 1]))
+    assert main(["register", str(register)]) == 0
+    capsys.readouterr()
+    assert main(["register", str(register), "--head", code]) == 1
+    assert "its end was cut off" in capsys.readouterr().err
+    register.unlink()
+    worked(record.parent / "three", register, seed=9)
+    assert main(["register", str(register), "--head", code]) == 1
+    assert "was written anew" in capsys.readouterr().err
+    assert main(["register", str(register), "--head", "17"]) == 2
+
+
+def test_a_head_that_was_noted_is_never_replaced(
+    station: tuple[Path, Path], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A record sealed anew and noted again at the same count disagrees with the first note."""
+    record, register = station
+    entries = list(read(RecordReader(record).lines()))
+    (genuine,) = sessions(register).values()
+    last = entries[-1]
+    note = Note(
+        type="head", session=genuine.session, count=last.seq, head="ab" * 32, folder=str(record)
+    )
+    Register(register).add(note, Instant(last.utc, int(last.mono)), last.boot, last.by)
+    (found,) = sessions(register).values()
+    assert found.heads == genuine.heads
+    assert verified(capsys, record, register)[0] == 0
 
 
 @pytest.mark.parametrize(
@@ -159,11 +230,12 @@ def test_a_session_that_vanished_is_named(
     shutil.move(tmp_path / "records" / "two", tmp_path / "hidden two")
     code, said = verified(capsys, record, register)
     assert code == 0
-    assert "not ended) has no record in " in said
+    assert "missing: the record of the session begun" in said
+    assert "not ended" in said
     shutil.rmtree(record)
     shutil.move(tmp_path / "hidden two", record)
     _, said = verified(capsys, record, register)
-    assert ", ended) has no record in " in said, "another record stands in its place"
+    assert "replaced: the record of the session begun" in said
 
 
 def test_a_broken_off_session_is_resumed_in_the_register(tmp_path: Path) -> None:

@@ -29,6 +29,9 @@ def parser() -> argparse.ArgumentParser:
     options.add_argument(
         "--into", type=Path, required=True, help="folder where sound and scores are kept"
     )
+    options.add_argument(
+        "--only-phones", action="store_true", help="leave pocketsphinx out: ten minutes or so"
+    )
     options.add_argument("--small", action="store_true", help="a quick look at fewer clips")
     options.add_argument(
         "--half",
@@ -58,6 +61,7 @@ def measure(options: argparse.Namespace) -> None:
         half=options.half,
         minutes_of_noise=MINUTES_SMALL if options.small else MINUTES,
         digits=language.digits,
+        only_phones=options.only_phones,
     )
     text = report(setting, SMALL if options.small else FULL, console.print)
     Console(highlight=False, soft_wrap=True, markup=False).print(text)

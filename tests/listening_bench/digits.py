@@ -5,8 +5,9 @@ in both halves. The prompts have no word for the decimal sign and none for the u
 by a synthetic voice of the half, and the numbers measured have the sign in every third of them.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Final
 
@@ -15,7 +16,10 @@ import numpy as np
 from assistant.ports import SAMPLE_RATE
 from assistant.speech.embedded_engine import EmbeddedEngine
 from assistant.speech.endpoint import EndpointSettings, for_numbers
-from assistant.speech.pcm import Samples
+from assistant.speech.pcm import BLOCK_BYTES, Samples
+from assistant.speech.phone_decoder import Pronunciations, load_model
+from assistant.speech.phone_listening import PhoneDetector, PhonesEngine
+from assistant.speech.pocketsphinx_engine import model_folder
 from tests.listening_bench import human
 from tests.listening_bench.cases import RATIOS, Material
 from tests.listening_bench.cutting import usable
@@ -74,6 +78,27 @@ def said(
     return np.concatenate(parts[:-1])
 
 
+@dataclass(frozen=True, slots=True)
+class Number:
+    """One number as it is said."""
+
+    words: str
+    level: str
+    clip: Samples
+
+
+def numbers(
+    material: Material, folder: Path, digits: Mapping[str, Sequence[str]], unit: str
+) -> Iterator[Number]:
+    """Yield the numbers of one half, the same every time; renderings are kept in the folder."""
+    for turn, number in enumerate(draw(COUNT)):
+        generator = np.random.default_rng([turn, 13])
+        level = LEVELS[turn // 3 % 3]
+        words = said(number, unit, material, folder, generator)
+        clip, _, _ = laid_in(words, NOISES[turn % 3], RATIOS[level], generator, material.talk)
+        yield Number(" ".join([*(digits[key][0] for key in number), unit]), level, clip)
+
+
 def measure(
     material: Material,
     folder: Path,
@@ -81,7 +106,7 @@ def measure(
     digits: Mapping[str, Sequence[str]],
     phrase: str,
 ) -> list[Spoken]:
-    """Say numbers to the live judge and note what it would read back.
+    """Say numbers to pocketsphinx and note what it would read back.
 
     Args:
         material: voices and noise of one half.
@@ -95,15 +120,32 @@ def measure(
     unit = phrase.rsplit(maxsplit=1)[-1]
     settings = for_numbers(EndpointSettings())
     found = []
-    for turn, number in enumerate(draw(COUNT)):
-        generator = np.random.default_rng([turn, 13])
-        level = LEVELS[turn // 3 % 3]
-        words = said(number, unit, material, folder, generator)
-        clip, _, _ = laid_in(words, NOISES[turn % 3], RATIOS[level], generator, material.talk)
-        heard = [judge.judge(each.utterance) for each in usable(clip, settings)]
+    for number in numbers(material, folder, digits, unit):
+        heard = [judge.judge(each.utterance) for each in usable(number.clip, settings)]
         text = next((each.text for each in heard if each.text.endswith(f" {unit}")), "")
-        truth = " ".join([*(digits[key][0] for key in number), unit])
-        found.append(Spoken(truth, level, _plain(text, digits)))
+        found.append(Spoken(number.words, number.level, _plain(text, digits)))
+    return found
+
+
+def measure_phones(
+    material: Material,
+    folder: Path,
+    pronunciations: Mapping[str, Sequence[str]],
+    digits: Mapping[str, Sequence[str]],
+    phrase: str,
+) -> list[Spoken]:
+    """The same for the phone model, fed as a microphone feeds it and never flushed."""
+    engine = PhonesEngine(load_model(), Pronunciations(model_folder(), pronunciations), digits)
+    engine.prepare([*material.union, phrase], {phrase: "strict"}, (phrase,))
+    unit = phrase.rsplit(maxsplit=1)[-1]
+    found = []
+    for number in numbers(material, folder, digits, unit):
+        detector, data = PhoneDetector(engine), number.clip.astype("<i2").tobytes()
+        blocks = [data[at : at + BLOCK_BYTES] for at in range(0, len(data), BLOCK_BYTES)]
+        heard = [each.judgement for block in blocks[:-1] for each in detector.feed(block)]
+        told = [each.text for each in heard if each.decision != "refuse"]
+        text = next((each for each in told if each.endswith(f" {unit}")), "")
+        found.append(Spoken(number.words, number.level, _plain(text, digits)))
     return found
 
 
@@ -113,23 +155,27 @@ def _plain(words: str, digits: Mapping[str, Sequence[str]]) -> str:
     return " ".join(first.get(word, word) for word in words.split())
 
 
-def lines(found: Sequence[Spoken], name: str) -> list[Line]:
-    """Return the lines of the table under one way of listening."""
-    right = Rate(sum(each.heard == each.words for each in found), len(found))
-    wrong = Rate(sum(each.heard not in {"", each.words} for each in found), len(found))
+def lines(heard: Mapping[str, Sequence[Spoken]]) -> list[Line]:
+    """Return the lines of the table, one cell for each way of listening."""
+
+    def line(figure: str, counted: Callable[[Sequence[Spoken]], Rate]) -> Line:
+        return Line(figure, {name: str(counted(found)) for name, found in heard.items()})
+
     per = [
-        Line(
-            f"people's digits right at first read-back, {level}", {name: str(_right(found, level))}
-        )
+        line(f"people's digits right at first read-back, {level}", partial(_right, level=level))
         for level in LEVELS
     ]
     return [
-        Line("people's digits right at first read-back", {name: str(right)}),
+        line("people's digits right at first read-back", _right),
         *per,
-        Line("people's digits read back wrong, to be negated", {name: str(wrong)}),
+        line("people's digits read back wrong, to be negated", _wrong),
     ]
 
 
-def _right(found: Sequence[Spoken], level: str) -> Rate:
-    mine = [each for each in found if each.level == level]
+def _right(found: Sequence[Spoken], level: str = "") -> Rate:
+    mine = [each for each in found if level in {"", each.level}]
     return Rate(sum(each.heard == each.words for each in mine), len(mine))
+
+
+def _wrong(found: Sequence[Spoken]) -> Rate:
+    return Rate(sum(each.heard not in {"", each.words} for each in found), len(found))

@@ -68,6 +68,23 @@ class Evidence:
     """Those of `legal` that are asked back before they count."""
 
 
+def about(case: Case, heard: tuple[Heard, ...] = ()) -> Evidence:
+    """Return what is known of a case, with the utterances heard in it."""
+    return Evidence(
+        case.number,
+        case.kind,
+        case.text,
+        case.voice,
+        case.noise,
+        case.level,
+        case.situation.name,
+        case.situation.legal,
+        tuple(sorted(case.situation.harmful)),
+        heard,
+        tuple(sorted(case.situation.read_back)),
+    )
+
+
 class Collector:
     """Scores cases with one engine."""
 
@@ -93,19 +110,7 @@ class Collector:
         self._raw.prepare(union)
         clip = self._material.clip(case)
         heard = tuple(self._score(each, clip, case) for each in usable(clip.samples))
-        return Evidence(
-            case.number,
-            case.kind,
-            case.text,
-            case.voice,
-            case.noise,
-            case.level,
-            case.situation.name,
-            case.situation.legal,
-            tuple(sorted(case.situation.harmful)),
-            heard,
-            tuple(sorted(case.situation.read_back)),
-        )
+        return about(case, heard)
 
     def _score(self, segment: Segment, clip: Clip, case: Case) -> Heard:
         whole = samples_of(segment.utterance.pcm)

@@ -16,11 +16,11 @@ from assistant.speech.utterance_verification.verifier import Verifier
 from tests.listening_bench import digits as spoken_numbers
 from tests.listening_bench import phones
 from tests.listening_bench.cases import Case, Kind, Material, plan
-from tests.listening_bench.evidence import Collector, Evidence, collect_all
+from tests.listening_bench.evidence import Collector, Evidence, about, collect_all
 from tests.listening_bench.figures import Outcome, outcome, percentile, raw_outcome
 from tests.listening_bench.situations import Situation
 from tests.listening_bench.table import Line, Listening, by_phrase, by_voice, lines, markdown
-from tests.listening_bench.timing import Delay, delays, memory, noise_alone
+from tests.listening_bench.timing import delays, memory, noise_alone
 from tests.listening_bench.voices import Half
 
 FULL: Final[Mapping[Kind, int]] = {
@@ -60,12 +60,15 @@ class Setting:
     """Digits to their words; numbers are measured where given."""
     minutes_of_noise: int = 30
     """Minutes of each of babble and hum that are listened to with nobody speaking."""
+    only_phones: bool = False
+    """Whether pocketsphinx, which takes most of the time, is left out."""
 
 
 @dataclass(frozen=True, slots=True)
 class Collected:
     """Evidence for pocketsphinx, and what the phone model heard, of first and second sayings."""
 
+    setting: Setting
     first: Sequence[Evidence]
     again: Sequence[Evidence]
     heard: Mapping[int, phones.Heard]
@@ -77,20 +80,22 @@ def collect(setting: Setting, wanted: Mapping[Kind, int], say: Say) -> Collected
     cases = {case.number: case for case in plan(material, wanted)}
     say(f"{len(cases)} clips of {', '.join(who.name for who in material.speakers)} and people")
     first, heard = _listened(setting, material, list(cases.values()), setting.half)
-    missed = [each for way in _ways(first, heard) for each in _missed(way)]
+    missed = [each for way in _ways(setting, first, heard) for each in _missed(way)]
     once_more = _second_sayings(missed, cases, setting.phrases)
     say(f"{len(once_more)} phrases said once more or affirmed")
     kept = f"{setting.half}.again"
     again, more = _listened(setting, material, list(once_more.values()), kept)
-    return Collected(first, again, {**heard, **more})
+    return Collected(setting, first, again, {**heard, **more})
 
 
 def _listened(
     setting: Setting, material: Material, cases: Sequence[Case], kept: str
 ) -> tuple[list[Evidence], dict[int, phones.Heard]]:
-    """Have both engines hear the cases."""
-    collector = Collector(material, setting.pronunciations)
-    evidence = list(collect_all(collector, cases, setting.folder / f"{kept}.jsonl"))
+    """Have the engines hear the cases."""
+    evidence = [about(case) for case in cases]
+    if not setting.only_phones:
+        collector = Collector(material, setting.pronunciations)
+        evidence = list(collect_all(collector, cases, setting.folder / f"{kept}.jsonl"))
     listener = phones.Phones(material, setting.pronunciations)
     found = phones.hear_all(listener, cases, setting.folder / f"{kept}.phones.jsonl")
     return evidence, {each.number: each for each in found}
@@ -120,21 +125,27 @@ def _missed(way: Listening) -> list[Outcome]:
     return [each for each in way.of("phrase") if not each.right]
 
 
-def _ways(evidence: Sequence[Evidence], heard: Mapping[int, phones.Heard]) -> list[Listening]:
+def _ways(
+    setting: Setting, evidence: Sequence[Evidence], heard: Mapping[int, phones.Heard]
+) -> list[Listening]:
+    new = [phones.outcome(case, heard[case.number]) for case in evidence]
+    if setting.only_phones:
+        return [Listening(PHONES, new)]
     alone = load("alone")
-    return [
-        Listening(ALONE, [outcome(case, alone) for case in evidence]),
-        Listening(PHONES, [phones.outcome(case, heard[case.number]) for case in evidence]),
-    ]
+    return [Listening(ALONE, [outcome(case, alone) for case in evidence]), Listening(PHONES, new)]
 
 
 def ways(collected: Collected) -> list[Listening]:
     """Decide on all evidence in every way of listening."""
-    later = _ways(collected.again, collected.heard)
+    setting = collected.setting
+    first = _ways(setting, collected.first, collected.heard)
+    later = _ways(setting, collected.again, collected.heard)
     judged = [
         replace(way, repeats=_from(second, _ONCE_MORE), answers=_from(second, _ANSWER))
-        for way, second in zip(_ways(collected.first, collected.heard), later, strict=True)
+        for way, second in zip(first, later, strict=True)
     ]
+    if setting.only_phones:
+        return judged
     # Harm is not measured for the raw engine: its clips are only scored where ours could accept.
     heard = [case for case in collected.first if case.kind != "harm"]
     return [Listening(RAW, [raw_outcome(case) for case in heard]), *judged]
@@ -155,10 +166,11 @@ def numbers(setting: Setting) -> list[Line]:
         return []
     material = Material(setting.half, setting.phrases, setting.folder)
     phrase = setting.phrases[Intent.MASS].lower().replace("{number}", NUMBER)
-    found = spoken_numbers.measure(
-        material, setting.folder, setting.pronunciations, setting.digits, phrase
-    )
-    return spoken_numbers.lines(found, ALONE)
+    given = setting.folder, setting.pronunciations, setting.digits, phrase
+    heard = {PHONES: spoken_numbers.measure_phones(material, *given)}
+    if not setting.only_phones:
+        heard[ALONE] = spoken_numbers.measure(material, *given)
+    return spoken_numbers.lines(heard)
 
 
 def timing(
@@ -168,24 +180,25 @@ def timing(
     material = Material(setting.half, setting.phrases, setting.folder)
     drawn = plan(material, wanted)
     cases = [case for case in drawn if case.kind == "phrase"][:_TIMED]
-    raw = PocketSphinxRecogniser(setting.pronunciations)
-    raw.prepare(material.union)
-    judge = Verifier(setting.pronunciations)
-    judge.prepare(material.union, material.situations[0].legal)
-    timed = delays(material, cases, judge.judge, raw.hear)
     taken = [heard[case.number] for case in cases if heard[case.number].decision == "accept"]
-    found = {figure: {ALONE: cell} for figure, cell in _delay_cells(timed).items()}
-    found["end of speech to decision"][PHONES] = _spread([each.delay for each in taken])
-    found.update(_cost_cells(timed, [heard[case.number] for case in cases]))
-    memories = {ALONE: memory("embedded"), PHONES: memory("phones")}
-    found["peak memory of judging, MB"] = {name: f"{each:.0f}" for name, each in memories.items()}
+    mine = [heard[case.number] for case in cases]
+    found = {"end of speech to decision": {PHONES: _spread([each.delay for each in taken])}}
+    share = sum(each.cpu for each in mine) / sum(each.seconds for each in mine)
+    found["processor time of the whole loop"] = {PHONES: f"{share:.3f} s per s"}
+    found["peak memory of judging, MB"] = {PHONES: f"{memory('phones'):.0f}"}
+    judges = [] if setting.only_phones else [Verifier(setting.pronunciations)]
+    for judge in judges:
+        judge.prepare(material.union, material.situations[0].legal)
+        for figure, cell in _pocketsphinx(setting, material, cases, judge, share).items():
+            found.setdefault(figure, {}).update(cell)
     for kind in ("babble", "hum"):
         detectors: dict[str, Detector] = {
-            ALONE: CutAndJudge(judge.judge),
             PHONES: phones.Phones(material, setting.pronunciations).detector(
                 material.union, material.situations[0]
             ),
         }
+        for judge in judges:
+            detectors[ALONE] = CutAndJudge(judge.judge)
         listened = noise_alone(kind, setting.minutes_of_noise, material, detectors)
         found[f"accepted from {kind} alone"] = {
             name: f"{each.accepted} of {each.utterances} in {each.minutes:g} min"
@@ -194,28 +207,38 @@ def timing(
     return [Line(figure, cells) for figure, cells in found.items()]
 
 
-def _spread(values: Sequence[float]) -> str:
-    return f"p50 {percentile(values, 0.5):.2f} s, p95 {percentile(values, 0.95):.2f} s"
+def _pocketsphinx(
+    setting: Setting, material: Material, cases: Sequence[Case], judge: Verifier, share: float
+) -> Mapping[str, dict[str, str]]:
+    """Return the cells of pocketsphinx, and the costs of both as multiples of the bare decode.
 
-
-def _delay_cells(found: Sequence[Delay]) -> Mapping[str, str]:
+    Args:
+        setting: what is measured.
+        material: voices and noise.
+        cases: what is said.
+        judge: the acceptance layer, prepared.
+        share: processor seconds of the phone model for each second of sound.
+    """
+    raw = PocketSphinxRecogniser(setting.pronunciations)
+    raw.prepare(material.union)
+    timed = delays(material, cases, judge.judge, raw.hear)
+    seconds = sum(each.seconds for each in timed)
+    bare, ours = (sum(getattr(e, cost) for e in timed) / seconds for cost in ("raw_cpu", "cpu"))
+    costs = {ALONE: ours, PHONES: share}
+    cells = {name: f"{one / bare:.1f} x, {one:.3f} s per s" for name, one in costs.items()}
     return {
-        "end of speech to decision": _spread([each.total for each in found]),
-        "wall time of the judgement": _spread([each.judged for each in found]),
-        "end of speech to the engine's own endpoint": _spread([each.engine for each in found]),
+        "end of speech to decision": {ALONE: _spread([each.total for each in timed])},
+        "wall time of the judgement": {ALONE: _spread([each.judged for each in timed])},
+        "end of speech to the engine's own endpoint": {
+            ALONE: _spread([each.engine for each in timed])
+        },
+        "processor time of the whole loop": {RAW: "1.0 x", **cells},
+        "peak memory of judging, MB": {ALONE: f"{memory('embedded'):.0f}"},
     }
 
 
-def _cost_cells(
-    found: Sequence[Delay], heard: Sequence[phones.Heard]
-) -> Mapping[str, dict[str, str]]:
-    """Return the processor time for each second of sound, beside decoding the grammar alone."""
-    raw = sum(each.raw_cpu for each in found) / sum(each.seconds for each in found)
-    ours = sum(each.cpu for each in found) / sum(each.seconds for each in found)
-    new = sum(each.cpu for each in heard) / sum(each.seconds for each in heard)
-    costs = {ALONE: ours, PHONES: new}
-    cells = {name: f"{one / raw:.1f} x, {one:.3f} s per s" for name, one in costs.items()}
-    return {"processor time of the whole loop": {RAW: "1.0 x", **cells}}
+def _spread(values: Sequence[float]) -> str:
+    return f"p50 {percentile(values, 0.5):.2f} s, p95 {percentile(values, 0.95):.2f} s"
 
 
 def report(setting: Setting, wanted: Mapping[Kind, int], say: Say) -> str:
@@ -225,7 +248,7 @@ def report(setting: Setting, wanted: Mapping[Kind, int], say: Say) -> str:
     say("timing")
     table = [*lines(judged), *numbers(setting), *timing(setting, wanted, collected.heard)]
     parts = [markdown(table)]
-    for way in judged[1:]:
+    for way in judged[-2:]:
         worst = [f"{text}: {found}" for text, found in by_phrase(way.outcomes)[:12]]
         voices = [f"{voice}: {found}" for voice, found in by_voice(way.outcomes)]
         parts.append(f"Worst phrases, {way.name}:\n" + "\n".join(worst))

@@ -3,7 +3,7 @@
 import argparse
 import hashlib
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 from assistant.speech.phone_decoder.decision import parse_calibration, shipped_calibration
@@ -14,7 +14,7 @@ from assistant.speech.phone_decoder.pronunciations import Pronunciations
 from assistant.speech.pocketsphinx_engine import model_folder
 from tests.listening_bench.voices import Half
 
-from . import enrol, fit, measure
+from . import enrol, fit, measure, people, worst
 from .clips import KINDS, LEVELS, Clip, NaturalVoices, Studio, grammar, phrases
 
 
@@ -42,7 +42,7 @@ def _clips(options: argparse.Namespace) -> Iterator[Clip]:
 def main() -> None:
     """Fit or measure."""
     parser = argparse.ArgumentParser(prog="phone_decoder_bench")
-    parser.add_argument("what", choices=("fit", "measure", "enrol"))
+    parser.add_argument("what", choices=("fit", "measure", "enrol", "people", "worst", "near"))
     parser.add_argument("--model", type=Path, required=True)
     parser.add_argument("--cache", type=Path, default=Path("build/bench"))
     parser.add_argument("--half", choices=("tuning", "test"), default="test")
@@ -63,20 +63,41 @@ def main() -> None:
         rows = fit.rows(model, grammar_set, studio, options.count / 60)
         sys.stdout.write(fit.written(options.model.stem, rows))
         return
-    rule = shipped_calibration()
+    for line in _measured(options, model):
+        sys.stdout.write(f"{line}\n")
+        sys.stdout.flush()
+
+
+def _measured(options: argparse.Namespace, model: PhoneModel) -> Iterator[str]:
+    """Measure what was asked for and yield the lines to print."""
+    rule, words = shipped_calibration(), _words()
     if options.calibration:
         rule = parse_calibration(options.calibration.read_text())
-    if options.what == "enrol":
-        studio = Studio(options.half, options.cache)
-        for line in enrol.compare(model, _words(), rule, studio):
-            sys.stdout.write(f"{line}\n")
-        return
-    verifier = PhraseVerifier(model, _words(), grammar()["digits"], rule)
-    found = measure.run(verifier, _clips(options))
-    sys.stdout.write(f"{verifier.name}\n{measure.table(found)}\n")
+    studio = Studio(options.half, options.cache)
+    verifier = PhraseVerifier(model, words, grammar()["digits"], rule)
+    match options.what:
+        case "enrol":
+            yield from enrol.compare(model, words, rule, studio)
+        case "worst":
+            yield from worst.every_phrase(verifier, studio)
+        case "near":
+            yield from worst.near_misses(verifier, words, studio, "20")
+        case "people":
+            clips = people.clips(options.cache)
+            yield from _table(verifier, measure.run(verifier, clips, people.asked), options)
+        case _:
+            yield from _table(verifier, measure.run(verifier, _clips(options)), options)
+
+
+def _table(
+    verifier: PhraseVerifier,
+    found: Mapping[tuple[str, str], measure.Tally],
+    options: argparse.Namespace,
+) -> Iterator[str]:
+    yield verifier.name
+    yield measure.table(found)
     if options.missed:
-        for key, tally in found.items():
-            sys.stdout.write(f"{key}: {tally.missed}\n")
+        yield from (f"{key}: {tally.missed}" for key, tally in found.items())
 
 
 if __name__ == "__main__":

@@ -2,7 +2,7 @@
 
 import time
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -23,9 +23,17 @@ def stakes() -> dict[str, Stakes]:
     return {each: "lenient" if each in harmless else "strict" for each in phrases()}
 
 
-def expected(clip: Clip) -> tuple[str, ...]:
-    """Return what the prompt before a clip asks for: its phrase, and anything where it has none."""
-    return (clip.phrase,) if clip.phrase and clip.kind != "digits" else phrases()
+Asked = tuple[Mapping[str, Stakes], Collection[str], Collection[str]]
+"""What may be said with its stakes, what else is known, and what the prompt asked for."""
+
+
+def asked(clip: Clip) -> Asked:
+    """Return all phrases as legal; asked for is the clip's own, or anything where it has none."""
+    legal: Mapping[str, Stakes] = stakes()
+    if clip.kind == "digits":
+        legal = {**legal, f"{NUMBER} milligrams": "strict"}
+    expected = (clip.phrase,) if clip.phrase and clip.kind != "digits" else phrases()
+    return legal, (), expected
 
 
 @dataclass
@@ -87,14 +95,13 @@ def play(verifier: PhraseVerifier, clip: Clip) -> list[Event]:
     return found
 
 
-def run(verifier: PhraseVerifier, clips: Iterable[Clip]) -> dict[tuple[str, str], Tally]:
-    """Play clips, by kind and level."""
+def run(
+    verifier: PhraseVerifier, clips: Iterable[Clip], asking: Callable[[Clip], Asked] = asked
+) -> dict[tuple[str, str], Tally]:
+    """Play clips and count by kind and level; `asking` tells what may be said in each."""
     found: dict[tuple[str, str], Tally] = {}
     for clip in clips:
-        legal: Mapping[str, Stakes] = stakes()
-        if clip.kind == "digits":
-            legal = {**legal, f"{NUMBER} milligrams": "strict"}
-        verifier.set_legal(legal, expected=expected(clip))
+        verifier.set_legal(*asking(clip))
         tally = found.setdefault((clip.kind, clip.level), Tally())
         begun = time.process_time()
         events = play(verifier, clip)

@@ -1,25 +1,30 @@
-"""Whatever stands in a register, a file of signatures, a key or a sheet: read, or refused.
+"""Whatever stands in a register, a time stamp, signatures, a key or a sheet: read, or refused.
 
 An own mutator with fixed seeds, as in `test_record_fuzz.py`: the inputs are the same everywhere.
 """
 
 import random
+import shutil
 from collections.abc import Callable
 from contextlib import suppress
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
 
 import openpyxl
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from cryptography.x509 import Certificate
 
 from assistant.cli.evaluation_inputs import read_laboratory
 from assistant.errors import AssistantError
 from assistant.journal.signing import check, sign
 from assistant.ports import Instant
+from assistant.record.time_stamps import anchors, certificates_in, check_stamps, request
 from assistant.storage.keys import load_private_file, load_public, make_keys
 from assistant.storage.register import Note, Register, sessions
 from assistant.storage.signatures import SIGNATURES, add_signature, load_signatures
+from assistant.storage.time_stamps import TimeStampFile
+from tests import stamp_authority
 from tests.property.test_record_fuzz import genuine
 
 CSV = (
@@ -33,6 +38,7 @@ ODD = (
 )
 KEY = Ed25519PrivateKey.from_private_bytes(b"a" * 32)
 PUBLIC = KEY.public_key()
+HEAD = "ab" * 32
 Check = Callable[[Path], object]
 
 
@@ -132,6 +138,31 @@ def workbook(folder: Path) -> Path:
     return folder / "lab.xlsx"
 
 
+def time_stamp(folder: Path) -> Path:
+    """An answer of OpenSSL's authority, the certificate that it is trusted by beside it."""
+    if shutil.which("openssl") is None:
+        pytest.skip("needs openssl")
+    stamp_authority.found(folder / "office")
+    office = stamp_authority.Authority(folder / "office")
+    path = folder / "000009-1.tsr"
+    path.write_bytes(office.reply(request(HEAD)))
+    return path
+
+
+def checked_stamp(path: Path) -> object:
+    """Read an answer and check it as `verify --authority` does."""
+    root = path.parent / "office" / "root.pem"
+    stamp = TimeStampFile(path.name, 9, path.read_bytes())
+    check_stamps([stamp], {9: HEAD})
+    return anchors([stamp], {9: HEAD}, trusted_by_test(root))
+
+
+@cache
+def trusted_by_test(root: Path) -> tuple[Certificate, ...]:
+    """The authority's certificate, read once."""
+    return certificates_in(root.read_bytes(), root)
+
+
 def a_laboratory(path: Path) -> object:
     """Read a sheet as `evaluate` does."""
     return read_laboratory(path, None)
@@ -139,6 +170,7 @@ def a_laboratory(path: Path) -> object:
 
 KINDS: dict[str, tuple[Callable[[Path], Path], Check, int]] = {
     "register": (a_register, sessions, 25_000),
+    "time stamp": (time_stamp, checked_stamp, 75_000),
     "signatures": (signatures, lambda path: load_signatures(path.parent), 25_000),
     "public key": (public_key, lambda path: load_public(path.parent), 20_000),
     "private key": (private_key, partial(load_private_file, passphrase="wrong" * 3), 200),
@@ -163,6 +195,13 @@ def test_a_hundred_thousand_spoilt_files(kind: str, tmp_path: Path) -> None:
     """The same, many times over all kinds."""
     make, reader, count = KINDS[kind]
     survivors(make(tmp_path), count, reader)
+
+
+def test_a_time_stamp_that_still_holds_says_the_same(tmp_path: Path) -> None:
+    """What nobody signed may be changed, but neither time nor authority nor entry."""
+    path = time_stamp(tmp_path)
+    said = checked_stamp(path)
+    assert all(found == said for found in survivors(path, 2_000, checked_stamp))
 
 
 def checked_signatures(path: Path) -> object:

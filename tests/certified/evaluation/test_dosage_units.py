@@ -11,7 +11,7 @@ from assistant.evaluation.acceptance_value import L1, acceptance_value, high_ref
 from assistant.evaluation.descriptive import summarise
 from assistant.evaluation.e2810 import Demand, av_probability, pass_bound, plan_1, sd_limits
 from assistant.evaluation.schemes import Verdict, dosage_units, industry
-from assistant.evaluation.withdrawn_fda_2003 import blend, routine_standard, units
+from assistant.evaluation.withdrawn_fda_2003 import blend
 
 
 def with_moments(n: int, mean: float, sd: float) -> list[float]:
@@ -106,31 +106,6 @@ def test_industry_stage_1_on_ten() -> None:
     for sd, verdict in ((3.0, Verdict.MET), (3.1, Verdict.MORE)):
         values = with_moments(10, 100.0, sd)
         assert industry([[x] for x in values], values).verdict is verdict
-
-
-def test_2003_routine_limits() -> None:
-    """Withdrawn draft, section VII: RSD 5.0 at a mean of 90.0 passes; 89.9 does not."""
-    at_90 = with_moments(10, 90.0, 4.5)
-    assert routine_standard(at_90, at_90).verdict is Verdict.MET
-    below = with_moments(10, 89.9, 4.4)
-    assert routine_standard(below, below).verdict is Verdict.MORE
-
-
-def test_2003_marginal_limits() -> None:
-    """Withdrawn draft, section VI: 140 units pass marginally with every figure on its limit.
-
-    RSD 6.0, location means 90.0 and 110.0, individuals 75.0 and 125.0.
-    """
-    low = [75.0, *[92.5] * 6]
-    high = [200.0 - x for x in low]
-    squares = sum((x - 100.0) ** 2 for x in (*low, *high))
-    rest = with_moments(7, 100.0, ((36.0 * 139 - squares) / (18 * 6)) ** 0.5)
-    groups = [low, high, *[rest] * 18]
-    assert summarise([x for group in groups for x in group]).rsd == pytest.approx(6.0, abs=1e-12)
-    outcome = units(groups)
-    assert (outcome.verdict, outcome.sentence) == (Verdict.MET, "Marginally passing.")
-    assert units([[74.9, 92.6, *low[2:]], *groups[1:]]).verdict is Verdict.FAIL
-    assert units([[75.0, 92.4, *low[2:]], *groups[1:]]).verdict is Verdict.FAIL
 
 
 def test_published_acceptance_limit() -> None:

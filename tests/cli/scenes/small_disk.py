@@ -91,7 +91,7 @@ def writers(disk: Path) -> Iterator[tuple[str, list[object]]]:
     record, pairs = disk / "record", disk / "pairs"
     secret = ("--passphrase-file", pairs / "passphrase")
     yield "csv", ["export", record, "--as", "csv", "-o", disk / "tables"]
-    yield "json", ["export", record, "--as", "json", "-o", disk / "old.json"]
+    yield "json", ["export", record, "--as", "json", "-o", disk / "old.json", "--overwrite"]
     yield "sheet", ["export", record, "--as", "sheet", "-o", disk / "sheet.pdf"]
     yield "draw", ["draw", "bin", "-o", disk / "plan.svg"]
     yield "labels", ["labels", "bin", "-o", disk / "labels.pdf"]

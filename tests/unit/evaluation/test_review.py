@@ -6,11 +6,12 @@ from dataclasses import replace
 import pytest
 
 from assistant.errors import InputError
+from assistant.evaluation.e2810 import Demand
 from assistant.evaluation.results import Result
 from assistant.evaluation.review import Protocol, open_points, protocol_outcome
 from assistant.evaluation.schemes import INDUSTRY, PLAN_2, Verdict
 from assistant.evaluation.simulated_assays import Truth, regular_vials, results
-from assistant.evaluation.study import evaluate
+from assistant.evaluation.study import Options, evaluate
 
 CALM = results(regular_vials(10, 3, 1), Truth(between_sd=0.0, within_sd=1.0), seed=2)
 EVERY = Protocol(
@@ -48,6 +49,25 @@ def test_a_far_mean_is_named_once() -> None:
     assert "Location means beyond" not in points(shifted(-20.0))
     assert points(shifted(-20.0), EVERY) == ""
     assert "The mean is" in points(shifted(-20.0), Protocol("x", from_mean=10.0))
+
+
+def test_the_mean_is_held_against_the_target() -> None:
+    """At T = 105 the draft's 90 to 110 % are 94.5 to 115.5 % of label claim."""
+    options = Options(demand=Demand(target=105.0))
+    high = open_points(evaluate(shifted(12.0), options), None, INDUSTRY.key)
+    assert high == ()
+    (low,) = open_points(evaluate(shifted(-6.5), options), None, INDUSTRY.key)
+    assert "had 94.5 to 115.5 for dosage units (90 to 110 % of a target of 105 %)" in low
+    assert points(shifted(-6.5)) == ""
+    one = open_points(evaluate(shifted(-12.0, (3, 4, 5)), options), None, INDUSTRY.key)[0]
+    assert "Location means beyond 94.5 to 115.5 % of target" in one
+
+
+def test_a_protocol_without_a_limit_meets_nothing() -> None:
+    """It is named, and nothing is claimed to be met."""
+    named = protocol_outcome(CALM, Protocol("VP-07"))
+    assert named.verdict is Verdict.NOT_APPLICABLE
+    assert named.sentence == "The protocol is named, but sets no limit."
 
 
 def test_a_far_location_is_named() -> None:

@@ -37,17 +37,12 @@ def test_rounding_is_half_up_after_dust() -> None:
 
 def test_every_scheme_names_source_status_and_rounding() -> None:
     """No scheme without its source; the withdrawn ones say so, the optional ones too."""
-    old = (
-        withdrawn_fda_2003.BLEND,
-        withdrawn_fda_2003.UNITS,
-        withdrawn_fda_2003.ROUTINE_STANDARD,
-        withdrawn_fda_2003.ROUTINE_MARGINAL,
-    )
-    for scheme in (schemes.INDUSTRY, schemes.UDU, schemes.PLAN_1, schemes.PLAN_2, *old):
+    old = withdrawn_fda_2003.BLEND
+    for scheme in (schemes.INDUSTRY, schemes.UDU, schemes.PLAN_1, schemes.PLAN_2, old):
         assert scheme.source
         assert scheme.rounding
         assert scheme.status
-    assert all("withdrawn" in scheme.status for scheme in old)
+    assert "withdrawn" in old.status
     assert all("optional" in s.status for s in (schemes.UDU, schemes.PLAN_1, schemes.PLAN_2))
 
 
@@ -130,31 +125,6 @@ def test_2003_blend_needs_ten_locations_and_a_mean() -> None:
     assert withdrawn_fda_2003.blend(CALM[:9]).verdict is Verdict.NOT_APPLICABLE
     nothing = withdrawn_fda_2003.blend([0.0] * 10)
     assert (nothing.verdict, nothing.criteria[0].value) == (Verdict.FAIL, None)
-
-
-def test_2003_units_readily_and_too_few() -> None:
-    """Calm units pass readily; wide ones pass marginally as 140, and not at all as sixty."""
-    assert withdrawn_fda_2003.units([CALM] * 6).sentence == "Readily passing."
-    assert withdrawn_fda_2003.units([CALM] * 5).verdict is Verdict.NOT_APPLICABLE
-    wide = [100.0 + 8.0 * (x - 100.0) / 0.5 for x in CALM]
-    assert withdrawn_fda_2003.units([wide] * 6).verdict is Verdict.FAIL
-    assert withdrawn_fda_2003.units([wide] * 14).sentence == "Marginally passing."
-
-
-def test_2003_routine_stages() -> None:
-    """Stage 2 is asked for, then passes or fails; the marginal method has its own limit."""
-    wide = [90.0, 110.0, 91.0, 109.0, 92.0, 108.0, 93.0, 107.0, 94.0, 106.0]
-    assert withdrawn_fda_2003.routine_standard(CALM[:9], CALM).verdict is Verdict.NOT_APPLICABLE
-    assert withdrawn_fda_2003.routine_standard(CALM, CALM).verdict is Verdict.MET
-    assert withdrawn_fda_2003.routine_standard(wide, wide).verdict is Verdict.MORE
-    assert (
-        withdrawn_fda_2003.routine_standard(wide, [*wide, *CALM, *CALM]).sentence
-        == "Stage 2 is met."
-    )
-    assert withdrawn_fda_2003.routine_standard(wide, wide * 3).verdict is Verdict.FAIL
-    assert withdrawn_fda_2003.routine_marginal([*wide, *wide, *CALM]).verdict is Verdict.FAIL
-    assert withdrawn_fda_2003.routine_marginal([*wide, *CALM, *CALM]).verdict is Verdict.MET
-    assert withdrawn_fda_2003.routine_marginal(CALM).verdict is Verdict.NOT_APPLICABLE
 
 
 def table_of(between: float, within: float) -> OneWay:

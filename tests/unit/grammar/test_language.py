@@ -50,6 +50,17 @@ def test_no_version_lacks_a_digit_or_a_letter() -> None:
         recall_grammar(b"a = " + b"9" * 5000, "x")
 
 
+def test_a_grammar_with_one_sentence_for_every_sound_can_be_recalled() -> None:
+    """Sound checks once had a single answer; for new work each problem needs its own."""
+    text = TEXT
+    older = "\n".join(line for line in text.splitlines() if not line.startswith("go_on"))
+    assert recall_grammar(older.encode(), "x").sound_check.go_on is None
+    with pytest.raises(GrammarError, match=r"\[sound-check\] lacks 'go_on'; add it"):
+        parse_grammar(older.encode(), "x")
+    with pytest.raises(GrammarError, match=r"\[sound-check\] go_on: has the slots none"):
+        recall_grammar(text.replace(" To begin all the same, say: {phrase}.", "").encode(), "x")
+
+
 def test_an_older_grammar_can_be_recalled_but_not_worked_with() -> None:
     """A record keeps the grammar it was made with; only what it was asked for must be there."""
     older = with_line("close", "")

@@ -33,6 +33,17 @@ def test_shipped_plans_are_fit(name: str, shipped: Callable[[str], Plan]) -> Non
     assert all(f.number and f.limit and f.source and f.group for f in found)
 
 
+def test_every_line_names_its_source_and_none_is_from_memory(cone: Plan) -> None:
+    """A text that was read, a derivation, the plan, or this program's own choice."""
+    for finding in findings(cone):
+        assert finding.source
+        assert "memory" not in f"{finding.source} {finding.note}"
+    known = {finding.subject: finding.source for finding in findings(cone)}
+    assert known["fill"] == "this program's choice, no source"
+    assert known["unit doses in one die"] == "this program's choice, no source"
+    assert known["fundamental sampling error"].startswith("derived")
+
+
 def test_overall_is_the_worst() -> None:
     """One unfit line makes the plan unfit; no line at all is fit."""
     fit = Finding("g", "s", Fitness.FIT, "1", "2", "x")
@@ -109,7 +120,7 @@ TABLES = (
         "coarse, after Gy",
         "fundamental sampling error",
         CAUTION,
-        "second estimate",
+        "particles of one size",
         "powder",
         {"active_d50_um": 200.0},
     ),

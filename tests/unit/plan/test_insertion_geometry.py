@@ -159,3 +159,25 @@ def test_no_such_location(cone: Plan) -> None:
     """An index beyond the plan is a programmer's mistake."""
     with pytest.raises(IndexError):
         insertion_mm(cone, 10)
+
+
+def test_the_shaft_of_a_trough_is_in_the_way(cone: Plan, with_locations: Change) -> None:
+    """Straight down in the middle the tube meets the shaft; beside it there is room; read off."""
+    dumped = cone.model_dump(by_alias=True)
+    dumped["vessel"] = {
+        "kind": "trough",
+        "length_mm": 1200.0,
+        "diameter_mm": 800.0,
+        "height_mm": 800.0,
+        "shaft_diameter_mm": 100.0,
+    }
+    trough = Plan.model_validate(dumped)
+    plan = with_locations(
+        trough, {"depth_mm": 600.0}, {"depth_mm": 600.0, "y_mm": 120.0}, {"depth_mm": 300.0}
+    )
+    through, beside, above = insertions(plan, bed_of(plan))
+    assert through.tube_gap_mm < 0
+    assert beside.tube_gap_mm == pytest.approx(120 - 50 - 12.5, abs=0.01)
+    # The tip stands at 500, the shaft's top at 450; the edge is as high and farther out.
+    assert above.tip_gap_mm == pytest.approx(50.0, abs=1e-6)
+    assert above.valve_gap_mm is not None

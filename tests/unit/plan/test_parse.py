@@ -317,3 +317,51 @@ def test_acceptance_limits_stand_in_order_and_name_their_source() -> None:
     assert (accepted.mean, accepted.individual) == ((95.0, 105.0), None)
     assert "put the lower first" in sentence(f"{cone}{table}[105, 95]\n".encode())
     assert "justification" in sentence(f"{cone}\n[acceptance]\nmean = [95, 105]\n".encode())
+
+
+@pytest.mark.parametrize(
+    ("size", "wrong"),
+    [
+        ("height_mm = 300", "height_mm 300 is less than half of diameter_mm 700"),
+        ("shaft_diameter_mm = 800", "shaft_diameter_mm 800 is wider"),
+        ("outlet_diameter_mm = 800", "outlet_diameter_mm 800 is wider"),
+        ("", ""),
+    ],
+)
+def test_a_trough_stands_above_its_round_bottom(size: str, wrong: str) -> None:
+    """Shaft and outlet are no wider than the trough; its walls reach the axis at least."""
+    sizes = {
+        "kind": '"trough"',
+        "length_mm": "1200",
+        "diameter_mm": "700",
+        "height_mm": "800",
+        "shaft_diameter_mm": "70",
+    }
+    key, _, value = size.partition(" = ")
+    sizes |= {key: value} if key else {}
+    text = shipped("bin.toml")
+    start, end = text.index("[vessel]"), text.index("[sampler]")
+    lines = "\n".join(f"{name} = {number}" for name, number in sizes.items())
+    raw = f"{text[:start]}[vessel]\n{lines}\n\n{text[end:]}".encode()
+    if wrong:
+        assert wrong in sentence(raw)
+    else:
+        assert parse_plan(raw, "p").vessel.kind == "trough"
+
+
+def test_blending_says_at_least_one_thing() -> None:
+    """Minutes, revolutions or both; an empty table is refused."""
+    cone = shipped("double-cone.toml")
+    assert "leave [blending] out" in sentence(f"{cone}\n[blending]\n".encode())
+    read = parse_plan(f"{cone}\n[blending]\nrevolutions = 180\n".encode(), "p").blending
+    assert read is not None
+    assert (read.minutes, read.revolutions) == (None, 180.0)
+
+
+def test_the_target_is_the_label_claim_or_an_overage() -> None:
+    """T is 100 % unless the plan says more; less is refused."""
+    claim = "label_claim_mg = 20.0"
+    assert parse_plan(shipped("double-cone.toml").encode(), "p").dose.target_percent == 100.0
+    over = changed(claim, f"{claim}\ntarget_percent = 103.5")
+    assert parse_plan(over, "p").dose.target_percent == 103.5
+    assert "target_percent" in sentence(changed(claim, f"{claim}\ntarget_percent = 98"))

@@ -3,8 +3,16 @@
 import numpy as np
 import pytest
 
-from assistant.plan.shapes import Lying, Stack, Vee, height_of, shape_of
-from assistant.plan.vessel import Cylinder, DoubleCone, Drum, RectangularBin, VBlender
+from assistant.plan.shapes import Lying, Stack, UTrough, Vee, height_of, shape_of
+from assistant.plan.vessel import (
+    Cylinder,
+    DoubleCone,
+    Drum,
+    RectangularBin,
+    Trough,
+    VBlender,
+    Vessel,
+)
 
 CYLINDER = Cylinder(kind="cylinder", diameter_mm=600, height_mm=700)
 DRUM = Drum(kind="drum", diameter_mm=600, length_mm=1200)
@@ -17,6 +25,7 @@ BIN = RectangularBin(
     hopper_height_mm=400,
     box_height_mm=500,
 )
+TROUGH = Trough(kind="trough", length_mm=1200, diameter_mm=600, height_mm=700, shaft_diameter_mm=60)
 VEE = VBlender(kind="v-blender", leg_diameter_mm=600, leg_length_mm=600, angle_deg=90.0)
 
 
@@ -29,6 +38,7 @@ def test_each_vessel_has_its_shape() -> None:
     """Round and square stacks are told apart; drum and V have solids of their own."""
     assert isinstance(shape_of(DRUM), Lying)
     assert isinstance(shape_of(VEE), Vee)
+    assert isinstance(shape_of(TROUGH), UTrough)
     square, round_ = shape_of(BIN), shape_of(CYLINDER)
     assert isinstance(square, Stack)
     assert isinstance(round_, Stack)
@@ -66,13 +76,19 @@ def test_top_of_a_double_cone_may_be_wider_than_its_outlet() -> None:
         (DRUM, (0, 0, 20), 20.0),
         (DRUM, (590, 0, 300), 10.0),
         (DRUM, (0, 0, 610), -10.0),
+        (TROUGH, (0, 0, 20), 20.0),
+        (TROUGH, (0, 180, 60), 0.0),
+        (TROUGH, (0, 290, 500), 10.0),
+        (TROUGH, (-580, 0, 500), 20.0),
+        (TROUGH, (0, -310, 600), -10.0),
+        (TROUGH, (0, 0, 701), -1.0),
         (VEE, (0, 0, 300 * 2**0.5), 300.0),
         (VEE, (0, 290, 300 * 2**0.5), 10.0),
         (VEE, (500, 0, 300 * 2**0.5 + 500), -107.10678),
     ],
 )
 def test_distance_from_the_wall(
-    vessel: Cylinder | RectangularBin | Drum | VBlender,
+    vessel: Vessel,
     point: tuple[float, float, float],
     gap: float,
 ) -> None:
@@ -96,13 +112,17 @@ def test_sloped_walls_are_measured_square_to_them() -> None:
         (BIN, (501, 0), (0, 0)),
         (DRUM, (0, 0), (0, 600)),
         (DRUM, (601, 0), (0, 0)),
+        (TROUGH, (0, 0), (0, 700)),
+        (TROUGH, (599, 180), (60, 700)),
+        (TROUGH, (0, 301), (0, 0)),
+        (TROUGH, (601, 0), (0, 0)),
         (VEE, (0, 0), (0, 600 * 2**0.5)),
         (VEE, (0, 301), (0, 0)),
         (VEE, (800, 0), (0, 0)),
     ],
 )
 def test_columns(
-    vessel: Cylinder | RectangularBin | Drum | VBlender,
+    vessel: Vessel,
     place: tuple[float, float],
     column: tuple[float, float],
 ) -> None:
@@ -111,8 +131,8 @@ def test_columns(
     assert (float(floor), float(ceiling)) == pytest.approx(column, abs=1e-9)
 
 
-@pytest.mark.parametrize("vessel", [CYLINDER, BIN, DRUM, VEE], ids=lambda v: str(v.kind))
-def test_ends_of_the_range(vessel: Cylinder | RectangularBin | Drum | VBlender) -> None:
+@pytest.mark.parametrize("vessel", [CYLINDER, BIN, DRUM, VEE, TROUGH], ids=lambda v: str(v.kind))
+def test_ends_of_the_range(vessel: Vessel) -> None:
     """Nothing lies below the floor, nothing more above the top; the inverse meets both ends."""
     shape = shape_of(vessel)
     total = float(shape.volume(shape.height_mm))
@@ -128,7 +148,7 @@ def test_ends_of_the_range(vessel: Cylinder | RectangularBin | Drum | VBlender) 
 def test_volume_takes_many_heights_at_once() -> None:
     """An array of heights gives an array of volumes of the same shape."""
     heights = np.linspace(0, 700, 12).reshape(3, 4)
-    for vessel in (CYLINDER, BIN, DRUM, VEE):
+    for vessel in (CYLINDER, BIN, DRUM, VEE, TROUGH):
         volumes = shape_of(vessel).volume(heights)
         assert volumes.shape == (3, 4)
         assert np.all(np.diff(volumes.ravel()) >= 0)
@@ -140,3 +160,10 @@ def test_area_is_nothing_outside() -> None:
     assert float(shape.area(-1.0)) == 0.0
     assert float(shape.area(901.0)) == 0.0
     assert float(shape.area(600.0)) == pytest.approx(1000 * 800)
+
+
+def test_a_trough_has_no_cut_outside() -> None:
+    """Its cut is the chord below the axis and the whole width above it."""
+    shape = shape_of(TROUGH)
+    cuts = [float(shape.area(height)) for height in (-1.0, 60.0, 300.0, 650.0, 701.0)]
+    assert cuts == pytest.approx([0.0, 360 * 1200, 600 * 1200, 600 * 1200, 0.0])

@@ -37,7 +37,7 @@ def test_no_such_die(cone: Plan, wrong: tuple[int, int, int]) -> None:
 
 def test_marks_are_unique_and_plain(cone: Plan) -> None:
     """What the code on the label carries tells every vial apart, in plain ASCII."""
-    marks = [vial.mark(cone) for vial in vials(cone)]
+    marks = [vial.mark(cone.study.batch) for vial in vials(cone)]
     assert len(set(marks)) == 30
     assert all(mark.isascii() for mark in marks)
     assert marks[0] == "TV2611|1|C2|bottom|1"

@@ -420,6 +420,27 @@ def test_a_sound_check_that_was_overridden_is_noted(drive: Start, *, overridden:
     assert there.prompts == []
 
 
+@pytest.mark.parametrize(
+    ("affirmed", "synchronised", "kinds"),
+    [
+        ("yes", "no", ["clock-not-synchronised"]),
+        ("not asked", "no", ["clock-not-synchronised"]),
+        ("yes", "yes", []),
+        ("yes", "unknown", []),
+        ("", "no", []),
+    ],
+)
+def test_a_clock_without_a_time_server_is_noted(
+    drive: Start, affirmed: str, synchronised: str, kinds: list[str]
+) -> None:
+    """In records that say whether it was affirmed; older ones are folded as they were."""
+    there = drive("double-cone", State.NEW)
+    clock = {"clock_affirmed": affirmed, "clock_synchronised": synchronised}
+    there.take(OPENED.model_copy(update=clock))
+    assert [d.kind.value for d in there.session.deviations] == kinds
+    assert there.session.state is State.BRIEFING
+
+
 def test_a_record_is_opened_once(drive: Start) -> None:
     """A second opening changes nothing, not even who operates."""
     there = drive("double-cone", State.SEATING)

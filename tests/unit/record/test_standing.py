@@ -14,7 +14,9 @@ CODE = Anchor(42, "the head code 42-42BZ-R8ZJ-A")
 
 def test_a_record_alone_is_self_consistent_only() -> None:
     """Somebody may have written all of it anew."""
-    assert BARE.anchoring().startswith("self-consistent only: ")
+    said = BARE.anchoring()
+    assert said.startswith("self-consistent only: ")
+    assert all(each in said for each in ("--head", "--keys", "--authority", "--register"))
     assert BARE.anchored == 0
 
 

@@ -9,7 +9,7 @@ import pytest
 from assistant.errors import InputError
 from assistant.evaluation.simulated_assays import Truth
 from assistant.report.campaign import Comparison, document, make_comparison, verdict
-from assistant.report.document_model import Facts, Picture, Table, Verdict
+from assistant.report.document_model import Facts, Heading, Picture, Table, Verdict
 from assistant.report.evaluation_run import Laboratory
 from assistant.report.html import html
 from assistant.report.json_output import campaign_json
@@ -25,10 +25,16 @@ Compare = Callable[..., Comparison]
 def compare(record: Record, sheet: Sheet) -> Compare:
     """Return a function that compares batches of stated truths."""
 
-    def make(truths: Sequence[Truth], *, significance: float = 0.05) -> Comparison:
+    def make(
+        truths: Sequence[Truth], *, significance: float = 0.05, minutes: Sequence[int] = ()
+    ) -> Comparison:
         pairs = []
         for number, truth in enumerate(truths):
-            taken = record(changes=[("TV2611", f"TV26{number:02d}")])
+            changes = [("TV2611", f"TV26{number:02d}")]
+            if minutes:
+                said = f"minutes = {minutes[number]}\nrevolutions = {15 * minutes[number]}"
+                changes.append(("[powder]", f"[blending]\n{said}\n\n[powder]"))
+            taken = record(changes=changes)
             pairs.append((taken, sheet(taken, truth, 10 + number)))
         return make_comparison(pairs, partial=False, significance=significance, software="x")
 
@@ -157,3 +163,31 @@ def test_the_numbers_as_json(compare: Compare) -> None:
         member.record.last.hash for member in found.members
     ]
     assert read["tests"][0]["adjusted"] == found.questions[0].adjusted
+
+
+def test_a_trend_with_blending_time_is_shown(compare: Compare) -> None:
+    """Longer blending, smaller spread: the ratio is in the report, the JSON and the answer."""
+    truths = [Truth(100.0, sd, 0.1) for sd in (8.0, 4.0, 2.0, 1.0)]
+    found = compare(truths, minutes=(5, 10, 15, 20))
+    assert [(t.figure, t.factor) for t in found.trends] == [
+        ("mean", "blending time"),
+        ("SD of location means", "blending time"),
+        ("mean", "revolutions"),
+        ("SD of location means", "revolutions"),
+    ]
+    heads = [block.text for block in document(found).blocks if isinstance(block, Heading)]
+    assert "Blending time and revolutions" in heads
+    assert json.loads(campaign_json(found))["trends"][1]["r"] == found.trends[1].r
+    said = verdict(found).asides
+    assert any("SD of location means changes with blending time: SD x 0." in text for text in said)
+    assert compare(ALIKE).trends == ()
+    calm = compare(ALIKE, minutes=(10, 5, 20, 15))
+    assert min(trend.p_adjusted for trend in calm.trends) > 0.05
+    assert all("changes with" not in text for text in verdict(calm).asides)
+
+
+def test_a_mean_that_follows_blending_is_told_in_percent(compare: Compare) -> None:
+    """A batch mean has a change in % of target."""
+    truths = [Truth(100.0 - n, 0.1, 0.1) for n in range(4)]
+    said = verdict(compare(truths, minutes=(5, 10, 15, 20))).asides
+    assert any(re.search(r"the mean changes with .*: -\d\.\d\d % of target", t) for t in said)

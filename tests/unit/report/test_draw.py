@@ -5,8 +5,13 @@ import zlib
 from collections.abc import Callable
 from pathlib import Path
 
+import numpy as np
 import pytest
 from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
+from matplotlib.path import Path as Path2D
+from matplotlib.text import Annotation, Text
+from matplotlib.transforms import Bbox
 
 from assistant.plan import Plan, parse_plan
 from assistant.plan.insertion_geometry import insertions
@@ -14,7 +19,8 @@ from assistant.plan.powder_bed import bed_of
 from assistant.plan.vials import vials
 from assistant.report import draw as module
 from assistant.report.draw import Form, draw
-from assistant.report.draw_views import UNSAFE, Scene
+from assistant.report.draw_sampler import sampler
+from assistant.report.draw_scene import UNSAFE, Scene
 
 PLANS = Path(__file__).parents[3] / "plans"
 FORMS: dict[Form, bytes] = {"svg": b"<?xml", "png": b"\x89PNG\r\n\x1a\n", "pdf": b"%PDF-"}
@@ -88,11 +94,11 @@ def test_svg_is_small_enough_to_file() -> None:
 
 
 def test_png_can_be_small() -> None:
-    """At 80 pixels per inch an A4 page is 935 pixels wide and under 150 kB."""
+    """At 80 pixels per inch an A4 page is 935 pixels wide and under 160 kB."""
     plan = read("v-blender")
     raw = draw(plan, vials(plan), "png", dpi=80)
     assert int.from_bytes(raw[16:20]) == 935
-    assert len(raw) < 150_000
+    assert len(raw) < 160_000
 
 
 def test_page_names_study_batch_and_vials() -> None:
@@ -181,6 +187,13 @@ def test_names_with_signs_and_foreign_letters() -> None:
             "hopper_height_mm": 400.0,
             "cylinder_height_mm": 600.0,
         },
+        {
+            "kind": "trough",
+            "length_mm": 1200.0,
+            "diameter_mm": 700.0,
+            "height_mm": 800.0,
+            "shaft_diameter_mm": 70.0,
+        },
     ],
     ids=lambda vessel: str(vessel["kind"]),
 )
@@ -202,6 +215,102 @@ def test_codes_avoid_each_other() -> None:
     places = {t.get_text(): t.get_position() for t in above.texts if t.get_text() in codes}
     assert places["C1"] != places["C2"]
     assert len(set(places.values())) == len(places) == 10
+
+
+def crosses(line: np.ndarray, box: Bbox) -> bool:
+    """Whether a line of points, shape (n, 2), pixels, passes through a box."""
+    path = Path2D(line)
+    return bool(path.intersects_bbox(box, filled=False))
+
+
+def struck(figure: Figure) -> list[str]:
+    """Texts in the views and beside the sampler that a line or the edge of a shape runs through."""
+    figure.canvas.draw()
+    found = []
+    for axes in figure.axes[:4]:
+        drawn = [np.asarray(axes.transData.transform(line.get_xydata())) for line in axes.lines]
+        leaders = [t.arrow_patch for t in axes.texts if isinstance(t, Annotation)]
+        for patch in [*axes.patches, *(each for each in leaders if each is not None)]:
+            polygons = patch.get_path().to_polygons(patch.get_transform(), closed_only=False)
+            drawn += [np.asarray(points) for points in polygons]
+        for outline in axes.collections:
+            if not np.any(outline.get_linewidth()):
+                continue
+            for path in outline.get_paths():
+                polygons = path.to_polygons(axes.transData, closed_only=False)
+                drawn += [np.asarray(points) for points in polygons]
+        for text in axes.texts:
+            inner = Text.get_window_extent(text).padded(-1.0)
+            found += [text.get_text() for line in drawn if crosses(line, inner)]
+    return found
+
+
+@pytest.mark.parametrize("name", ["double-cone", "v-blender", "bin"])
+def test_no_label_is_struck_through(name: str) -> None:
+    """Neither a sampler nor a rim, an outline or a leader runs through a word."""
+    assert struck(page(read(name))) == []
+
+
+def test_a_struck_label_is_seen() -> None:
+    """The twin: a line drawn through a code is found by the test above."""
+    figure = page(read("bin"))
+    above = figure.axes[2]
+    (code,) = (text for text in above.texts if text.get_text() == "NE2")
+    x, y = code.get_position()
+    above.plot([x - 200, x + 200], [y, y])
+    assert "NE2" in struck(figure)
+
+
+@pytest.mark.parametrize("name", ["double-cone", "v-blender", "bin"])
+def test_both_elevations_have_one_scale(name: str) -> None:
+    """A length is as long in the one as in the other, across and up."""
+    south, east, *_ = page(read(name)).axes
+    assert np.ptp(south.get_xlim()) == pytest.approx(np.ptp(east.get_xlim()))
+    assert south.get_ylim() == pytest.approx(east.get_ylim())
+
+
+@pytest.mark.parametrize(
+    ("name", "pieces"),
+    [
+        ("double-cone", ["port, 60 mm from the tip", "(bottom, middle, top)", "shaft, metal"]),
+        ("bin", ["ports, 60, 210 mm from the tip", "dies of 1 mL: one for each port"]),
+    ],
+)
+def test_the_sampler_is_drawn_once_with_its_parts(name: str, pieces: list[str]) -> None:
+    """Tube, shaft, ports, dies, tip, handles and scale, and a die for each port and position."""
+    plan = read(name)
+    shown = " | ".join(text.get_text() for text in page(plan).axes[3].texts)
+    for piece in [*pieces, "tip |", "outer tube, ", "scale, steps of 5 mm", "handle"]:
+        assert piece in shown
+    windows = [p for p in page(plan).axes[3].patches if isinstance(p, Rectangle)]
+    ports, positions = len(plan.sampler.ports_mm), len(plan.sampler.positions)
+    assert len(windows) == ports * (1 + positions)
+
+
+def test_many_ports_are_named_by_the_first_and_the_last() -> None:
+    """Twelve ports and thirty-six dies: none lies on another."""
+    plan = read(
+        "double-cone", ("ports_mm = [60.0]", f"ports_mm = {[60.0 + 70 * n for n in range(12)]}")
+    )
+    drawn = Figure().add_subplot()
+    sampler(drawn, plan.sampler)
+    assert "ports, 60 to 830 mm from the tip" in [text.get_text() for text in drawn.texts]
+    dies = sorted(p.get_x() for p in drawn.patches if isinstance(p, Rectangle) and p.get_y() < 30)
+    assert len(dies) == 36
+    assert np.diff(dies).min() > 0.3
+
+
+def test_the_clock_stands_around_the_view_from_above() -> None:
+    """Twelve hours, each in its direction from the middle: three to the right, six to the front."""
+    above = page(read("v-blender")).axes[2]
+    middle = np.array([sum(above.get_xlim()), sum(above.get_ylim())]) / 2
+    hours = {12: "12, back", 6: "6, front"}
+    places = {text.get_text(): np.array(text.get_position()) for text in above.texts}
+    for hour in range(1, 13):
+        way = places[hours.get(hour, str(hour))] - middle
+        turned = np.deg2rad(30 * hour)
+        wanted = np.array([np.sin(turned), np.cos(turned)])
+        assert way / np.hypot(*way) == pytest.approx(wanted, abs=1e-6)
 
 
 def test_drawing_leaves_settings_alone(settings_before: Callable[[], bool]) -> None:

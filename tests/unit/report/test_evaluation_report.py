@@ -499,7 +499,7 @@ def test_made_up_data_is_marked_on_every_page(
     assert f'<p class="mark">{mark}</p>'.encode() in html(document(rehearsed))
     assert json.loads(case_json(rehearsed))["made_up"] == ["a rehearsal"]
 
-    def of_kind(kind: Literal["", "live"], *, simulated: bool = False) -> Case:
+    def of_kind(kind: Literal["", "live", "typed"], *, simulated: bool = False) -> Case:
         told = record()
         assays = sheet(told)
         return make_case(
@@ -513,6 +513,7 @@ def test_made_up_data_is_marked_on_every_page(
     assert document(of_kind("live", simulated=True)).mark == "MADE-UP DATA: simulated assays"
     assert b'class="mark"' not in html(document(of_kind("live")))
     assert "does not say whether" in verdict(of_kind("")).asides[0]
+    assert "The session was typed" in verdict(of_kind("typed")).asides[0]
 
 
 def test_standards_are_quoted_for_what_they_say(case: MakeCase) -> None:

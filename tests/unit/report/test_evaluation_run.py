@@ -202,3 +202,30 @@ def test_the_plan_s_limits_and_unit_take_part(case: MakeCase) -> None:
     far = case(truth=Truth(mean=85.0, between_sd=0.4, within_sd=0.4))
     assert (far.answer, verdict(far).line) == (Answer.OPEN, "CRITERIA MET, BUT 1 open point")
     assert verdict(far).asides[1].startswith("Open point 1: The mean is")
+
+
+CLAIM = "label_claim_mg = 20.0"
+OVERAGE = [(CLAIM, f"target_percent = 105\n{CLAIM}")]
+ON_105 = Truth(105.0, 0.5, 0.5)
+
+
+def test_the_plan_s_target_reaches_every_scheme(case: MakeCase) -> None:
+    """T = 105: content on target has no deviation in the acceptance value and E2810 allows more."""
+    plain, over = case(truth=ON_105), case(truth=ON_105, changes=OVERAGE)
+    assert (plain.study.options.demand.target, over.study.options.demand.target) == (100.0, 105.0)
+    value = [outcome_of(one.study, "usp-905").criteria[0].value or 0.0 for one in (plain, over)]
+    assert value[0] - value[1] == pytest.approx(105.0 - 101.5, abs=0.7)
+    limits = [one.study.bounds[0].sd_limit or 0.0 for one in (plain, over)]
+    assert limits[1] > limits[0] + 0.5
+    said = " ".join(verdict(over).asides)
+    assert "The plan's target T is 105 % of label claim" in said
+    assert "target T is" not in " ".join(verdict(plain).asides)
+
+
+def test_a_protocol_that_sets_no_limit_neither_helps_nor_harms(case: MakeCase) -> None:
+    """The scheme alone decides, and the report says that no limit is set."""
+    named = [(CLAIM, f'{CLAIM}\n[acceptance]\njustification = "VP-07"')]
+    found = case(changes=named)
+    assert found.met
+    assert "The protocol is named, but sets no limit." in " ".join(verdict(found).asides)
+    assert "Every limit" not in " ".join(verdict(found).asides)

@@ -3,7 +3,6 @@
 import re
 import zlib
 from base64 import a85decode
-from collections.abc import Sequence
 from datetime import UTC, datetime
 from functools import cache
 
@@ -13,6 +12,7 @@ from assistant.clock import ManualClock
 from assistant.conformance import retell
 from assistant.grammar.language import parse_grammar
 from assistant.plan import parse_plan
+from assistant.plan.vials import vials
 from assistant.procedure.enums import Intent, State
 from assistant.procedure.events import Heard, Meaning
 from assistant.report import session_sheet as module
@@ -62,84 +62,13 @@ def printed(export: Export) -> str:
     return " ".join(words(page) for page in pages(session_sheet(export)))
 
 
-# ISO/IEC 15417 (from memory): widths of bars and spaces of the symbols 0 to 106, in modules.
-WIDTHS = (
-    "212222 222122 222221 121223 121322 131222 122213 122312 132212 221213 221312 231212 "
-    "112232 122132 122231 113222 123122 123221 223211 221132 221231 213212 223112 312131 "
-    "311222 321122 321221 312212 322112 322211 212123 212321 232121 111323 131123 131321 "
-    "112313 132113 132311 211313 231113 231311 112133 112331 132131 113123 113321 133121 "
-    "313121 211331 231131 213113 213311 213131 311123 311321 331121 312113 312311 332111 "
-    "314111 221411 431111 111224 111422 121124 121421 141122 141221 112214 112412 122114 "
-    "122411 142112 142211 241211 221114 413111 241112 134111 111242 121142 121241 114212 "
-    "124112 124211 411212 421112 421211 212141 214121 412121 111143 111341 131141 114113 "
-    "114311 411113 411311 113141 114131 311141 411131 211412 211214 211232 2331112 "
-)
-SYMBOLS = WIDTHS.split()
-CODE_C, CODE_B, START_B, START_C = 99, 100, 104, 105
-
-Bar = tuple[float, float]
-
-
-def bars(page: bytes) -> list[list[Bar]]:
-    """Left edge and width of the bars of each code on a page."""
-    codes: list[list[Bar]] = []
-    for x, width in re.findall(rb"\nn ([\d.]+) 0 ([\d.]+) [\d.]+ re f", page):
-        bar = (float(x), float(width))
-        if not codes or bar[0] <= codes[-1][-1][0]:
-            codes.append([])
-        codes[-1].append(bar)
-    return codes
-
-
-def scan(code: Sequence[Bar]) -> str:
-    """Read a Code 128 from its bars, as a scanner does; AssertionError where it is none."""
-    module = min(width for _, width in code)
-    widths: list[int] = []
-    for (left, width), after in zip(code, [*code[1:], None], strict=True):
-        widths.append(round(width / module))
-        if after is not None:
-            widths.append(round((after[0] - left - width) / module))
-    stop, body = "".join(map(str, widths[-7:])), widths[:-7]
-    assert stop == SYMBOLS[-1]
-    values = [
-        SYMBOLS.index("".join(map(str, body[index : index + 6])))
-        for index in range(0, len(body), 6)
-    ]
-    start, *data, check = values
-    assert check == (start + sum(n * v for n, v in enumerate(data, start=1))) % 103
-    text, paired = "", start == START_C
-    assert paired or start == START_B
-    for value in data:
-        if value in (CODE_B, CODE_C) and (value == CODE_C) != paired:
-            paired = not paired
-        else:
-            text += f"{value:02d}" if paired else chr(value + 32)
-    return text
-
-
-def test_every_vial_has_a_code_that_can_be_read() -> None:
-    """Batch and vial number of all six, read back from what is drawn by a reader of our own."""
+def test_every_vial_has_the_code_of_its_label(coded: list[str]) -> None:
+    """The head first, then the six vials as `labels` prints them before the session."""
     export = export_of()
-    found = [scan(code) for page in pages(session_sheet(export)) for code in bars(page)]
-    assert found == [label_code(export, sample) for sample in export.samples]
-    assert found == [f"TV2611|{number}" for number in range(1, 7)]
-
-
-def test_the_reader_sees_a_wrong_bar() -> None:
-    """The twin: one bar a module wider is no code any more."""
-    (code, *_) = (code for page in pages(session_sheet(export_of())) for code in bars(page))
-    module = min(width for _, width in code)
-    left, width = code[4]
-    with pytest.raises((AssertionError, ValueError)):
-        scan([*code[:4], (left, width + module), *code[5:]])
-
-
-@pytest.mark.parametrize("batch", ["A", "Batch 7/26-b (rework)", "0123456789012345"])
-def test_other_batches_can_be_read_too(batch: str) -> None:
-    """Short ones, punctuation, and digits that the code packs in pairs."""
-    export = export_of(plan=SMALL.replace(b"TV2611", batch.encode()))
-    found = [scan(code) for page in pages(session_sheet(export)) for code in bars(page)]
-    assert found == [f"{batch}|{number}" for number in range(1, 7)]
+    printed(export)
+    plan = parse_plan(SMALL, "plan")
+    assert coded[1:] == [vial.mark("TV2611") for vial in vials(plan)]
+    assert coded[1:] == [label_code(export, sample) for sample in export.samples]
 
 
 def test_a_label_says_what_the_code_does_not() -> None:
@@ -217,10 +146,11 @@ def test_the_head_is_there_for_a_scanner(coded: list[str]) -> None:
     export = export_of()
     shown = printed(export)
     assert export.head is not None
-    assert coded == [f"{export.head.code} {export.head.hash}"]
+    assert coded[0] == f"{export.head.code} {export.head.hash}"
     assert f"Head code {export.head.code} of entry {export.head.seq}" in shown
-    printed(export.model_copy(update={"head": None}))
-    assert len(coded) == 1
+    coded.clear()
+    printed(export.model_copy(update={"head": None, "samples": ()}))
+    assert coded == []
 
 
 def test_pages_are_counted_and_samples_reconciled() -> None:
@@ -242,6 +172,7 @@ def test_every_page_and_row_says_what_is_no_live_session() -> None:
     for kind, mark in (
         ("rehearsal", "rehearsal"),
         ("", "not on record whether live or a rehearsal"),
+        ("typed", "typed without a microphone"),
         ("live", "live"),
     ):
         export = rehearsed.model_copy(update={"session": session.model_copy(update={"kind": kind})})

@@ -11,7 +11,7 @@ import pytest
 
 from assistant.errors import DeviceError
 from assistant.ports import Utterance
-from assistant.speech.keyboard import KeyboardReader, TypedKeys, utterance_of_line
+from assistant.speech.keyboard import ENTER, KeyboardReader, TypedKeys, utterance_of_line
 
 
 def test_lines_of_a_pipe_are_delivered_and_its_end_is_told() -> None:
@@ -104,3 +104,40 @@ def test_a_terminal_that_goes_away_ends_the_reader() -> None:
         reader.start()
         os.close(master)
         assert ended.wait(5)
+
+
+def test_enter_confirms_where_keys_are_read() -> None:
+    """What is typed can be shown while it grows; Enter alone, or after white space, is the key."""
+    keys = TypedKeys(ENTER)
+    assert keys.press("\r") == Utterance(source="key")
+    assert [keys.press(key) for key in "stand"] == [None] * 5
+    assert keys.typed == "stand"
+    assert keys.press("\n") == Utterance(typed="stand", source="text")
+    assert keys.typed == ""
+    keys.press(" ")
+    assert keys.press("\n") == Utterance(source="key")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are POSIX")
+def test_a_terminal_that_somebody_else_draws_on_echoes_nothing() -> None:
+    """Enter tears no border; a pipe is read by lines all the same."""
+    import termios  # noqa: PLC0415 - POSIX only
+
+    master, slave = os.openpty()
+    told: queue.SimpleQueue[Utterance] = queue.SimpleQueue()
+    with os.fdopen(slave) as terminal:
+        reader = KeyboardReader(terminal, told.put, by_key=True)
+        reader.start()
+        deadline = time.monotonic() + 5
+        while termios.tcgetattr(slave)[3] & termios.ECHO and time.monotonic() < deadline:
+            time.sleep(0.01)
+        assert not termios.tcgetattr(slave)[3] & termios.ECHO
+        os.write(master, b"over\n\n")
+        assert told.get(timeout=5) == Utterance(typed="over", source="text")
+        assert told.get(timeout=5) == Utterance(source="key")
+        assert reader.typed == ""
+        reader.stop()
+        os.close(master)
+    by_lines = KeyboardReader(io.StringIO("over\n"), told.put, by_key=True)
+    by_lines.start()
+    assert told.get(timeout=5) == Utterance(typed="over", source="text")

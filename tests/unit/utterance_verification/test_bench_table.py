@@ -85,7 +85,7 @@ def test_read_backs_are_right_wrong_or_missing() -> None:
         Spoken("one two milligrams", "10 dB", "one three milligrams"),
         Spoken("one two milligrams", "10 dB", ""),
     ]
-    cells = {line.figure: line.cells["way"] for line in lines(found, "way")}
+    cells = {line.figure: line.cells["way"] for line in lines({"way": found})}
     assert cells["people's digits right at first read-back"].startswith("50.0 % (2/4")
     assert cells["people's digits right at first read-back, 10 dB"].startswith("0.0 % (0/2")
     assert cells["people's digits read back wrong, to be negated"].startswith("25.0 % (1/4")

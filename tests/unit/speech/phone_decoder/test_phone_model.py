@@ -6,10 +6,12 @@ import sys
 from pathlib import Path
 
 import numpy as np
+import onnxruntime
 import pytest
 
 from assistant.errors import DeviceError
 from assistant.speech.phone_decoder.phone_model import (
+    EXACT_PRODUCTS,
     FORMAT,
     ModelFile,
     PhoneModel,
@@ -79,6 +81,19 @@ def test_without_onnxruntime(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "onnxruntime", None)
     with pytest.raises(DeviceError, match=r"pip install onnxruntime.*wheel for cp3"):
         PhoneModel(ModelFile(DATA, "1", ""))
+
+
+def test_products_are_exact_on_processors_that_overflow(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without this setting onnxruntime lets signed 8-bit weights overflow where VNNI is missing."""
+    asked: list[str] = []
+
+    def session(_data: bytes, options: onnxruntime.SessionOptions, **_rest: object) -> object:
+        asked.append(options.get_session_config_entry(EXACT_PRODUCTS))
+        return object()
+
+    monkeypatch.setattr(onnxruntime, "InferenceSession", session)
+    PhoneModel(ModelFile(DATA, "1", ""))
+    assert asked == ["1"]
 
 
 @pytest.mark.model

@@ -36,6 +36,18 @@ def test_the_grammars_own_way_comes_first() -> None:
     assert len(own.word("vial")) > 1
 
 
+def test_short_words_have_further_ways_behind_the_dictionarys(words: Pronunciations) -> None:
+    """Some voices split the vowel of the answer that everything hangs on."""
+    ways = words.word("affirm")
+    assert ways[0] == ("AH", "F", "ER", "M")
+    assert ("AH", "F", "ER", "AH", "M") in ways[1:]
+
+
+def test_no_way_of_a_phrase_is_left_out(words: Pronunciations) -> None:
+    """Three ways of "record", two of "a" and two of "remark"."""
+    assert len(words.phrase("record a remark")) == 12
+
+
 def test_a_word_nobody_can_say(words: Pronunciations) -> None:
     """A word nobody can say."""
     with pytest.raises(GrammarError, match=r'"blorptz" sounds. Add it to \[pronunciations\]'):
