@@ -19,7 +19,7 @@ from assistant.procedure.effects import Effect, Say, StartTimer, StopTimers
 from assistant.procedure.enums import IN_POWDER, INSERTING, Intent, Kind, State, Timer
 from assistant.procedure.events import Heard, Opened, TimerRang
 from assistant.procedure.model import Session, Status
-from assistant.procedure.prompts import enter, tally
+from assistant.procedure.prompts import again, tally
 from assistant.view.conditions import Conditions, conditions_after
 
 __all__ = ["LETTERS", "PageState", "after", "begin_page"]
@@ -116,8 +116,6 @@ class PageState(_Frozen):
     ended: Literal["", "complete", "incomplete"] = ""
     instruction: str = ""
     """The prompt of the present step, whatever was said since."""
-    said: str = ""
-    """The last words of the program."""
     answers: tuple[str, ...] = ()
     """Phrases that answer the instruction."""
     recent: tuple[Exchange, ...] = ()
@@ -174,7 +172,6 @@ def after(page: PageState, told: FoldedEntry, language: Language, described: str
             "boot": entry.boot,
             "mono_ms": int(entry.mono) // 1_000_000,
             "kind": opened.kind if opened else page.kind,
-            "said": said or page.said,
             "recent": (line, *page.recent)[:MOST_RECENT],
             "port": _port(page, session, told, elapsed, language),
             "wait": _wait(page.wait, told, elapsed),
@@ -261,7 +258,7 @@ def _instruction(session: Session, language: Language) -> str:
     """The prompt of the present step; "" where an older grammar has no words for it."""
     if session.state is State.NEW:
         return ""
-    return _words(enter(session), language)
+    return _words(again(session), language)
 
 
 def _words(effects: tuple[Effect, ...], language: Language) -> str:

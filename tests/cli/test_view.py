@@ -12,6 +12,7 @@ from rich.console import Console
 from assistant.cli.view_options import Page, SessionPage, page_of
 from assistant.errors import InputError
 from assistant.grammar import parse_grammar
+from assistant.ports import Tone
 from assistant.session.view_link import ViewLink
 from assistant.storage import bundled_files
 from tests.cli.conftest import Make, Run
@@ -47,9 +48,9 @@ def test_the_fingerprint_is_shown_whole_and_begun_aloud() -> None:
     class Mouth:
         name = "bench"
 
-        def say(self, text: str, done: object) -> None:
+        def say(self, text: str, done: Callable[[], None], tone: Tone | None = None) -> None:
+            assert tone is None
             said.append(text)
-            assert callable(done)
             done()
 
         def silence(self) -> None:

@@ -49,7 +49,7 @@ function show(next, ageMs, live) {
   say("became", word);
   $("became").className = kind;
   say("heard", last ? last.what : "-");
-  say("said", page.said && page.said !== page.instruction ? `Answered: ${page.said}` : "");
+  say("said", last && last.said && last.said !== page.instruction ? `Answered: ${last.said}` : "");
   const s = page.sampler, places = { outside: "out of the vessel", rim: "at the rim", powder: "in the powder" };
   say("where", s.location < 0 ? "" : `Location ${plan.locations[s.location][0]}, insertion ${s.insertion} of ${page.insertions.length}` + (s.attempt > 1 ? ` (attempt ${s.attempt})` : "") + `: sampler ${places[s.place]}` + (s.place === "powder" ? `, shaft at ${s.position}` : ""));
   changed("picture", [page.sampler, page.entered, page.port, page.insertions.length], () => pictures.forEach((one) => one.show(page)));

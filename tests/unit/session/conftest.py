@@ -26,6 +26,7 @@ from assistant.ports import (
     EngineFacts,
     Judgement,
     Stakes,
+    Tone,
     Utterance,
 )
 from assistant.procedure.events import Event, Opened
@@ -36,6 +37,7 @@ from assistant.session.session_loop import Parts, SessionLoop
 from assistant.speech.cut_and_judge import CutAndJudge
 from assistant.speech.listening_pipeline import ListeningPipeline
 from assistant.storage import bundled_files
+from tests.dialogue import full
 from tests.memory_journal import MemoryJournal
 
 collect_ignore = [] if importlib.util.find_spec("starlette") else ["test_view_process.py"]
@@ -53,7 +55,7 @@ def english() -> Language:
 @cache
 def plan_of(name: str) -> Plan:
     """Return a shipped plan."""
-    return parse_plan(bundled_files.read_plan(name), name)
+    return parse_plan(full(name), name)
 
 
 class Fitful(MemoryJournal):
@@ -95,13 +97,15 @@ class Mouth:
     def __init__(self) -> None:
         """Be silent."""
         self.said: list[str] = []
+        self.tones: list[Tone | None] = []
         self.cut = 0
         self._done: Callable[[], None] | None = None
 
-    def say(self, text: str, done: Callable[[], None]) -> None:
+    def say(self, text: str, done: Callable[[], None], tone: Tone | None = None) -> None:
         """Begin a sentence, cutting the one before."""
         self.silence()
         self.said.append(text)
+        self.tones.append(tone)
         self._done = done
 
     def silence(self) -> None:

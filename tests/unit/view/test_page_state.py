@@ -50,9 +50,9 @@ def test_the_instruction_stays_when_something_else_was_said(tell: Tell) -> None:
     told = tell(Departure(State.OPENING, doubt), until=State.FILLING)
     (page,) = [page for one, page in told if one.event == doubt]
     assert page.instruction == "Turn to open at bottom."
-    assert page.said == "Not understood."
     assert page.answers == ("bottom port open",)
     assert page.recent[0].became == "not taken"
+    assert page.recent[0].said.startswith("Not understood.")
 
 
 def test_what_became_of_a_phrase_is_said(tell: Tell) -> None:
@@ -90,6 +90,23 @@ def test_an_open_port_is_timed_from_its_opening_until_it_is_closed(tell: Tell) -
     assert closing.port.overrun
     assert closing.elapsed_ms - closing.port.since_ms > 30_000
     assert first(told, State.RAISING).port is None
+
+
+def test_a_short_dialogue_shows_the_whole_instruction(tell: Tell) -> None:
+    """Where little or nothing is spoken; a port that is opened in the same breath is timed too."""
+    short = [(b'dialogue = "full"', b'dialogue = "short"')]
+    told = tell(change=short)
+    assert len(told) < len(tell())
+    assert all(page.instruction for _, page in told)
+    later = [page for _, page in told if page.sampler.insertion == 2 and page.port]
+    assert {page.port.position for page in later if page.port} == {"bottom", "middle", "top"}
+    assert all(page.instruction in ("Wait 5 seconds.", "Close.") for page in later)
+    (spoken,) = {
+        page.recent[0].said
+        for _, page in told
+        if page.step == "inserting" and page.sampler.insertion == 2
+    }
+    assert spoken == "Closed, 885 millimetres."
 
 
 def test_a_waiting_time_is_counted_until_it_is_over(tell: Tell) -> None:
