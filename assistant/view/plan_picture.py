@@ -4,6 +4,8 @@ Coordinates are whole millimetres in the vessel's axes (`assistant.plan.vessel`)
 has nothing to compute.
 """
 
+from math import cos, pi, sin
+
 from pydantic import BaseModel, ConfigDict
 
 from assistant.grammar.language import Language
@@ -11,6 +13,7 @@ from assistant.plan.insertion_geometry import Insertion, insertions
 from assistant.plan.model import Plan
 from assistant.plan.powder_bed import Bed, bed_of
 from assistant.plan.shapes import Array
+from assistant.plan.vessel import Trough
 from assistant.report.silhouette import silhouette
 
 __all__ = ["Drawn", "PlanPicture", "Projection", "plan_picture"]
@@ -45,6 +48,8 @@ class Projection(_Frozen):
     """Outline, a closed polygon."""
     powder: tuple[Point, ...]
     """The same of the powder; empty from above."""
+    shaft: tuple[Point, ...]
+    """The same of a trough's agitator shaft; empty in other vessels."""
     rims: tuple[tuple[Point, Point], ...]
     """The manways' rims: both ends of each, from above two opposite corners around it."""
     insertions: tuple[Drawn, ...]
@@ -106,8 +111,8 @@ def plan_picture(plan: Plan, language: Language) -> PlanPicture:
         fill_s=plan.timing.fill_s,
         fill_limit_s=plan.timing.fill_limit_s,
         seen_from=("south", "east")[side],
-        section=_section(bed, entered, side),
-        above=_above(bed, entered),
+        section=_section(plan, bed, entered, side),
+        above=_above(plan, bed, entered),
         tube_mm=plan.sampler.diameter_mm,
         wake_mm=plan.wake_mm,
     )
@@ -122,7 +127,7 @@ def _wider_side(entered: tuple[Insertion, ...]) -> int:
     return 0 if spread[0] >= spread[1] else 1
 
 
-def _section(bed: Bed, entered: tuple[Insertion, ...], side: int) -> Projection:
+def _section(plan: Plan, bed: Bed, entered: tuple[Insertion, ...], side: int) -> Projection:
     across, floor, ceiling, top = silhouette(bed, side, _STEPS)
     up, down = list(zip(across, ceiling, strict=True)), list(zip(across, floor, strict=True))
     wet = [(x, low, high) for x, low, high in zip(across, floor, top, strict=True) if high > low]
@@ -131,6 +136,7 @@ def _section(bed: Bed, entered: tuple[Insertion, ...], side: int) -> Projection:
         powder=_points(
             [*((x, low) for x, low, _ in wet), *((x, hi) for x, _, hi in reversed(wet))]
         ),
+        shaft=_shaft(plan, (side, 2)),
         rims=_rims(bed, side),
         insertions=tuple(_drawn(one, (side, 2)) for one in entered),
     )
@@ -147,7 +153,21 @@ def _rims(bed: Bed, side: int) -> tuple[tuple[Point, Point], ...]:
     return tuple(found)
 
 
-def _above(bed: Bed, entered: tuple[Insertion, ...]) -> Projection:
+def _shaft(plan: Plan, axes: tuple[int, int]) -> tuple[Point, ...]:
+    """Outline of the agitator's shaft: a band along x, or a disc seen from its end."""
+    vessel = plan.vessel
+    if not isinstance(vessel, Trough):
+        return ()
+    radius, height = vessel.shaft_diameter_mm / 2, (0.0, 0.0, vessel.diameter_mm / 2)[axes[1]]
+    if axes[0] == 1:
+        turns = [2 * pi * turn / 24 for turn in range(24)]
+        return _points([(radius * cos(t), height + radius * sin(t)) for t in turns])
+    half = vessel.length_mm / 2
+    low, high = height - radius, height + radius
+    return _points([(-half, low), (half, low), (half, high), (-half, high)])
+
+
+def _above(plan: Plan, bed: Bed, entered: tuple[Insertion, ...]) -> Projection:
     """The view from above; every vessel is symmetric about both axes and has no gap along y."""
     across, _, depth, _ = silhouette(bed, 0, _STEPS)
     del depth
@@ -164,6 +184,7 @@ def _above(bed: Bed, entered: tuple[Insertion, ...]) -> Projection:
     return Projection(
         vessel=_points([*back, *front]),
         powder=(),
+        shaft=_shaft(plan, (0, 1)),
         rims=tuple(rims),
         insertions=tuple(_drawn(one, (0, 1)) for one in entered),
     )

@@ -27,6 +27,7 @@ class Picture {
     this.text = Math.max(wide, high) / (fromAbove ? 14 : 20);
     put(svg, "polygon", { points: polygon(projection.vessel), class: "p-vessel" });
     if (projection.powder.length) put(svg, "polygon", { points: polygon(projection.powder), class: "p-powder" });
+    if (projection.shaft.length) put(svg, "polygon", { points: polygon(projection.shaft), class: "p-shaft" });
     for (const [a, b] of projection.rims) {
       if (fromAbove) put(svg, "ellipse", { cx: (a[0] + b[0]) / 2, cy: -(a[1] + b[1]) / 2, rx: Math.abs(b[0] - a[0]) / 2, ry: Math.abs(b[1] - a[1]) / 2, class: "p-rim" });
       else put(svg, "line", { ...line(a, b), class: "p-rim" });

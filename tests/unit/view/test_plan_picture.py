@@ -1,10 +1,12 @@
 """The drawing of the plan on the page: within the vessel, at the plan's own places."""
 
+import tomllib
+
 import pytest
 
 from assistant.errors import PlanError
 from assistant.grammar import Language
-from assistant.plan import parse_plan
+from assistant.plan import Plan, parse_plan
 from assistant.plan.insertion_geometry import insertions
 from assistant.plan.powder_bed import bed_of
 from assistant.storage import bundled_files
@@ -43,6 +45,32 @@ def test_the_side_is_chosen_from_which_more_is_seen(language: Language) -> None:
     assert other != one
     plan = parse_plan(b"[[locations]]".join([raw[0], one, other]), "bin")
     assert plan_picture(plan, language).seen_from == "east"
+
+
+TROUGH = {
+    "kind": "trough",
+    "length_mm": 1400.0,
+    "diameter_mm": 700.0,
+    "height_mm": 800.0,
+    "shaft_diameter_mm": 80.0,
+    "manway": {"diameter_mm": 400.0},
+}
+
+
+@pytest.mark.parametrize("seen_from", ["south", "east"])
+def test_the_shaft_of_a_trough_is_drawn(language: Language, seen_from: str) -> None:
+    """A band across the trough, or a disc where the trough is seen from its end."""
+    raw = tomllib.loads(bundled_files.read_plan("bin").decode())
+    first, second = raw["locations"][0], dict(raw["locations"][0], code="C3")
+    for location, place in ((first, 150.0), (second, -150.0)):
+        location["x_mm" if seen_from == "south" else "y_mm"] = place
+    raw |= {"vessel": TROUGH, "locations": [first, second]}
+    picture = plan_picture(Plan.model_validate(raw), language)
+    assert picture.seen_from == seen_from
+    xs, ys = zip(*picture.section.shaft, strict=True)
+    assert (min(ys), max(ys)) == (310, 390)
+    assert (min(xs), max(xs)) == ((-700, 700) if seen_from == "south" else (-40, 40))
+    assert {y for _, y in picture.above.shaft} == {-40, 40}
 
 
 def test_powder_that_does_not_fit_is_refused(language: Language) -> None:
