@@ -30,7 +30,7 @@ LINES = {
     "sound_check": "--silent",
     "enrol": "Ana --audio folder",
     "run": "bin --into folder --engine vosk --model folder --audio a.wav --register r "
-    "--authority-url https://stamps.example --authority root.pem",
+    "--authority-url https://stamps.example --authority root.pem --view-host ::1",
     "replay": "folder --from 3",
     "verify": "folder --keys folder --register r --signed c",
     "register": "r --head c",
