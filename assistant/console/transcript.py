@@ -30,6 +30,8 @@ Notice: TypeAlias = (
 
 _REASONS = {
     "no-phrase": "no phrase",
+    "near-wording": "nearly a phrase",
+    "other-label": "another batch or plan",
     "unclear": "not clear enough",
     "other-words": "other words around it",
     "contradicted": "taken back",

@@ -49,10 +49,20 @@ PROMPT_SLOTS: dict[Prompt, set[str]] = {
     Prompt.WHERE_OUTSIDE: {"step", "taken", "planned"},
     Prompt.CHOICES: {"phrases"},
     Prompt.NOT_NOW: {"phrase"},
+    Prompt.SAY_THIS: {"phrase"},
     Prompt.WRONG_POSITION: {"heard", "expected"},
     Prompt.WRONG_VIAL: {"heard", "expected"},
     Prompt.TAKEN_OVER: {"name"},
     Prompt.HEAD: {"spelt"},
+    Prompt.RAISE_AND_OPEN: {"position"},
+    Prompt.EMPTY_ALL: {"vials"},
+    Prompt.READ_BACK_VIALS: {"vials"},
+    Prompt.SEAT_BRIEF: {"location", "count"},
+    Prompt.ENTER_BRIEF: {"depth"},
+    Prompt.OPEN_BRIEF: {"position"},
+    Prompt.RAISE_AND_OPEN_BRIEF: {"position"},
+    Prompt.SHAKE_OFF_BRIEF: {"seconds"},
+    Prompt.EMPTY_ALL_BRIEF: {"vials"},
 }
 """The slots a prompt may have; prompts not named here have none."""
 
@@ -97,6 +107,9 @@ class Language(BaseModel):
     digits: dict[str, Annotated[tuple[Words, ...], Field(min_length=1)]]
     letters: dict[str, Words]
     sound_check: SoundCheckWords = Field(alias="sound-check")
+    near: dict[Intent, tuple[Words, ...]] = {}
+    """Other wordings of a phrase, without slots: they are answered with the phrase, and nothing is
+    recorded."""
     pronunciations: dict[str, tuple[Words, ...]] = {}
     """Word to its pronunciations, ARPAbet without stress marks."""
 
@@ -177,10 +190,22 @@ def _sound(language: Language, name: str) -> None:
         allowed = PROMPT_SLOTS.get(prompt, set())
         _slots(f"{name}: [prompts] {prompt.value}", words, allowed)
     _digits(language, name)
+    _near(language, name)
     spoken = [phrase.casefold() for phrase in language.phrases.values()]
     twice = next((phrase for phrase in spoken if spoken.count(phrase) > 1), None)
     if twice is not None:
         raise GrammarError(f"{name}: the phrase '{twice}' stands for two meanings; change one.")
+
+
+def _near(language: Language, name: str) -> None:
+    """Another wording belongs to one phrase, and is none itself."""
+    known = {phrase.casefold() for phrase in language.phrases.values()}
+    for intent, wordings in language.near.items():
+        for words in wordings:
+            _slots(f"{name}: [near] {intent.value}", words, set())
+            if words.casefold() in known:
+                raise GrammarError(f"{name}: [near] '{words}' has a meaning already; take it out.")
+            known.add(words.casefold())
 
 
 def _digits(language: Language, name: str) -> None:

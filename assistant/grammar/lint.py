@@ -44,17 +44,26 @@ _HARMLESS = (*ANSWERS, *QUESTIONS, Intent.STAND_BY, Intent.RESUME, Intent.DISREG
 MOST_WAYS = 64
 """Ways to say one phrase that are looked at."""
 
-QUOTING = (Prompt.ASK_BACK, Prompt.READ_BACK, Prompt.ASK_WITNESS, Prompt.CHOICES)
+QUOTING = (Prompt.ASK_BACK, Prompt.READ_BACK, Prompt.ASK_WITNESS, Prompt.CHOICES, Prompt.SAY_THIS)
 """Prompts that quote phrases on purpose; only their own words are judged."""
 
 AT_ANY_MOMENT = (
     *(Prompt.FILL_OVERRUN, Prompt.NOTED, Prompt.NOTE_DROPPED, Prompt.REMARK_KEPT),
     *(Prompt.CORRECTED, Prompt.NOTHING_TO_CORRECT, Prompt.WHERE, Prompt.WHERE_OUTSIDE),
-    *(Prompt.CHOICES, Prompt.NOT_NOW, Prompt.WRONG_POSITION, Prompt.WRONG_VIAL, Prompt.TOO_EARLY),
+    *(
+        Prompt.CHOICES,
+        Prompt.NOT_NOW,
+        Prompt.SAY_THIS,
+        Prompt.OTHER_LABEL,
+        Prompt.WRONG_POSITION,
+        Prompt.WRONG_VIAL,
+        Prompt.TOO_EARLY,
+    ),
     *(Prompt.OUT_OF_RANGE, Prompt.BELOW_MINIMUM, Prompt.MASS_OUTSIDE, Prompt.NOT_UNDERSTOOD),
     *(Prompt.TAKEN_OVER, Prompt.UNKNOWN_PERSON, Prompt.MICROPHONE_LOST, Prompt.MICROPHONE_BACK),
     *(Prompt.SPEAKER_LOST, Prompt.SPEAKER_BACK, Prompt.NOISE_ROSE, Prompt.STORAGE_FAILED),
     *(Prompt.STORAGE_BACK, Prompt.HEAD, Prompt.FILL_REACHED, Prompt.SHAKE_OFF_REACHED),
+    *(Prompt.CLOSE_NOW, Prompt.UNCOVER, Prompt.UNCOVER_BRIEF),
 )
 """Prompts that do not belong to one state: they may be heard wherever the work stands."""
 
@@ -99,7 +108,8 @@ def lint(language: Language, plan: Plan, pronounce: Pronounce) -> list[Finding]:
     """
     spoken = list(dict.fromkeys(words for words, _ in _all(language, plan)))
     override = language.sound_check.override.lower()
-    findings = list(_unknown((*spoken, override), language, pronounce))
+    near = [words.lower() for wordings in language.near.values() for words in wordings]
+    findings = list(_unknown((*spoken, *near, override), language, pronounce))
     findings += _twice(_all(language, plan))
     if not findings:
         ways = {words: _ways(words, language, pronounce) for words in spoken}
@@ -272,8 +282,8 @@ def _echoed(language: Language, plan: Plan) -> Iterator[Finding]:
 
 
 def _prompts(language: Language, session: Session) -> Iterator[str]:
-    """Yield what is said on reaching a state, without the phrases it quotes."""
-    for effect in prompts.enter(session):
+    """Yield what is said in a state, in all wordings, without the phrases it quotes."""
+    for effect in prompts.wordings(session):
         if isinstance(effect, Say):
             bare = replace(effect, meaning=None) if effect.prompt in QUOTING else effect
             yield sentence(language, bare, spoken=True)

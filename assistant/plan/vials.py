@@ -26,6 +26,17 @@ class Vial:
         return f"{batch}|{self.number}|{self.location}|{self.position}|{self.port}"
 
 
+def read_label(code: str) -> tuple[str, Vial] | None:
+    """Return the batch and the vial that a label's code names; None where it is no such code."""
+    parts = code.strip().rsplit("|", 4)
+    if len(parts) != 5 or not all(parts):  # noqa: PLR2004 - the fields of `Vial.mark`
+        return None
+    batch, number, location, position, port = parts
+    if not (number.isdecimal() and port.isdecimal() and len(number + port) <= 9):  # noqa: PLR2004 - no study is so large
+        return None
+    return batch, Vial(int(number), location, position, int(port))
+
+
 def vial_number(plan: Plan, location: int, position: int, port: int) -> int:
     """Return the vial's number for indices counted from 0.
 

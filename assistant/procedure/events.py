@@ -4,7 +4,7 @@ A closed union of frozen models. Each has a short, stable `type`; quantities are
 their bytes never depend on a float's rounding.
 """
 
-from typing import Annotated, Literal
+from typing import Annotated, Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, JsonValue, TypeAdapter
 
@@ -68,6 +68,9 @@ class Opened(Frozen):
     clock_affirmed: Literal["", "yes", "not asked"] = ""
     """Whether somebody typed, before the work began, that date, time, zone and synchronisation as
     shown are right; not asked where nobody sat at a terminal; "" in a rehearsal."""
+    machine_boot: str = ""
+    """Names this start of the machine, whose steady clock runs on while it is the same; "" where
+    the system does not say."""
     stamp_authority: str = ""
     """Address of the time-stamping authority that is asked during the session, "" without one."""
 
@@ -88,6 +91,13 @@ class SoundChecked(Frozen):
     """Delay of the microphone as its system reports it, in milliseconds; "" where it does not."""
     speaker_ms: str = ""
     """The same of the loudspeaker."""
+
+
+NEAR: Final = "near-wording"
+"""Reason of a refusal: these were other words for a phrase, which is the meaning."""
+
+OTHER_LABEL: Final = "other-label"
+"""Reason of a refusal: the scanned label is of another batch or plan; the text is its code."""
 
 
 class Heard(Frozen):
@@ -179,6 +189,8 @@ class Resumed(Frozen):
     speaker: str
     torn_bytes: int = 0
     torn_sha256: str = ""
+    machine_boot: str = ""
+    """As in the first entry."""
 
 
 Event = Annotated[

@@ -5,17 +5,16 @@ from typing import Final
 
 from assistant.grammar.language import Language
 from assistant.grammar.rendering import phrase, understand, universe
+from assistant.plan.vials import Vial, read_label
 from assistant.ports import Decision, Judgement, Stakes, Utterance
 from assistant.procedure import queries
-from assistant.procedure.enums import VIAL, Intent, State
-from assistant.procedure.events import Heard, Meaning
+from assistant.procedure.enums import CONTENT, QUESTIONS, Intent, State
+from assistant.procedure.events import NEAR, OTHER_LABEL, Heard, Meaning
 from assistant.procedure.model import Session
 
-HARMLESS: Final = frozenset(
-    {Intent.SAY_AGAIN, Intent.WHERE_ARE_WE, Intent.WHAT_CAN_I_SAY, Intent.STAND_BY}
-)
+HARMLESS: Final = frozenset({*QUESTIONS, Intent.STAND_BY})
 """If misheard, these neither advance a step nor record anything about a sample."""
-READ_BACK: Final = frozenset({*VIAL, Intent.MASS, Intent.TAKE_OVER, Intent.STOP_SAMPLING})
+READ_BACK: Final = frozenset({*CONTENT, Intent.MASS, Intent.TAKE_OVER, Intent.STOP_SAMPLING})
 """These are always read back or confirmed before they count."""
 ANSWERS: Final = frozenset({Intent.AFFIRM, Intent.NEGATIVE})
 """Legal only as the answer to a question."""
@@ -40,6 +39,7 @@ class UtteranceInterpreter:
         """Start without a session."""
         self._language = language
         self._known: dict[str, Meaning] = {}
+        self._near: dict[str, Meaning] = {}
         self._session: Session | None = None
 
     def attune(self, session: Session) -> Phrases:
@@ -56,7 +56,12 @@ class UtteranceInterpreter:
         expected = frozenset(
             phrase(self._language, meaning) for meaning in queries.advancing(session)
         )
-        return Phrases(tuple(self._known), legal, expected)
+        self._near = {
+            words.lower(): queries.expected(session, intent)
+            for intent in {meaning.intent for meaning in queries.options(session)}
+            for words in self._language.near.get(intent, ())
+        }
+        return Phrases((*self._known, *self._near), legal, expected)
 
     def heard(self, judgement: Judgement, clip: str) -> Heard:
         """The event of a spoken utterance.
@@ -66,8 +71,10 @@ class UtteranceInterpreter:
             clip: name of the stored audio, "" if none was stored.
         """
         meaning = understand(self._language, self._known, judgement.text)
+        near = self._near.get(judgement.text)
         if judgement.decision != "refuse" and meaning is None:
-            return self._refused(judgement, clip, "no-phrase")
+            reason = self._unknown(near)
+            return self._refused(judgement, clip, reason, near if reason == NEAR else None)
         if meaning is not None and self._leaves_unanswered(meaning, judgement.decision):
             return self._refused(judgement, clip, "answer-wanted")
         return Heard(
@@ -91,36 +98,69 @@ class UtteranceInterpreter:
         if session is None or decision == "refuse":
             return False
         if decision == "ask" and meaning.intent in ANSWERS:
-            return meaning.intent in queries.triggers(session.state)
+            return meaning.intent in queries.triggers(session)
         if session.state is not State.READING_BACK or meaning == session.progress.pending:
             return False
-        return meaning.intent not in queries.triggers(session.state)
+        return meaning.intent not in queries.triggers(session)
 
-    def _refused(self, judgement: Judgement, clip: str, reason: str) -> Heard:
+    def _unknown(self, near: Meaning | None) -> str:
+        """Why words that are no phrase are refused; `near` is the phrase they nearly are."""
+        if near is None:
+            return "no-phrase"
+        return "answer-wanted" if self._leaves_unanswered(near, "accept") else NEAR
+
+    def _refused(
+        self, judgement: Judgement, clip: str, reason: str, meaning: Meaning | None = None
+    ) -> Heard:
         return Heard(
             source="voice",
             text=judgement.text,
             decision="refuse",
             reason=reason,
+            meaning=meaning,
             engine=judgement.engine,
             scores=dict(judgement.scores),
             clip=clip,
         )
 
     def typed(self, utterance: Utterance) -> Heard:
-        """The event of a typed line or of the confirm key, which stands for the normal answer."""
+        """The event of a typed line or of the confirm key, which stands for the normal answer.
+
+        A scanner types the code of a label: it says that the die came out full into that vial.
+        """
         if utterance.source == "key":
             meaning = queries.normal(self._session) if self._session else None
             text = phrase(self._language, meaning) if meaning else ""
+        elif (label := read_label(utterance.typed)) is not None:
+            text, meaning = utterance.typed.strip(), self._scanned(*label)
+            if meaning is None:
+                return Heard(source="text", text=text, decision="refuse", reason=OTHER_LABEL)
         else:
             text = " ".join(utterance.typed.lower().split())
             meaning = understand(self._language, self._known, text)
         source = "key" if utterance.source == "key" else "text"
         if meaning is None:
-            return Heard(source=source, text=text, decision="refuse", reason="no-phrase")
+            near = self._near.get(text)
+            reason = self._unknown(near)
+            meant = near if reason == NEAR else None
+            return Heard(source=source, text=text, decision="refuse", reason=reason, meaning=meant)
         if self._leaves_unanswered(meaning, "accept"):
             return Heard(source=source, text=text, decision="refuse", reason="answer-wanted")
         return Heard(source=source, text=text, decision="accept", meaning=meaning)
+
+    def _scanned(self, batch: str, vial: Vial) -> Meaning | None:
+        """What a label means; None where no vial of this session bears it."""
+        session = self._session
+        if session is None or batch != session.plan.study.batch:
+            return None
+        positions = session.plan.sampler.positions
+        for sample in session.progress.samples:
+            location = session.progress.insertions[sample.insertion].location
+            code = session.plan.locations[location].code
+            position = positions[sample.position].value
+            if vial == Vial(sample.vial, code, position, sample.port + 1):
+                return Meaning(intent=Intent.VIAL_FULL, vial=vial.number)
+        return None
 
 
 def stakes(intent: Intent) -> Stakes:

@@ -82,6 +82,14 @@ def test_an_older_grammar_can_be_recalled_but_not_worked_with() -> None:
         (with_line("language", 'language = "English"'), "x: 'language': "),
         (with_line("affirm", 'affirm = ""'), "x: 'phrases.affirm': "),
         (with_line("affirm", 'agree = "affirm"'), "x: 'phrases.agree"),
+        (
+            TEXT.replace("make a leak note", "stand by").encode(),
+            "x: [near] 'stand by' has a meaning already; take it out.",
+        ),
+        (
+            TEXT.replace("make a remark", "note {vial}").encode(),
+            "x: [near] remark: has the slots vial; it needs none.",
+        ),
         (with_line("affirm", ""), "x: [phrases] lacks 'affirm'; add it."),
         (with_line("close", ""), "x: [prompts] lacks 'close'; add it."),
         (with_line("7", ""), "x: [digits] lacks '7'; add it."),

@@ -5,7 +5,7 @@ from collections.abc import Callable
 import pytest
 
 from assistant.plan import Plan
-from assistant.plan.vials import vial_number, vials
+from assistant.plan.vials import read_label, vial_number, vials
 
 Change = Callable[..., Plan]
 
@@ -41,3 +41,28 @@ def test_marks_are_unique_and_plain(cone: Plan) -> None:
     assert len(set(marks)) == 30
     assert all(mark.isascii() for mark in marks)
     assert marks[0] == "TV2611|1|C2|bottom|1"
+
+
+def test_a_label_is_read_back(cone: Plan) -> None:
+    """What was printed says which vial it is, also where the batch holds the sign between."""
+    for vial in vials(cone):
+        assert read_label(f" {vial.mark('TV2611')}\n") == ("TV2611", vial)
+    first = vials(cone)[0]
+    assert read_label(first.mark("a|b")) == ("a|b", first)
+
+
+@pytest.mark.parametrize(
+    "code",
+    [
+        "",
+        "vial one full",
+        "TV|1|C2|bottom",
+        "|1|C2|bottom|1",
+        "TV|x|C2|bottom|1",
+        "TV|1|C2|bottom|-1",
+        f"TV|{'9' * 5000}|C2|bottom|1",
+    ],
+)
+def test_other_codes_are_no_labels(code: str) -> None:
+    """Too few fields, an empty one, no number, or far too large a one."""
+    assert read_label(code) is None

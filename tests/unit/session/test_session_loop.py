@@ -382,6 +382,25 @@ def test_the_head_code_is_spoken_between_insertions(bench: Bench) -> None:
     assert said.startswith(f"Head code {head_code(entry.seq, entry.hash).spoken}.")
 
 
+def test_a_short_dialogue_signals_by_tones() -> None:
+    """One for heard, two when in doubt, three when a wait is over; none in a full dialogue."""
+    plan = plan_of("double-cone").model_copy(update={"dialogue": "short", "cautions": ()})
+    bench = Bench(begin(plan))
+    bench.open()
+    bench.pass_time(1.0)
+    bench.hear("dies are seated", "ask")
+    bench.hear("affirm")
+    for phrase in ("entry and tilt set", "sampler at depth", "bottom port open"):
+        bench.hear(phrase)
+    assert bench.loop.session.state is State.FILLING
+    assert bench.mouth.said[-1] == ""
+    bench.pass_time(6.0)
+    bench.hear("what a day", "refuse")
+    assert bench.mouth.said[-1] == "Close."
+    assert bench.mouth.tones == [None, "doubt", *["heard"] * 4, "wait-over"]
+    assert bench.proved() == bench.loop.session
+
+
 def hold(bench: Bench, seconds: float, *, delay_s: float = 0.03) -> None:
     """Hold the key down: it repeats 33 times a second, at first after a delay."""
     waited = 0.0
@@ -496,3 +515,34 @@ def test_a_doubtful_answer_has_its_question_put_again(bench: Bench) -> None:
     bench.hear("negative", "ask")
     assert bench.mouth.said[-1] == question
     assert bench.loop.session.state is State.STOPPING
+
+
+@pytest.mark.parametrize("by_voice", [True, False])
+def test_other_words_for_a_phrase_are_answered_with_it(bench: Bench, *, by_voice: bool) -> None:
+    """The phrase is told, by voice as by keyboard; nothing is noted and nothing moves."""
+    through_cautions(bench)
+    assert "make a leak note" in bench.script.union
+    assert "make a leak note" not in bench.script.legal
+    before = bench.loop.session
+    if by_voice:
+        bench.hear("make a leak note")
+    else:
+        bench.type("Make a  leak note")
+    event = bench.events[-1]
+    assert isinstance(event, Heard)
+    assert (event.decision, event.reason) == ("refuse", "near-wording")
+    assert event.meaning == Meaning(intent=Intent.NOTE_LEAK)
+    assert bench.entries[-1][2] == "Say: leak noticed here."
+    assert bench.loop.session == before
+
+
+def test_other_words_name_what_is_in_hand_and_wait_their_turn(bench: Bench) -> None:
+    """They count only where their phrase does, and end no read-back."""
+    through_cautions(bench)
+    bench.type("correct the last entry")
+    assert bench.entries[-1][2] == "Say: correction last entry."
+    bench.type("stop sampling now")
+    bench.type("make a leak note")
+    event = bench.events[-1]
+    assert isinstance(event, Heard)
+    assert (event.decision, event.reason) == ("refuse", "no-phrase")
