@@ -52,22 +52,24 @@ ASSAYS = st.one_of(
 )
 
 
+def unit_rows(assays: list[str], masses: list[str]) -> st.SearchStrategy[list[tuple[str, ...]]]:
+    """Rows of dosage units: location, number, assay, mass."""
+    cells = (st.sampled_from(column) for column in (list("12N"), list("12x"), assays, masses))
+    return st.lists(st.tuples(*cells), max_size=8, unique_by=lambda row: row[:2])
+
+
 @settings(max_examples=200, deadline=None)
 @given(
     st.sampled_from(["% of label claim not weight-corrected", "mg/g", "mg", "%"]),
-    st.lists(
-        st.tuples(
-            st.sampled_from("12N"),
-            st.sampled_from(["1", "2", "x", ""]),
-            st.sampled_from(["80", "99.5", "101", "97", "100", "0", "1e9", "", "n.d."]),
-            st.sampled_from(["250", "251", "249.5", "255", "0.25", ""]),
+    st.one_of(
+        unit_rows(["99.5", "101", "97", "80"], ["250"]),
+        unit_rows(
+            ["80", "99.5", "101", "0", "1e9", "", "n.d."], ["250", "249.5", "255", "0.25", ""]
         ),
-        max_size=6,
-        unique_by=lambda row: row[:2],
     ),
 )
 def test_any_dosage_units_are_judged_or_refused_in_words(
-    unit: str, rows: list[tuple[str, str, str, str]]
+    unit: str, rows: list[tuple[str, ...]]
 ) -> None:
     """Whatever a sheet of units holds; what is judged is finite."""
     text = f"location,tablet,assay ({unit}),mass (mg)\n" + "\n".join(map(",".join, rows))
