@@ -15,6 +15,7 @@ from assistant.cli.record_options import (
     sign_report_options,
     station_options,
     time_stamp_options,
+    transcribe_options,
     verify_options,
 )
 
@@ -194,6 +195,7 @@ COMMANDS: tuple[tuple[str, str, str, Options], ...] = (
     ("time-stamp", "time_stamp", "have an authority stamp a record (RFC 3161)", time_stamp_options),
     ("keys", "keys", "make a pair of signing keys", keys_options),
     ("sign", "sign", "sign a record", sign_options),
+    ("transcribe", "transcribe", "type the text of spoken remarks", transcribe_options),
     ("sign-report", "sign_report", "sign a report, or check its signatures", sign_report_options),
     ("export", "export", "export a record as tables, JSON or a sheet to print", export_options),
     ("assays", "assays", "simulate assay results", assays_options),
