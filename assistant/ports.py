@@ -118,6 +118,10 @@ class PhraseEngine(Protocol):
         ...
 
 
+Tone = Literal["heard", "doubt", "wait-over"]
+"""A short signal before a prompt, or instead of one."""
+
+
 class Speaker(Protocol):
     """Speaks one sentence at a time and can be silenced at once."""
 
@@ -126,8 +130,14 @@ class Speaker(Protocol):
         """Voice and device, as they go on record."""
         ...
 
-    def say(self, text: str, done: Callable[[], None]) -> None:
-        """Start to speak, dropping whatever is being spoken; call `done` at the real end."""
+    def say(self, text: str, done: Callable[[], None], tone: Tone | None = None) -> None:
+        """Start to speak, dropping whatever is being spoken; call `done` at the real end.
+
+        Args:
+            text: the sentence; "" where the tone says it all.
+            done: called once, when the sound has ended or was cut.
+            tone: sounds before the sentence.
+        """
         ...
 
     def silence(self) -> None:

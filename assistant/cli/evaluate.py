@@ -130,8 +130,8 @@ def _ask_for_vials(record: RecordStudy, options: Options) -> int:
     taken = sum(each.state is State.TAKEN for each in record.expected)
     console = terminal()
     console.print(
-        f"Stage 1: assay {counted(len(first), 'vial')}, the lowest position of every spot: "
-        f"{', '.join(first)}."
+        f"Stage 1: assay {counted(len(first), 'vial')}, of every spot the lowest position that "
+        f"filled its vial: {', '.join(first)}."
     )
     console.print(f"Keep the other {counted(taken - len(first), 'vial')}.")
     return 0

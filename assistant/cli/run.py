@@ -72,8 +72,7 @@ def run(options: Options) -> int:
             options.into, options.register, options.authority_url, options.authority
         )
         watcher = _Watcher(console, lambda: devices.typed, panel=panel_on)
-        clock = ManualClock() if options.audio else None
-        affirmed = affirm_clock(console, asks=not options.resume) if clock is None else ""
+        clock, affirmed = _clock(console, options)
         setting = Setting(
             language=language,
             engine=engine,
@@ -95,17 +94,26 @@ def run(options: Options) -> int:
         with watcher.shown():
             session = live.run(devices.blocks())
         station.finish(console)
-    return _ended(console, session, options)
+    return _ended(console, session, options.into)
 
 
-def _ended(console: Console, session: Session, options: Options) -> int:
-    """Say how the session ended; return the exit code."""
-    show_end(console, session, options.into)
+def _ended(console: Console, session: Session, into: Path) -> int:
+    """Show how a session ended; return the exit code."""
+    show_end(console, session, into)
     if session.state is State.CLOSED:
         return 0
     if session.state is not State.STOPPED:
-        console.print(f"the record is open: go on with --resume --into {options.into}")
+        console.print(f"the record is open: go on with --resume --into {into}")
     return 1
+
+
+def _clock(
+    console: Console, options: Options
+) -> tuple[ManualClock | None, Literal["", "yes", "not asked"]]:
+    """The clock of a file of sound, or None for the machine's, and whether that was affirmed."""
+    if options.audio:
+        return ManualClock(), ""
+    return None, affirm_clock(console, asks=not options.resume)
 
 
 def _wanted(options: Options, *, echoed: bool) -> Wanted:

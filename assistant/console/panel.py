@@ -12,7 +12,7 @@ from assistant.procedure import queries
 from assistant.procedure.effects import Say
 from assistant.procedure.enums import State
 from assistant.procedure.model import Session
-from assistant.procedure.prompts import enter, tally
+from assistant.procedure.prompts import again, tally
 
 _FLOOR_DBFS = -60.0
 _METER = 24
@@ -82,7 +82,7 @@ def instruction(language: Language, session: Session) -> str:
     """The instruction that waits for an answer, as it is read; "" before the record is opened."""
     if session.state is State.NEW:
         return ""
-    says = [effect for effect in enter(session) if isinstance(effect, Say)]
+    says = [effect for effect in again(session) if isinstance(effect, Say)]
     return " ".join(sentence(language, say, spoken=False) for say in says)
 
 

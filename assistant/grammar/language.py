@@ -54,6 +54,15 @@ PROMPT_SLOTS: dict[Prompt, set[str]] = {
     Prompt.WRONG_VIAL: {"heard", "expected"},
     Prompt.TAKEN_OVER: {"name"},
     Prompt.HEAD: {"spelt"},
+    Prompt.RAISE_AND_OPEN: {"position"},
+    Prompt.EMPTY_ALL: {"vials"},
+    Prompt.READ_BACK_VIALS: {"vials"},
+    Prompt.SEAT_BRIEF: {"location", "count"},
+    Prompt.ENTER_BRIEF: {"depth"},
+    Prompt.OPEN_BRIEF: {"position"},
+    Prompt.RAISE_AND_OPEN_BRIEF: {"position"},
+    Prompt.SHAKE_OFF_BRIEF: {"seconds"},
+    Prompt.EMPTY_ALL_BRIEF: {"vials"},
 }
 """The slots a prompt may have; prompts not named here have none."""
 

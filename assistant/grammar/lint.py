@@ -63,6 +63,7 @@ AT_ANY_MOMENT = (
     *(Prompt.TAKEN_OVER, Prompt.UNKNOWN_PERSON, Prompt.MICROPHONE_LOST, Prompt.MICROPHONE_BACK),
     *(Prompt.SPEAKER_LOST, Prompt.SPEAKER_BACK, Prompt.NOISE_ROSE, Prompt.STORAGE_FAILED),
     *(Prompt.STORAGE_BACK, Prompt.HEAD, Prompt.FILL_REACHED, Prompt.SHAKE_OFF_REACHED),
+    *(Prompt.CLOSE_NOW, Prompt.UNCOVER, Prompt.UNCOVER_BRIEF),
 )
 """Prompts that do not belong to one state: they may be heard wherever the work stands."""
 
@@ -281,8 +282,8 @@ def _echoed(language: Language, plan: Plan) -> Iterator[Finding]:
 
 
 def _prompts(language: Language, session: Session) -> Iterator[str]:
-    """Yield what is said on reaching a state, without the phrases it quotes."""
-    for effect in prompts.enter(session):
+    """Yield what is said in a state, in all wordings, without the phrases it quotes."""
+    for effect in prompts.wordings(session):
         if isinstance(effect, Say):
             bare = replace(effect, meaning=None) if effect.prompt in QUOTING else effect
             yield sentence(language, bare, spoken=True)

@@ -6,6 +6,7 @@ from typing import TypeVar
 from assistant.errors import GrammarError
 from assistant.grammar.language import Language
 from assistant.grammar.numbers import read_number, spell_code, spell_number
+from assistant.procedure import queries
 from assistant.procedure.effects import Say, Slot
 from assistant.procedure.enums import POSITIONAL, VIAL, Intent, Prompt
 from assistant.procedure.events import Meaning
@@ -18,6 +19,9 @@ NUMBER = "<number>"
 
 CODES = ("location", "code")
 """Slots spelt letter by letter."""
+
+LISTS = ("vials",)
+"""Slots that hold whole numbers with spaces between."""
 
 
 def phrase(language: Language, meaning: Meaning) -> str:
@@ -44,8 +48,10 @@ def universe(language: Language, session: Session) -> dict[str, Meaning]:
 
 def meanings(session: Session) -> Iterator[Meaning]:
     """Yield everything that can be meant in this session, legal now or not."""
+    unused = queries.unused(session.plan)
     for intent in Intent:
-        yield from _objects(session, intent)
+        if intent not in unused:
+            yield from _objects(session, intent)
 
 
 def _objects(session: Session, intent: Intent) -> Iterable[Meaning]:
@@ -108,6 +114,9 @@ def _quoted(language: Language, meaning: Meaning) -> str:
 def _slot(language: Language, key: str, value: Slot, *, spoken: bool) -> str:
     if isinstance(value, int):
         return spell_number(language, str(value)) if spoken and value > 9 else str(value)  # noqa: PLR2004 - one digit
+    if key in LISTS:
+        each = (spell_number(language, one) if spoken else one for one in value.split())
+        return ", ".join(each)
     if key in CODES:
         return spell_code(language, value) if spoken else value
     return _name(language, value)

@@ -26,6 +26,9 @@ _NEVER_WITHOUT: dict[State, Callable[[Plan], bool]] = {
     State.BRIEFING: lambda plan: bool(plan.cautions),
     State.WEIGHING: lambda plan: plan.weighing is not None,
     State.WITNESSING: lambda plan: bool(plan.witnessed),
+    State.CLOSING: lambda plan: plan.dialogue == "full",
+    State.INVERTING: lambda plan: plan.dialogue == "full",
+    State.REMOVING_TUBE: lambda plan: plan.dialogue == "full",
     State.RAISING: lambda plan: len(plan.sampler.positions) > 1,
 }
 """States that only some plans lead to."""
@@ -72,12 +75,16 @@ def _objects(plan: Plan, progress: Progress, state: State) -> Iterator[Progress]
                 for die in range(plan.vials_per_insertion):
                     yield replace(here, insertion=insertion, die=die)
         case State.READING_BACK:
-            held = [
-                Meaning(intent=Intent.VIAL_FULL, vial=1),
-                Meaning(intent=Intent.MASS, number="1"),
-            ]
-            yield from (replace(here, pending=m) for m in held[: 2 if plan.weighing else 1])
+            yield from (replace(here, pending=meaning) for meaning in _read_back(plan))
         case State.CHECKING:
-            yield from (replace(here, back=(step,)) for step in (State.SEATING, State.CLOSING))
+            yield from (replace(here, back=(step,)) for step in (State.SEATING, State.FILLING))
         case _:
             yield here
+
+
+def _read_back(plan: Plan) -> Iterator[Meaning]:
+    yield Meaning(intent=Intent.VIAL_FULL, vial=1)
+    if plan.weighing:
+        yield Meaning(intent=Intent.MASS, number="1")
+    elif plan.dialogue == "short":
+        yield Meaning(intent=Intent.ALL_FULL)

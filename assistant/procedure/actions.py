@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from assistant.plan.dies import Weight, mass_window
 from assistant.plan.model import Timing
+from assistant.procedure import prompts
 from assistant.procedure.effects import Close, StartTimer, StopTimers, TellHead
 from assistant.procedure.enums import Intent, Kind, Prompt, State, Timer
 from assistant.procedure.events import Meaning
@@ -72,14 +73,14 @@ def fill_reached(work: Transition) -> None:
     """The shortest filling time has passed."""
     work.progress(waited=True)
     if work.session.state is State.FILLING:
-        work.say(Prompt.FILL_REACHED)
+        work.say(prompts.fill_reached(work.session))
 
 
 def shake_off_reached(work: Transition) -> None:
     """The sampler has been held dies down long enough."""
     work.progress(waited=True)
     if work.session.state is State.SHAKING_OFF:
-        work.say(Prompt.SHAKE_OFF_REACHED)
+        work.say(prompts.shake_off_reached(work.session))
 
 
 def fill_overrun(work: Transition) -> None:
@@ -96,9 +97,21 @@ def take(work: Transition) -> None:
     work.mark(tuple(s for s in work.session.here() if s.position == position), status=Status.TAKEN)
 
 
+def close(work: Transition) -> None:
+    """The wait is over and the ports are closed again, in one confirmation."""
+    disarm(work)
+    take(work)
+
+
 def raise_shaft(work: Transition) -> None:
     """The next set of dies faces the ports."""
     work.progress(position=work.session.progress.position + 1)
+
+
+def raise_and_open(work: Transition) -> None:
+    """The next set of dies faces the ports, and these are open."""
+    raise_shaft(work)
+    open_port(work)
 
 
 def withdraw(work: Transition) -> None:
@@ -116,6 +129,12 @@ def label(work: Transition) -> None:
         work.deviate(_BLAMED[status], vials=(sample.vial,))
     if work.state is not State.WEIGHING:
         next_die(work)
+
+
+def label_rest(work: Transition) -> None:
+    """Every die of this insertion that is not emptied yet filled its vial."""
+    work.mark(work.session.rest(), status=Status.FULL)
+    work.progress(die=0)
 
 
 def next_die(work: Transition) -> None:
@@ -151,9 +170,15 @@ def marked(work: Transition) -> None:
 
 
 def next_insertion(work: Transition) -> None:
-    """Go on to the next insertion and tell the record's head code."""
+    """Go on to the next insertion; a full dialogue tells the record's head code."""
     first, *rest = work.session.progress.queue
     work.progress(insertion=first, queue=tuple(rest), position=0, die=0)
+    if work.session.plan.dialogue == "full":
+        work.effects.append(TellHead())
+
+
+def tell_head(work: Transition) -> None:
+    """Tell the record's head code."""
     work.effects.append(TellHead())
 
 

@@ -81,17 +81,22 @@ class Intent(StrEnum):
     POSITIONED = "positioned"
     AT_DEPTH = "at-depth"
     PORT_OPEN = "port-open"
+    FILLED_CLOSED = "filled-closed"
     SET_FILLED = "set-filled"
     PORT_CLOSED = "port-closed"
+    RAISED_OPEN = "raised-open"
     SHAFT_RAISED = "shaft-raised"
     SAMPLER_OUT = "sampler-out"
+    DIES_UP_TUBE_OFF = "dies-up-tube-off"
     SHAKEN_OFF = "shaken-off"
     DIES_UP = "dies-up"
     TUBE_OFF = "tube-off"
+    ALL_FULL = "all-full"
     VIAL_FULL = "vial-full"
     VIAL_SHORT = "vial-short"
     VIAL_EMPTY = "vial-empty"
     MASS = "mass"
+    EMPTY_CLEAN = "empty-clean"
     TUBE_EMPTIED = "tube-emptied"
     POWDER_IN_TUBE = "powder-in-tube"
     SHAFT_CLEAN = "shaft-clean"
@@ -111,6 +116,7 @@ class Intent(StrEnum):
     SAY_AGAIN = "say-again"
     WHERE_ARE_WE = "where-are-we"
     WHAT_CAN_I_SAY = "what-can-i-say"
+    HEAD_CODE = "head-code"
     STAND_BY = "stand-by"
     RESUME = "resume"
     NOTE_SPILL = "note-spill"
@@ -132,11 +138,45 @@ class Intent(StrEnum):
     TAKE_OVER = "take-over"
 
 
-QUESTIONS = (Intent.SAY_AGAIN, Intent.WHERE_ARE_WE, Intent.WHAT_CAN_I_SAY)
+QUESTIONS = (
+    Intent.SAY_AGAIN,
+    Intent.WHERE_ARE_WE,
+    Intent.WHAT_CAN_I_SAY,
+    Intent.HEAD_CODE,
+)
 """Questions: they change nothing, so a doubtful hearing may be answered."""
 
-POSITIONAL = (Intent.PORT_OPEN, Intent.SET_FILLED, Intent.PORT_CLOSED, Intent.SHAFT_RAISED)
+SHORT_ONLY = (
+    Intent.FILLED_CLOSED,
+    Intent.RAISED_OPEN,
+    Intent.DIES_UP_TUBE_OFF,
+    Intent.ALL_FULL,
+    Intent.EMPTY_CLEAN,
+    Intent.HEAD_CODE,
+)
+"""Said only in a short dialogue: one confirmation of two or three steps, and the head code."""
+
+FULL_ONLY = (
+    Intent.SET_FILLED,
+    Intent.PORT_CLOSED,
+    Intent.SHAFT_RAISED,
+    Intent.SHAKEN_OFF,
+    Intent.DIES_UP,
+    Intent.TUBE_OFF,
+)
+"""Said only in a full dialogue: a short one confirms these steps together with their neighbours."""
+
+POSITIONAL = (
+    Intent.PORT_OPEN,
+    Intent.FILLED_CLOSED,
+    Intent.SET_FILLED,
+    Intent.PORT_CLOSED,
+    Intent.RAISED_OPEN,
+    Intent.SHAFT_RAISED,
+)
 VIAL = (Intent.VIAL_FULL, Intent.VIAL_SHORT, Intent.VIAL_EMPTY)
+CONTENT = (*VIAL, Intent.ALL_FULL)
+"""Intents that say what vials hold."""
 CAUTIONS = {
     "isolated": Intent.CAUTION_ISOLATED,
     "earthed": Intent.CAUTION_EARTHED,
@@ -246,6 +286,22 @@ class Prompt(StrEnum):
     STORAGE_FAILED = "storage-failed"
     STORAGE_BACK = "storage-back"
     HEAD = "head"
+    CLOSE_NOW = "close-now"
+    RAISE_AND_OPEN = "raise-and-open"
+    UNCOVER = "uncover"
+    EMPTY_ALL = "empty-all"
+    EMPTY_AND_LOOK = "empty-and-look"
+    READ_BACK_VIALS = "read-back-vials"
+    SEAT_BRIEF = "seat-brief"
+    ENTER_BRIEF = "enter-brief"
+    OPEN_BRIEF = "open-brief"
+    RAISE_AND_OPEN_BRIEF = "raise-and-open-brief"
+    WITHDRAW_BRIEF = "withdraw-brief"
+    SHAKE_OFF_BRIEF = "shake-off-brief"
+    UNCOVER_BRIEF = "uncover-brief"
+    EMPTY_ALL_BRIEF = "empty-all-brief"
+    EMPTY_AND_LOOK_BRIEF = "empty-and-look-brief"
+    STOW_BRIEF = "stow-brief"
 
 
 class Kind(StrEnum):

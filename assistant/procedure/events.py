@@ -68,6 +68,9 @@ class Opened(Frozen):
     clock_affirmed: Literal["", "yes", "not asked"] = ""
     """Whether somebody typed, before the work began, that date, time, zone and synchronisation as
     shown are right; not asked where nobody sat at a terminal; "" in a rehearsal."""
+    machine_boot: str = ""
+    """Names this start of the machine, whose steady clock runs on while it is the same; "" where
+    the system does not say."""
     stamp_authority: str = ""
     """Address of the time-stamping authority that is asked during the session, "" without one."""
 
@@ -186,6 +189,8 @@ class Resumed(Frozen):
     speaker: str
     torn_bytes: int = 0
     torn_sha256: str = ""
+    machine_boot: str = ""
+    """As in the first entry."""
 
 
 Event = Annotated[

@@ -13,6 +13,10 @@ _WITNESSED = {
     Intent.AT_DEPTH: "at-depth",
     Intent.PORT_OPEN: "port-open",
     Intent.PORT_CLOSED: "port-closed",
+    Intent.FILLED_CLOSED: "port-closed",
+    Intent.RAISED_OPEN: "port-open",
+    Intent.ALL_FULL: "vial",
+    Intent.EMPTY_CLEAN: "tube-emptied",
     Intent.VIAL_FULL: "vial",
     Intent.VIAL_SHORT: "vial",
     Intent.VIAL_EMPTY: "vial",
@@ -67,6 +71,16 @@ def shaking_off(work: Transition) -> bool:
 def waited(work: Transition) -> bool:
     """The waiting time of the step is over."""
     return work.session.progress.waited
+
+
+def waited_and_witnessed(work: Transition) -> bool:
+    """The waiting time is over, and a witness must affirm this step and has not."""
+    return waited(work) and needs_witness(work)
+
+
+def waited_and_more(work: Transition) -> bool:
+    """The waiting time is over, and the shaft has another position to be raised to."""
+    return waited(work) and more_positions(work)
 
 
 def more_positions(work: Transition) -> bool:

@@ -167,9 +167,9 @@ def _answer_held(work: Transition, meaning: Meaning) -> bool:
             return _fire(work, Intent.AFFIRM)
         work.effects.extend(prompts.enter(work.session))
         return False
-    known = queries.triggers(work.state)
+    known = queries.triggers(work.session)
     held = work.session.progress.back[-1]
-    if meaning.intent not in known and meaning.intent in queries.triggers(held):
+    if meaning.intent not in known and meaning.intent in queries.triggers(work.session, held):
         work.progress(pending=None)
         work.state = work.pop()
     return _confirm(work, meaning)
@@ -177,7 +177,7 @@ def _answer_held(work: Transition, meaning: Meaning) -> bool:
 
 def _confirm(work: Transition, meaning: Meaning) -> bool:
     """Apply a phrase that was heard clearly, or say why it does not fit."""
-    if meaning.intent not in queries.triggers(work.state):
+    if meaning.intent not in queries.triggers(work.session):
         work.say(Prompt.NOT_NOW, meaning)
         return False
     if _wrong_object(work, meaning):
@@ -208,6 +208,8 @@ def _refuse(work: Transition, meaning: Meaning) -> None:
     """Say why a phrase that is known here does not count now."""
     prompt = {
         Intent.SET_FILLED: Prompt.TOO_EARLY,
+        Intent.FILLED_CLOSED: Prompt.TOO_EARLY,
+        Intent.DIES_UP_TUBE_OFF: Prompt.TOO_EARLY,
         Intent.SHAKEN_OFF: Prompt.TOO_EARLY,
         Intent.MASS: Prompt.OUT_OF_RANGE,
         Intent.CORRECTION: Prompt.NOTHING_TO_CORRECT,
@@ -218,7 +220,7 @@ def _refuse(work: Transition, meaning: Meaning) -> None:
 
 def _fire(work: Transition, trigger: Trigger) -> bool:
     """Take the first row that fits, if any; then the phrase it released; then the prompt."""
-    if trigger not in queries.triggers(work.state):
+    if trigger not in queries.triggers(work.session):
         return False
     before, ordinal = work.session, work.session.ordinal + 1
     work.ordinal = ordinal if trigger in CONFIRMS else 0
@@ -248,7 +250,9 @@ def _answer(work: Transition, trigger: Trigger) -> None:
             options = queries.options(work.session)
             work.effects.append(Say(Prompt.CHOICES, options=options))
         case Intent.SAY_AGAIN:
-            work.effects.extend(prompts.enter(work.session))
+            work.effects.extend(prompts.again(work.session))
+        case Intent.HEAD_CODE:
+            pass
         case _ if not work.quiet:
             work.effects.extend(prompts.enter(work.session))
 

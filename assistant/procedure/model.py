@@ -162,6 +162,10 @@ class Session:
         first = self.progress.insertion * size
         return self.progress.samples[first : first + size]
 
+    def rest(self) -> tuple[Sample, ...]:
+        """The samples of the insertion in hand whose dies are still to be emptied."""
+        return self.here()[self.progress.die :]
+
     def sample(self) -> Sample:
         """The sample whose die is to be emptied next."""
         return self.here()[self.progress.die]

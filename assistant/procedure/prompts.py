@@ -1,6 +1,7 @@
 """Which prompt belongs to which state, with what filled in. The words are the grammar's."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from math import ceil
 
 from assistant.plan.entry_direction import Clock, aim
@@ -24,7 +25,6 @@ _PLAIN = {
     State.INVERTING: Prompt.INVERT,
     State.REMOVING_TUBE: Prompt.REMOVE_TUBE,
     State.WEIGHING: Prompt.WEIGH,
-    State.EMPTYING_TUBE: Prompt.EMPTY_TUBE,
     State.INSPECTING: Prompt.INSPECT,
     State.MARKED: Prompt.MARKED,
     State.STOWING: Prompt.STOW,
@@ -47,11 +47,56 @@ _HELD = {
 }
 
 
+_BRIEF = {
+    Prompt.SEAT: Prompt.SEAT_BRIEF,
+    Prompt.ENTER: Prompt.ENTER_BRIEF,
+    Prompt.OPEN: Prompt.OPEN_BRIEF,
+    Prompt.RAISE_AND_OPEN: Prompt.RAISE_AND_OPEN_BRIEF,
+    Prompt.WITHDRAW: Prompt.WITHDRAW_BRIEF,
+    Prompt.SHAKE_OFF: Prompt.SHAKE_OFF_BRIEF,
+    Prompt.UNCOVER: Prompt.UNCOVER_BRIEF,
+    Prompt.EMPTY_ALL: Prompt.EMPTY_ALL_BRIEF,
+    Prompt.EMPTY_AND_LOOK: Prompt.EMPTY_AND_LOOK_BRIEF,
+    Prompt.STOW: Prompt.STOW_BRIEF,
+}
+"""What a short dialogue says from the second insertion on, with the same slots."""
+
+
 def enter(session: Session) -> tuple[Effect, ...]:
-    """The prompt of the session's state, and the effects that go with it."""
+    """The prompt on reaching the session's state, and the effects that go with it.
+
+    A short dialogue says nothing when a port has been opened, and little from the second insertion
+    on.
+    """
+    if _short(session):
+        if session.state is State.FILLING and not session.progress.waited:
+            return ()
+        if session.progress.insertion > 0:
+            return tuple(_brief(effect) for effect in again(session))
+    return again(session)
+
+
+def _short(session: Session) -> bool:
+    return session.plan.dialogue == "short"
+
+
+def _brief(effect: Effect) -> Effect:
+    if isinstance(effect, Say) and effect.prompt in _BRIEF:
+        return replace(effect, prompt=_BRIEF[effect.prompt])
+    return effect
+
+
+def wordings(session: Session) -> tuple[Effect, ...]:
+    """Every effect that asking for the session's step can have, in many words and in few."""
+    whole = again(session)
+    return (*whole, *(_brief(effect) for effect in whole)) if _short(session) else whole
+
+
+def again(session: Session) -> tuple[Effect, ...]:
+    """The whole prompt of the session's state, and the effects that go with it."""
     state = session.state
     if state in _HELD:
-        return (Say(_HELD[state], meaning=session.progress.pending),)
+        return (_held(session),)
     if state is State.REMARKING:
         return (Say(Prompt.ASK_REMARK), TakeRemark(REMARK_LIMIT_S))
     if state is State.POSITIONING:
@@ -60,6 +105,19 @@ def enter(session: Session) -> tuple[Effect, ...]:
         return (Say(_PLAIN[state]),)
     prompt, slots = _FILLED[state](session)
     return (Say(prompt, slots),)
+
+
+def _held(session: Session) -> Say:
+    """What is held, asked back; which vials are all of them is told, the phrase does not say it."""
+    pending = session.progress.pending
+    together = pending is not None and pending.intent is Intent.ALL_FULL
+    if session.state is State.READING_BACK and together:
+        return Say(Prompt.READ_BACK_VIALS, _vials(session))
+    return Say(_HELD[session.state], meaning=pending)
+
+
+def _vials(session: Session) -> dict[str, Slot]:
+    return {"vials": " ".join(str(sample.vial) for sample in session.rest())}
 
 
 def _aim(session: Session) -> tuple[Effect, ...]:
@@ -103,18 +161,30 @@ def _open(session: Session) -> Filled:
 
 def _fill(session: Session) -> Filled:
     if session.progress.waited:
-        return Prompt.FILL_REACHED, {}
+        return fill_reached(session), {}
     return Prompt.FILL, {"seconds": ceil(session.plan.timing.fill_s)}
+
+
+def fill_reached(session: Session) -> Prompt:
+    """What is said when the waiting time at an open port is over."""
+    return Prompt.CLOSE_NOW if _short(session) else Prompt.FILL_REACHED
+
+
+def shake_off_reached(session: Session) -> Prompt:
+    """What is said when the sampler has been held dies down long enough."""
+    if not _short(session):
+        return Prompt.SHAKE_OFF_REACHED
+    return Prompt.UNCOVER_BRIEF if session.progress.insertion else Prompt.UNCOVER
 
 
 def _raise(session: Session) -> Filled:
     following = session.plan.sampler.positions[session.progress.position + 1]
-    return Prompt.RAISE, {"position": following.value}
+    return Prompt.RAISE_AND_OPEN if _short(session) else Prompt.RAISE, {"position": following.value}
 
 
 def _shed(session: Session) -> Filled:
     if session.progress.waited:
-        return Prompt.SHAKE_OFF_REACHED, {}
+        return (Prompt.UNCOVER if _short(session) else Prompt.SHAKE_OFF_REACHED), {}
     return Prompt.SHAKE_OFF, {"seconds": ceil(session.plan.timing.shed_s)}
 
 
@@ -123,6 +193,8 @@ def _count(session: Session) -> Filled:
 
 
 def _die(session: Session) -> Filled:
+    if _short(session) and session.progress.die == 0 and session.plan.weighing is None:
+        return Prompt.EMPTY_ALL, _vials(session)
     sample = session.sample()
     slots: dict[str, Slot] = {
         "position": session.plan.sampler.positions[sample.position].value,
@@ -131,6 +203,10 @@ def _die(session: Session) -> Filled:
     if len(session.plan.sampler.ports_mm) == 1:
         return Prompt.EMPTY_DIE, slots
     return Prompt.EMPTY_PORT_DIE, slots | {"port": sample.port + 1}
+
+
+def _tube(session: Session) -> Filled:
+    return Prompt.EMPTY_AND_LOOK if _short(session) else Prompt.EMPTY_TUBE, {}
 
 
 def _check(session: Session) -> Filled:
@@ -166,6 +242,7 @@ _FILLED: dict[State, Callable[[Session], Filled]] = {
     State.RAISING: _raise,
     State.SHAKING_OFF: _shed,
     State.EMPTYING_DIES: _die,
+    State.EMPTYING_TUBE: _tube,
     State.COUNTING: _count,
     State.CHECKING: _check,
     State.DISPOSING: _dispose,

@@ -2,10 +2,13 @@
 
 from functools import lru_cache
 
+from assistant.plan.model import Plan
 from assistant.procedure.enums import (
     CAUTIONS,
+    FULL_ONLY,
     NOTE,
     POSITIONAL,
+    SHORT_ONLY,
     VIAL,
     Intent,
     State,
@@ -20,6 +23,7 @@ ANY_MOMENT = (
     Intent.SAY_AGAIN,
     Intent.WHERE_ARE_WE,
     Intent.WHAT_CAN_I_SAY,
+    Intent.HEAD_CODE,
     Intent.STAND_BY,
     Intent.NOTE_SPILL,
     Intent.NOTE_LEAK,
@@ -30,16 +34,27 @@ ANY_MOMENT = (
 )
 
 
+def unused(plan: Plan) -> tuple[Intent, ...]:
+    """The intents that the dialogue of this plan has no phrase for."""
+    if plan.dialogue == "full":
+        return SHORT_ONLY
+    return FULL_ONLY if plan.weighing is None else (*FULL_ONLY, Intent.ALL_FULL)
+
+
+def triggers(session: Session, state: State | None = None) -> frozenset[Trigger]:
+    """Every trigger that counts in a state, by default the session's own."""
+    return _rows_of(state or session.state).difference(unused(session.plan))
+
+
 @lru_cache(maxsize=len(State))
-def triggers(state: State) -> frozenset[Trigger]:
-    """Every intent that the table has a row for in this state."""
+def _rows_of(state: State) -> frozenset[Trigger]:
     return frozenset(row.trigger for row in rows() if row.source is state)
 
 
 def expected(session: Session, intent: Intent) -> Meaning:
     """The meaning of `intent` that would count now, its object filled in."""
     progress = session.progress
-    if intent is Intent.SHAFT_RAISED:
+    if intent in (Intent.SHAFT_RAISED, Intent.RAISED_OPEN):
         positions = session.plan.sampler.positions
         following = min(progress.position + 1, len(positions) - 1)
         return Meaning(intent=intent, position=positions[following])
@@ -52,7 +67,7 @@ def expected(session: Session, intent: Intent) -> Meaning:
 
 def legal(session: Session, meaning: Meaning) -> bool:
     """Whether the meaning has a row in this state and names the object in hand."""
-    if meaning.intent not in triggers(session.state):
+    if meaning.intent not in triggers(session):
         return False
     wanted = expected(session, meaning.intent)
     return (meaning.position, meaning.vial) == (wanted.position, wanted.vial)
@@ -60,7 +75,7 @@ def legal(session: Session, meaning: Meaning) -> bool:
 
 def advancing(session: Session) -> tuple[Meaning, ...]:
     """The phrases of this state, without those that are legal at any moment."""
-    known = triggers(session.state)
+    known = triggers(session)
     chosen = [i for i in Intent if i in known and i not in ANY_MOMENT]
     if session.state is State.BRIEFING:
         chosen = [i for i in chosen if i not in CAUTIONS.values() or i is caution_asked(session)]
@@ -73,7 +88,7 @@ def advancing(session: Session) -> tuple[Meaning, ...]:
 
 def at_any_moment(session: Session) -> tuple[Meaning, ...]:
     """The phrases that are legal at any moment, if they are legal now."""
-    known = triggers(session.state)
+    known = triggers(session)
     people = [p for p in session.plan.people if p.role == "operator"]
     found = []
     for intent in (i for i in ANY_MOMENT if i in known):

@@ -8,6 +8,8 @@ row is refused and changes nothing. `target` None means: stay, and do not repeat
 Rules that can be read off it: the shaft is raised, and the sampler withdrawn, only from a state
 that "port closed" leads to; a sample is taken only by "port closed" after "set filled" after the
 waiting time; nothing but a phrase, a key or a line typed advances a step;
+a short dialogue confirms some steps together, each of its rows standing for the rows of the steps
+it passes over, and never passes over a wait, an opening or a closing;
 what a vial holds, and who operates, is never taken from one hearing: it is read back and affirmed,
 or witnessed.
 The diagram in README.md is generated from this table.
@@ -70,12 +72,18 @@ TABLE: tuple[Row, ...] = (
     Row(S.OPENING, I.PORT_OPEN, when.needs_witness, S.WITNESSING, do.hold),
     Row(S.OPENING, I.PORT_OPEN, None, S.FILLING, do.open_port),
     Row(S.FILLING, I.SET_FILLED, when.waited, S.CLOSING, do.disarm),
+    Row(S.FILLING, I.FILLED_CLOSED, when.waited_and_witnessed, S.WITNESSING, do.hold),
+    Row(S.FILLING, I.FILLED_CLOSED, when.waited_and_more, S.RAISING, do.close),
+    Row(S.FILLING, I.FILLED_CLOSED, when.waited, S.WITHDRAWING, do.close),
     Row(S.CLOSING, I.PORT_CLOSED, when.needs_witness, S.WITNESSING, do.hold),
     Row(S.CLOSING, I.PORT_CLOSED, when.more_positions, S.RAISING, do.take),
     Row(S.CLOSING, I.PORT_CLOSED, None, S.WITHDRAWING, do.take),
     Row(S.RAISING, I.SHAFT_RAISED, None, S.OPENING, do.raise_shaft),
+    Row(S.RAISING, I.RAISED_OPEN, when.needs_witness, S.WITNESSING, do.hold),
+    Row(S.RAISING, I.RAISED_OPEN, None, S.FILLING, do.raise_and_open),
     Row(S.WITHDRAWING, I.SAMPLER_OUT, None, S.SHAKING_OFF, do.withdraw),
     Row(S.SHAKING_OFF, I.SHAKEN_OFF, when.waited, S.INVERTING, do.disarm),
+    Row(S.SHAKING_OFF, I.DIES_UP_TUBE_OFF, when.waited, S.EMPTYING_DIES, do.disarm),
     Row(S.INVERTING, I.DIES_UP, None, S.REMOVING_TUBE),
     Row(S.REMOVING_TUBE, I.TUBE_OFF, None, S.EMPTYING_DIES),
     Row(S.EMPTYING_DIES, RESULT, when.needs_witness, S.WITNESSING, do.hold),
@@ -83,11 +91,16 @@ TABLE: tuple[Row, ...] = (
     Row(S.EMPTYING_DIES, VERDICT, when.weighs, S.WEIGHING, do.label),
     Row(S.EMPTYING_DIES, RESULT, when.more_dies, S.EMPTYING_DIES, do.label),
     Row(S.EMPTYING_DIES, RESULT, None, S.EMPTYING_TUBE, do.label),
+    Row(S.EMPTYING_DIES, I.ALL_FULL, when.needs_witness, S.WITNESSING, do.hold),
+    Row(S.EMPTYING_DIES, I.ALL_FULL, when.only_heard, S.READING_BACK, do.hold),
+    Row(S.EMPTYING_DIES, I.ALL_FULL, None, S.EMPTYING_TUBE, do.label_rest),
     Row(S.WEIGHING, I.MASS, when.in_range, S.READING_BACK, do.hold),
     Row(S.WEIGHING, I.MASS, when.affirmed_more, S.EMPTYING_DIES, do.weigh),
     Row(S.WEIGHING, I.MASS, when.affirmed_last, S.EMPTYING_TUBE, do.weigh),
     Row(S.EMPTYING_TUBE, I.TUBE_EMPTIED, when.needs_witness, S.WITNESSING, do.hold),
     Row(S.EMPTYING_TUBE, I.TUBE_EMPTIED, None, S.INSPECTING),
+    Row(S.EMPTYING_TUBE, I.EMPTY_CLEAN, when.needs_witness, S.WITNESSING, do.hold),
+    Row(S.EMPTYING_TUBE, I.EMPTY_CLEAN, None, S.STOWING),
     Row(S.EMPTYING_TUBE, I.POWDER_IN_TUBE, None, S.NOTE_AMOUNT, do.leak_in_tube),
     Row(S.INSPECTING, I.SHAFT_CLEAN, None, S.STOWING),
     Row(S.INSPECTING, I.SHAFT_MARKED, None, S.MARKED, do.marked),
@@ -109,7 +122,8 @@ TABLE: tuple[Row, ...] = (
     Row((S.FILLING, *ASIDE), G.FILL_OVERRUN, when.filling, STAY, do.fill_overrun),
     Row((S.SHAKING_OFF, *ASIDE), G.SHAKE_OFF_REACHED, when.shaking_off, STAY, do.shake_off_reached),
     # At any moment.
-    Row(ACTIVE, QUESTIONS, None, STAY),
+    Row(ACTIVE, I.HEAD_CODE, None, STAY, do.tell_head),
+    Row(ACTIVE, tuple(q for q in QUESTIONS if q is not I.HEAD_CODE), None, STAY),
     Row(STEP, I.STAND_BY, None, S.STANDING_BY, do.step_aside),
     Row(S.STANDING_BY, I.RESUME, None, S.BACK),
     Row(PAUSABLE, (I.NOTE_SPILL, I.NOTE_LEAK), None, S.NOTE_PLACE, do.begin_note),

@@ -10,7 +10,7 @@ from datetime import datetime
 
 from assistant.clock import BUILT
 from assistant.conformance import PRESENT, FoldedEntry
-from assistant.procedure.events import ClockStepped, Event, Opened
+from assistant.procedure.events import ClockStepped, Event, Opened, Resumed
 
 __all__ = ["TOLERANCE_S", "Doubt", "Times"]
 
@@ -41,6 +41,8 @@ class Times:
     doubtful: int = 0
     """Total number of such entries."""
     _boot: str | None = None
+    _machine: str = ""
+    """Start of the machine, as far as the last start of the program says."""
     _base: float = 0.0
     """Seconds of UTC at the zero of the steady clock, in this start of the program."""
     _latest: float = float("-inf")
@@ -56,7 +58,8 @@ class Times:
         self._offset = utc - int(entry.mono) / 1e9
         if entry.boot != self._boot:
             self.end()
-            self._boot, self._base = entry.boot, self._offset
+            self._boot = entry.boot
+            self._began(told.event, entry.seq)
             if self._latest - utc > TOLERANCE_S:
                 self._waiting.append(Doubt(entry.seq, self._latest - utc, "runs back"))
             self._opened(told.event, entry.seq, utc)
@@ -65,6 +68,15 @@ class Times:
         elif (away := self._away(self._base)) > TOLERANCE_S:
             self._doubt(Doubt(entry.seq, away, "differs from the steady clock"))
         self._latest, self._seq = utc, entry.seq
+
+    def _began(self, event: Event, seq: int) -> None:
+        """Begin with the clock as it is, unless the steady clock ran on since the last start."""
+        machine = event.machine_boot if isinstance(event, Opened | Resumed) else ""
+        if not machine or machine != self._machine:
+            self._base = self._offset
+        elif (away := self._away(self._base)) > TOLERANCE_S:
+            self._doubt(Doubt(seq, away, "differs from the steady clock"))
+        self._machine = machine
 
     def _opened(self, event: Event, seq: int, utc: float) -> None:
         """Doubt a session by the machine's clock that began before the program was built."""

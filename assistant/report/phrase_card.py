@@ -24,6 +24,7 @@ from reportlab.platypus import (
 
 from assistant.grammar.language import Language
 from assistant.plan.model import Plan
+from assistant.procedure import queries
 from assistant.procedure.enums import Intent
 from assistant.report.sheet_fonts import BOLD, PLAIN, register
 
@@ -40,19 +41,24 @@ STEPS: Mapping[str, Mapping[Intent, str]] = {
         Intent.POSITIONED: "at the entry, tilt set",
         Intent.AT_DEPTH: "inserted, closed, to the depth told",
         Intent.PORT_OPEN: "turned open; the waiting time begins",
+        Intent.FILLED_CLOSED: "waiting time over, turned closed again",
         Intent.SET_FILLED: "waiting time is over; next, close",
         Intent.PORT_CLOSED: "turned closed again",
+        Intent.RAISED_OPEN: "shaft lifted, then turned open; the wait begins",
         Intent.SHAFT_RAISED: "shaft lifted to the next position",
         Intent.SAMPLER_OUT: "out of the powder, closed",
         Intent.SHAKEN_OFF: "powder outside has dropped off",
     },
     "Emptying": {
+        Intent.DIES_UP_TUBE_OFF: "powder outside dropped off, dies up, tube off",
         Intent.DIES_UP: "dies point upward",
         Intent.TUBE_OFF: "tube slid off the shaft",
+        Intent.ALL_FULL: "all dies left are in their vials, full; read back",
         Intent.VIAL_FULL: "die emptied into this vial, full",
         Intent.VIAL_SHORT: "the same, underfilled: a deviation",
         Intent.VIAL_EMPTY: "the die was empty: a deviation",
         Intent.MASS: "what the balance shows, digit by digit",
+        Intent.EMPTY_CLEAN: "tube empty; no rubbing, no bright metal",
         Intent.TUBE_EMPTIED: "nothing was in the tube, or it is out",
         Intent.POWDER_IN_TUBE: "powder was in the tube: noted as a leak",
         Intent.SHAFT_CLEAN: "no rubbing, no bright metal",
@@ -70,6 +76,7 @@ STEPS: Mapping[str, Mapping[Intent, str]] = {
         Intent.SAY_AGAIN: "repeats the instruction",
         Intent.WHERE_ARE_WE: "tells location, position and step",
         Intent.WHAT_CAN_I_SAY: "tells the phrases of this step",
+        Intent.HEAD_CODE: "tells the code of the record's last entry",
         Intent.STAND_BY: "pauses the work",
         Intent.RESUME: "ends the pause",
         Intent.CORRECTION: "takes the last entry back; both stay on record",
@@ -124,7 +131,7 @@ def phrase_card(language: Language, plan: Plan, footer: str = "") -> bytes:
 
     Args:
         language: whose phrases are printed; what they do is said in English.
-        plan: decides positions, call signs and whether there is a witness or a balance.
+        plan: decides positions, call signs and which dialogue is held.
         footer: names the files that it was made from.
     """
     register()
@@ -163,6 +170,7 @@ def _frame(footer: str, canvas: Canvas, document: SimpleDocTemplate) -> None:
 
 
 def _story(language: Language, plan: Plan) -> Iterator[Flowable]:
+    unused = queries.unused(plan)
     for step, phrases in STEPS.items():
         rows = [
             [
@@ -170,6 +178,7 @@ def _story(language: Language, plan: Plan) -> Iterator[Flowable]:
                 Paragraph(escape(does), _DOES),
             ]
             for intent, does in phrases.items()
+            if intent not in unused
         ]
         widths = [_WIDTH * 0.5, _WIDTH * 0.5]
         table = Table(rows, colWidths=widths, style=_ROWS, hAlign="LEFT")

@@ -149,7 +149,7 @@ def _stage_1(case: Case) -> Iterator[str]:
     if not case.request.stage_1:
         return
     vials = ", ".join(result.vial for result in case.study.results)
-    yield f"Stage 1: vials {vials}, the lowest position of every spot."
+    yield f"Stage 1: vials {vials}, of every spot the lowest position that filled its vial."
     kept = ", ".join(case.kept)
     if case.outcome.verdict is Decision.MORE:
         yield f"Assay next: vials {kept}."

@@ -59,8 +59,8 @@ def comparison_sentence(found: BlendToUnits) -> str:
 
 def units(case: Case) -> Iterator[Block]:
     """Criteria, comparison with the blend, and every unit."""
-    found = case.units
-    if found is None:
+    found, sheet = case.units, case.units_laboratory
+    if found is None or sheet is None:
         return
     yield Heading("Dosage units made of the blend")
     if not case.outcome.verdict.met:
@@ -70,10 +70,8 @@ def units(case: Case) -> Iterator[Block]:
             "warning",
         )
     yield Text(_judged(found))
-    sheet = case.units_laboratory
-    if sheet is not None:
-        unused = f" Not used: {', '.join(sheet.sheet.ignored)}." if sheet.sheet.ignored else ""
-        yield Text(f"Sheet {sheet.sheet.name}, SHA-256 {sheet.sha256}.{unused}", "small")
+    unused = f" Not used: {', '.join(sheet.sheet.ignored)}." if sheet.sheet.ignored else ""
+    yield Text(f"Sheet {sheet.sheet.name}, SHA-256 {sheet.sha256}.{unused}", "small")
     yield _criteria(found)
     yield from _comparison(case, found)
     yield _locations(found)

@@ -152,10 +152,13 @@ class _Watch:
     def _ports(self, entry: Entry, before: Session, after: Session) -> None:
         key = (after.progress.insertion, after.progress.position)
         same = key == (before.progress.insertion, before.progress.position)
-        if after.step is words.State.FILLING and not (same and before.step in _OPEN):
+        if after.step is words.State.FILLING and same and before.step in _CLOSED:
+            # The closing was taken back: the port has been open all the time.
+            self.openings[key].seconds = None
+        elif after.step is words.State.FILLING and not (same and before.step in _OPEN):
             self.openings[key] = _Opening(entry.boot, int(entry.mono))
             self.order.setdefault(key[0], len(self.order) + 1)
-        elif same and before.step is words.State.CLOSING and after.step in _CLOSED:
+        elif same and before.step in _OPEN and after.step in _CLOSED:
             opening = self.openings[key]
             if opening.boot == entry.boot:
                 opening.seconds = (int(entry.mono) - opening.mono) / 1e9

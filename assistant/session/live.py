@@ -12,7 +12,15 @@ from assistant.errors import InputError, RecordError
 from assistant.grammar.language import Language
 from assistant.journal.entry import Entry
 from assistant.plan import Plan, parse_plan
-from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Clock, PhraseEngine, Speaker, Utterance
+from assistant.ports import (
+    BLOCK_SAMPLES,
+    SAMPLE_RATE,
+    Clock,
+    Instant,
+    PhraseEngine,
+    Speaker,
+    Utterance,
+)
 from assistant.procedure.enums import END, Prompt
 from assistant.procedure.events import (
     AudioLost,
@@ -26,7 +34,7 @@ from assistant.procedure.model import Session, begin
 from assistant.record import fingerprint, software
 from assistant.record.opening import with_own_files
 from assistant.session.journal_writer import JournalWriter
-from assistant.session.monitors import ClockWatch, NoiseWatch, clock_behind
+from assistant.session.monitors import ClockWatch, NoiseWatch, clock_behind, clock_moved
 from assistant.session.session_loop import Observer, Parts, SessionLoop
 from assistant.session.sound_check import (
     Delays,
@@ -35,7 +43,7 @@ from assistant.session.sound_check import (
     stricter,
     with_delays,
 )
-from assistant.session.station import Station, identity, this_station
+from assistant.session.station import Station, identity, machine_boot, this_station
 from assistant.speech import audio_events
 from assistant.speech.audio_events import DeviceReport, QueueItem, SoundQueue
 from assistant.speech.barge_in import BargeIn
@@ -106,6 +114,7 @@ class LiveSession:
         self.clock: Clock = clock or SystemClock()
         self._queue = queue
         self.language = setting.language
+        self._machine = ""
         self.plan = parse_plan(folder.plan, str(folder.path / "plan.toml"))
         session, last, noted = self._told()
         if session.state in END:
@@ -216,6 +225,8 @@ class LiveSession:
         entries = with_own_files(folder, proved(folder.lines(), self.plan, self.language))
         for told in follow(entries, self.plan, self.language):
             session, last = told.outcome.session, told.entry
+            if isinstance(told.event, Opened | Resumed):
+                self._machine = told.event.machine_boot
             if isinstance(told.event, Resumed):
                 noted.add(told.event.torn_sha256)
         return session, last, frozenset(noted)
@@ -226,17 +237,20 @@ class LiveSession:
         again = torn.sha256 if torn else ""
         tails = [t for t in self._folder.asides() if t.sha256 not in noted or t.sha256 == again]
         resumed = tuple(self._resumed(len(t.data), t.sha256) for t in tails)
-        clock = self._behind(last.utc if last else "")
+        clock = self._clock_fault(last)
         if last is None:
             return (self._opened(), *resumed, *clock)
         return (*(resumed or (self._resumed(0, ""),)), *clock)
 
-    def _behind(self, last_utc: str) -> tuple[Event, ...]:
+    def _clock_fault(self, last: Entry | None) -> tuple[Event, ...]:
         """A fault of the machine's clock at the start; a simulated clock may have any time."""
         if isinstance(self.clock, ManualClock):
             return ()
-        behind = clock_behind(self.clock.now(), last_utc)
-        return (behind,) if behind else ()
+        now, fault = self.clock.now(), None
+        if last is not None and self._machine and self._machine == machine_boot():
+            fault = clock_moved(now, Instant(last.utc, int(last.mono)))
+        fault = fault or clock_behind(now, last.utc if last else "")
+        return (fault,) if fault else ()
 
     def _resumed(self, torn_bytes: int, torn_sha256: str) -> Resumed:
         setting = self._setting
@@ -247,6 +261,7 @@ class LiveSession:
             speaker=setting.speaker.name,
             torn_bytes=torn_bytes,
             torn_sha256=torn_sha256,
+            machine_boot="" if isinstance(self.clock, ManualClock) else machine_boot(),
         )
 
     def _opened(self) -> Opened:

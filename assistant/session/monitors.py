@@ -112,6 +112,20 @@ class ClockWatch:
         return ClockStepped(seconds=f"{moved:.3f}")
 
 
+def clock_moved(now: Instant, last: Instant) -> ClockStepped | None:
+    """Return how far the wall clock has moved since the last entry, if it has.
+
+    A machine that slept meanwhile shows as moved: its steady clock may have stood still.
+
+    Args:
+        now: time of the start.
+        last: time of the last entry, by the same steady clock: the machine was not started anew.
+    """
+    passed = datetime.fromisoformat(now.utc) - datetime.fromisoformat(last.utc)
+    moved = passed.total_seconds() - (now.mono_ns - last.mono_ns) / 1e9
+    return ClockStepped(seconds=f"{moved:.3f}") if abs(moved) > CLOCK_STEP_S else None
+
+
 def clock_behind(now: Instant, last_utc: str) -> ClockStepped | None:
     """Return how far the wall clock is behind a time that has certainly passed, if it is.
 

@@ -12,7 +12,7 @@ from assistant.errors import RecordError
 from assistant.grammar.language import Language, parse_grammar
 from assistant.journal.entry import Entry
 from assistant.plan import Plan, parse_plan
-from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Speaker, Utterance
+from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Speaker, Tone, Utterance
 from assistant.procedure.events import Event, Heard, Opened, SoundChecked
 from assistant.procedure.machine import Outcome
 from assistant.procedure.model import Session, begin
@@ -91,10 +91,10 @@ class SimulatedSpeaker:
         """Voice and device, as they go on record."""
         return f"{self._voice.name}, simulated"
 
-    def say(self, text: str, done: Callable[[], None]) -> None:
+    def say(self, text: str, done: Callable[[], None], tone: Tone | None = None) -> None:
         """Start the time of a sentence, cutting off the current one."""
         self.silence()
-        samples = len(self._voice.render(text)) // 2
+        samples = len(self._voice.render(text, tone)) // 2
         end = self._clock.now().mono_ns + samples * 1_000_000_000 // SAMPLE_RATE
         self._done = [(end, done)]
 

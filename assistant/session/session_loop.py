@@ -16,7 +16,7 @@ from assistant.grammar.language import Language
 from assistant.grammar.rendering import NUMBER, phrase, sentence
 from assistant.journal.entry import Entry
 from assistant.journal.head_code import head_code
-from assistant.ports import Clock, Judgement, PhraseEngine, Speaker, Utterance
+from assistant.ports import Clock, Judgement, PhraseEngine, Speaker, Tone, Utterance
 from assistant.procedure import queries
 from assistant.procedure.effects import (
     Close,
@@ -26,8 +26,15 @@ from assistant.procedure.effects import (
     TakeRemark,
     TellHead,
 )
-from assistant.procedure.enums import END, VIAL, Intent, Prompt, State
-from assistant.procedure.events import Event, Heard, Meaning, RemarkTaken, StorageTroubled
+from assistant.procedure.enums import CONTENT, END, Intent, Prompt, State, Timer
+from assistant.procedure.events import (
+    Event,
+    Heard,
+    Meaning,
+    RemarkTaken,
+    StorageTroubled,
+    TimerRang,
+)
 from assistant.procedure.machine import Outcome, step
 from assistant.procedure.model import Session
 from assistant.session.journal_writer import JournalWriter
@@ -82,7 +89,7 @@ class SessionLoop:
         self._parts = parts
         self._hearing = UtteranceInterpreter(parts.language)
         self.timers = Timers()
-        self._waiting: list[str] = []
+        self._waiting: list[tuple[str, Tone | None]] = []
         self._number = 0
         self._speaking = 0
         self._finished: list[int] = []
@@ -139,7 +146,8 @@ class SessionLoop:
         entry = self._parts.keeper.keep(event, outcome, queries.answerable(before, event))
         self.session = outcome.session
         self._attune()
-        said = self._perform(outcome, entry, moved=_moved(before, outcome.session))
+        tone = tone_for(event, outcome) if before.plan.dialogue == "short" else None
+        said = self._perform(outcome, entry, tone, moved=_moved(before, outcome.session))
         for observer in self._parts.observers:
             observer.entered(entry, event, outcome, said)
         if self._parts.keeper.troubled is not None:
@@ -155,7 +163,7 @@ class SessionLoop:
         self._parts.pipeline.allow_through([each for each in through if each in phrases.legal])
         self._parts.pipeline.allow_numbers(wanted=any(NUMBER in each for each in phrases.legal))
 
-    def _perform(self, outcome: Outcome, entry: Entry, *, moved: bool) -> str:
+    def _perform(self, outcome: Outcome, entry: Entry, tone: Tone | None, *, moved: bool) -> str:
         words = []
         now = self._parts.clock.now().mono_ns
         written = words_on_record(entry.outcome)
@@ -172,8 +180,8 @@ class SessionLoop:
                 case TakeRemark():
                     self._remark_wanted = effect.limit_s
         said = " ".join(words)
-        if said:
-            self._utter(said, cut=moved)
+        if said or tone:
+            self._utter(said, tone, cut=moved)
         return said
 
     def _head_code(self, entry: Entry) -> str:
@@ -182,23 +190,23 @@ class SessionLoop:
         effect = Say(Prompt.HEAD, {"spelt": code.spoken})
         return sentence(self._parts.language, effect, spoken=True)
 
-    def _utter(self, text: str, *, cut: bool) -> None:
+    def _utter(self, text: str, tone: Tone | None, *, cut: bool) -> None:
         """Speak now, or after the current prompt if that is still relevant."""
         if cut:
-            self._waiting = [text]
+            self._waiting = [(text, tone)]
             self._start_next()
         else:
-            self._waiting.append(text)
+            self._waiting.append((text, tone))
             if not self._speaking:
                 self._start_next()
 
     def _start_next(self) -> None:
-        text = self._waiting.pop(0)
+        text, tone = self._waiting.pop(0)
         self._number += 1
         number = self._speaking = self._number
         self._prompted_ns = self._parts.clock.now().mono_ns
         self._parts.pipeline.prompt_started(text)
-        self._parts.speaker.say(text, lambda: self._finished.append(number))
+        self._parts.speaker.say(text, lambda: self._finished.append(number), tone)
 
     def _prompts(self) -> None:
         """Check whether the prompt has ended; start the next one, or open the gate."""
@@ -282,8 +290,21 @@ class SessionLoop:
             return False
         if now - self._prompted_ns < KEY_AFTER_PROMPT_NS:
             return True
-        vial = key.meaning is not None and key.meaning.intent in VIAL
+        vial = key.meaning is not None and key.meaning.intent in CONTENT
         return self.speaking and (vial or state in (State.BRIEFING, State.READING_BACK))
+
+
+def tone_for(event: Event, outcome: Outcome) -> Tone | None:
+    """What a short dialogue signals before it speaks, or without speaking."""
+    match event:
+        case Heard(decision="ask"):
+            return "doubt"
+        case Heard(source="voice") if outcome.advanced:
+            return "heard"
+        case TimerRang(timer=Timer.FILL_REACHED | Timer.SHAKE_OFF_REACHED) if outcome.advanced:
+            return "wait-over"
+        case _:
+            return None
 
 
 def _moved(before: Session, after: Session) -> bool:

@@ -16,6 +16,7 @@ from assistant.speech.model_hash import folder_hash
 Synchronised = Literal["", "yes", "no", "unknown"]
 _ANSWERS: Final[dict[str, Synchronised]] = {"yes": "yes", "no": "no"}
 _PATIENCE_S: Final = 2.0
+_BOOT_ID: Final = Path("/proc/sys/kernel/random/boot_id")
 
 
 class Identity(TypedDict):
@@ -35,6 +36,7 @@ class Station:
     account: str = ""
     utc_offset: str = ""
     clock_synchronised: Synchronised = ""
+    machine_boot: str = ""
 
     def clock_line(self, utc: str) -> str:
         """Say what the record's times will rest on, before the work begins.
@@ -57,7 +59,16 @@ def this_station() -> Station:
         account=_account(),
         utc_offset=f"{offset[:3]}:{offset[3:5]}",
         clock_synchronised=clock_synchronised(),
+        machine_boot=machine_boot(),
     )
+
+
+def machine_boot() -> str:
+    """Return a name of this start of the machine; "" where the system has none (all but Linux)."""
+    try:
+        return _BOOT_ID.read_text("ascii").strip()[:36]
+    except (OSError, ValueError):
+        return ""
 
 
 def _account() -> str:

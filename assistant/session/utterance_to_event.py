@@ -8,15 +8,13 @@ from assistant.grammar.rendering import phrase, understand, universe
 from assistant.plan.vials import Vial, read_label
 from assistant.ports import Decision, Judgement, Stakes, Utterance
 from assistant.procedure import queries
-from assistant.procedure.enums import VIAL, Intent, State
+from assistant.procedure.enums import CONTENT, QUESTIONS, Intent, State
 from assistant.procedure.events import NEAR, OTHER_LABEL, Heard, Meaning
 from assistant.procedure.model import Session
 
-HARMLESS: Final = frozenset(
-    {Intent.SAY_AGAIN, Intent.WHERE_ARE_WE, Intent.WHAT_CAN_I_SAY, Intent.STAND_BY}
-)
+HARMLESS: Final = frozenset({*QUESTIONS, Intent.STAND_BY})
 """If misheard, these neither advance a step nor record anything about a sample."""
-READ_BACK: Final = frozenset({*VIAL, Intent.MASS, Intent.TAKE_OVER, Intent.STOP_SAMPLING})
+READ_BACK: Final = frozenset({*CONTENT, Intent.MASS, Intent.TAKE_OVER, Intent.STOP_SAMPLING})
 """These are always read back or confirmed before they count."""
 ANSWERS: Final = frozenset({Intent.AFFIRM, Intent.NEGATIVE})
 """Legal only as the answer to a question."""
@@ -100,10 +98,10 @@ class UtteranceInterpreter:
         if session is None or decision == "refuse":
             return False
         if decision == "ask" and meaning.intent in ANSWERS:
-            return meaning.intent in queries.triggers(session.state)
+            return meaning.intent in queries.triggers(session)
         if session.state is not State.READING_BACK or meaning == session.progress.pending:
             return False
-        return meaning.intent not in queries.triggers(session.state)
+        return meaning.intent not in queries.triggers(session)
 
     def _unknown(self, near: Meaning | None) -> str:
         """Why words that are no phrase are refused; `near` is the phrase they nearly are."""

@@ -22,6 +22,9 @@ PATIENCE_SECONDS = 10.0
 
 _POLL_SECONDS = 0.05
 
+_QUERY_SECONDS = 0.5
+"""How long to wait for a refresh by another thread before asking for the devices."""
+
 REFRESH_SECONDS = 5.0
 """How long to wait for a sound server, which may hang, before it counts as lost."""
 
@@ -86,7 +89,21 @@ class SoundSystem:
             self._owners = [other for other in self._owners if other is not owner]
 
     def devices(self) -> list[Device]:
-        """Return all devices known since the last refresh."""
+        """Return all devices known since the last refresh.
+
+        Raises:
+            DeviceError: a refresh is going on, or the sound server did not answer the last one.
+        """
+        if not self._lock.acquire(timeout=_QUERY_SECONDS):
+            raise DeviceError("The sound server does not answer yet; try again")
+        try:
+            return self._known()
+        except self.library.PortAudioError as fault:
+            raise DeviceError(f"The sound server does not answer ({fault}); restart it") from fault
+        finally:
+            self._lock.release()
+
+    def _known(self) -> list[Device]:
         hosts = [str(host["name"]) for host in self.library.query_hostapis()]
         return [
             Device(
@@ -109,7 +126,8 @@ class SoundSystem:
                 system's default.
 
         Raises:
-            DeviceError: no device matches, or several do; the message lists them.
+            DeviceError: no device matches, or several do; the message lists them. Also as for
+                `devices`.
         """
         able = [device for device in self.devices() if device.has(kind)]
         if not able:

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from assistant.errors import DeviceError
-from assistant.ports import SAMPLE_RATE
+from assistant.ports import SAMPLE_RATE, Tone
 from assistant.speech.devices import Device, SoundSystem, within
 from assistant.speech.pcm import BYTES_PER_SAMPLE
 from assistant.speech.resample import resampled
@@ -55,7 +55,7 @@ class TextOnlySpeaker:
         """The name written to the record."""
         return "text only"
 
-    def say(self, text: str, done: Callable[[], None]) -> None:  # noqa: ARG002 - shown by the console
+    def say(self, text: str, done: Callable[[], None], tone: Tone | None = None) -> None:  # noqa: ARG002 - shown by the console
         """Call `done` at once; the console shows the text."""
         done()
 
@@ -137,14 +137,16 @@ class LoudSpeaker:
         latest = self._latest
         return None if latest is None else latest.asked_ns
 
-    def say(self, text: str, done: Callable[[], None]) -> None:
+    def say(self, text: str, done: Callable[[], None], tone: Tone | None = None) -> None:
         """Start speaking, cutting off the current sentence; `done` is called when the sound ends.
+
+        A tone, if any, comes first.
 
         Raises:
             DeviceError: the voice failed.
         """
         asked = time.monotonic_ns()
-        self._play(self._voice.render(text), done, asked)
+        self._play(self._voice.render(text, tone), done, asked)
 
     def play(self, pcm: bytes, done: Callable[[], None]) -> None:
         """Play mono 16-bit sound at `SAMPLE_RATE` in the same way as a sentence."""

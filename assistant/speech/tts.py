@@ -8,7 +8,9 @@ import sys
 import threading
 from typing import Protocol
 
+from assistant.ports import Tone
 from assistant.speech.resample import resampled
+from assistant.speech.tones import sound_of
 
 DEFAULT_RATE = 165
 """Words per minute: brisk, but still clear under a hood."""
@@ -87,13 +89,19 @@ class Voice:
         """Engine, version, voice and speed, as written to the record."""
         return " ".join(f"{self._renderer.name} {self._voice} {self._rate} wpm".split())
 
-    def render(self, text: str) -> bytes:
+    def render(self, text: str, tone: Tone | None = None) -> bytes:
         """Return the sentence as mono 16-bit sound at 16 kHz, the same bytes every time.
+
+        Args:
+            text: the sentence; "" is no sound at all where there is a tone.
+            tone: sounds before the sentence.
 
         Raises:
             InputError: the renderer has no such voice.
             DeviceError: the renderer failed.
         """
+        if tone is not None:
+            return sound_of(tone) + (self.render(text) if text else b"")
         with self._lock:
             if text not in self._kept:
                 sound, rate = self._renderer.render(text, voice=self._voice, rate=self._rate)

@@ -80,17 +80,18 @@ class Mouth:
         self.voice = voices[0]
         """Whose turn it was last."""
 
-    def say(self, *pieces: str, gap_s: float = 0.0) -> None:
+    def say(self, words: str, gap_s: float = 0.5) -> None:
         """Say words to their end with the voice whose turn it is.
 
         Args:
-            pieces: words; between two pieces there is nothing but the gap.
-            gap_s: silence between two pieces, in seconds.
+            words: between them " ... " stands for a gap.
+            gap_s: length of each gap, in seconds.
         """
         turn = self.spoken % len(self._voices)
         self.spoken += 1
         self.voice = self._names[turn]
-        signal = joined([self._voices[turn].render(words) for words in pieces], gap_s)
+        voice = self._voices[turn]
+        signal = joined([voice.render(piece) for piece in words.split(" ... ")], gap_s)
         gain = FULL_SCALE * 10 ** (SPEECH_DBFS / 20) / active_rms(signal)
         subprocess.run(
             ["pacat", "--device=mic_in", "--format=s16le", "--rate=16000", "--channels=1"],  # noqa: S607 - as every tool

@@ -86,9 +86,9 @@ def test_words_beside_a_phrase_keep_it_from_counting(sound: "VirtualSound", tmp_
         person.until(lambda _, e: isinstance(e, SoundChecked), within=20)
         person.hear_out(person.language.prompts[Prompt.CAUTION_ISOLATED])
         words = [phrase(person.language, Meaning(intent=intent)) for intent in CAUTIONS]
-        told = [beside(person, *pieces) for pieces in ((words[0], "no"), ("not", words[0]))]
+        told = [beside(person, said) for said in (f"{words[0]} ... no", f"not ... {words[0]}")]
         assert {e.decision for heard in told for e in heard} <= {"refuse"}
-        asked = beside(person, "okay", words[0])
+        asked = beside(person, f"okay ... {words[0]}")
         assert [(e.decision, e.text) for e in asked] == [("ask", words[0])]
         affirm = phrase(person.language, Meaning(intent=Intent.AFFIRM))
         person.insist(affirm, lambda session: session.progress.caution == 1)
@@ -97,10 +97,10 @@ def test_words_beside_a_phrase_keep_it_from_counting(sound: "VirtualSound", tmp_
     assert meanings(taken) == [Intent.AFFIRM, Intent.CAUTION_EARTHED]
 
 
-def beside(person: Sitting, *pieces: str) -> list[Heard]:
+def beside(person: Sitting, words: str) -> list[Heard]:
     """Say words with next to no gap between them and return what was made of them."""
     before = len(spoken(person))
-    person.mouth.say(*pieces, gap_s=BESIDE_S)
+    person.mouth.say(words, gap_s=BESIDE_S)
     person.pause(DECIDED_WITHIN_S)
     heard = spoken(person)[before:]
     person.hear_out(person.follower.said)

@@ -18,9 +18,10 @@ from assistant.procedure.events import DeviceLost, Meaning, RemarkTaken, Resumed
 from assistant.storage import bundled_files
 from assistant.storage.record_writer import RecordFolder
 from assistant.testing import Departure, quick_record
+from tests.dialogue import full
 
 GRAMMAR = bundled_files.read_grammar("en")
-CONE = bundled_files.read_plan("double-cone").split(b"[[locations]]")
+CONE = full("double-cone").split(b"[[locations]]")
 SMALL = b"[[locations]]".join(CONE[:3])
 """The shipped plan with its first two locations only: six vials."""
 

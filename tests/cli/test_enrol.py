@@ -9,7 +9,7 @@ import soundfile
 from assistant.cli import main
 from assistant.grammar.language import parse_grammar
 from assistant.ports import SAMPLE_RATE
-from assistant.procedure.enums import POSITIONAL, VIAL
+from assistant.procedure.enums import POSITIONAL, SHORT_ONLY, VIAL
 from assistant.procedure.events import Opened
 from assistant.record import open_record
 from assistant.speech.pcm import bytes_of, samples_of
@@ -37,7 +37,7 @@ def clips(tmp_path_factory: pytest.TempPathFactory) -> Path:
     plain = [
         text
         for intent, text in language.phrases.items()
-        if "{" not in text and intent not in (*POSITIONAL, *VIAL)
+        if "{" not in text and intent not in (*POSITIONAL, *VIAL, *SHORT_ONLY)
     ]
     for text in plain[:25]:
         room = np.random.default_rng(1).normal(0.0, 8.0, SAMPLE_RATE)

@@ -31,9 +31,10 @@ from assistant.storage.record_reader import RecordReader
 from assistant.storage.record_writer import RecordFolder
 from assistant.storage.signatures import add_signature
 from assistant.testing import Departure, quick_record
+from tests.dialogue import full
 
 GRAMMAR = bundled_files.read_grammar("en")
-CONE = bundled_files.read_plan("double-cone")
+CONE = full("double-cone")
 
 
 def take(folder: Path, plan: bytes = CONE, *departures: Departure) -> Path:

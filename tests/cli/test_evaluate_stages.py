@@ -65,7 +65,10 @@ def test_stage_1_asks_for_its_vials(record: Path, capsys: pytest.CaptureFixture[
     """Without a sheet the command says which vials go to the laboratory first."""
     assert main(["evaluate", str(record), "--stage", "1"]) == 0
     told = said(capsys)
-    assert "assay 10 vials, the lowest position of every spot: 1, 4, 7, 10, 13" in told
+    assert (
+        "assay 10 vials, of every spot the lowest position that filled its vial: 1, 4, 7, 10"
+        in told
+    )
     assert told.endswith("Keep the other 20 vials.")
 
 

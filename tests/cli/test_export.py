@@ -81,6 +81,18 @@ def test_a_row_for_every_sample_and_every_event(taken: Make, tmp_path: Path, com
     assert about(out)["samples-full"] == "6"
 
 
+def test_every_form_says_how_far_the_record_is_anchored(
+    taken: Make, tmp_path: Path, command: Run
+) -> None:
+    """Tables, JSON and sheet alike: that nothing from outside was given is said on paper too."""
+    record, said = taken("whole"), "self-consistent only: without a head code"
+    for form, name in (("csv", "t"), ("json", "j.json"), ("sheet", "s.pdf")):
+        assert command("export", record, "--as", form, "-o", tmp_path / name).returncode == 0
+    assert said in (tmp_path / "t" / "about.csv").read_text("utf-8")
+    assert said in (tmp_path / "j.json").read_text("utf-8")
+    assert said[1:] in printed(tmp_path / "s.pdf")  # there it begins a sentence
+
+
 def test_json_follows_the_published_schema(
     taken: Make, tmp_path: Path, command: Run, sign: Sign
 ) -> None:

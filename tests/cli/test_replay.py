@@ -14,6 +14,7 @@ from assistant.cli.replay import LONGEST_WAIT_S
 from assistant.journal.chain import line, read, seal
 from assistant.journal.entry import Entry
 from assistant.ports import Instant
+from assistant.session import audio_devices
 from assistant.storage.record_reader import RecordReader
 
 Make = Callable[[str], Path]
@@ -190,6 +191,40 @@ ctypes.util.find_library = lambda name: None if "portaudio" in name else real(na
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="elsewhere the package carries the library")
+class Ear:
+    """A loudspeaker that is listened to."""
+
+    def __init__(self) -> None:
+        """Hear nothing yet."""
+        self.heard: list[str | bytes] = []
+
+    def play(self, pcm: bytes, done: Callable[[], None]) -> None:
+        """Hear sound."""
+        self.heard.append(pcm)
+        done()
+
+    def say(self, text: str, done: Callable[[], None]) -> None:
+        """Hear words."""
+        self.heard.append(text)
+        done()
+
+
+def test_aloud_plays_the_clips_and_says_the_prompts(
+    taken: Make, command: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The operator's own words, sample for sample, before what answered them."""
+    ear = Ear()
+    monkeypatch.setattr(audio_devices, "loudspeaker", lambda: ear)
+    record = taken("spoken")
+    assert command("replay", record, *FAST, "--aloud").returncode == 0
+    (clip,) = (path.stem for path in (record / "clips").iterdir())
+    played = [each for each in ear.heard if isinstance(each, bytes)]
+    assert played == [RecordReader(record).clip(clip)]
+    assert "The record is closed." in str(ear.heard[-1])
+    after = ear.heard[ear.heard.index(played[0]) + 1]
+    assert isinstance(after, str)
+
+
 def test_aloud_needs_a_loudspeaker(taken: Make, process: Run, refused: Refused) -> None:
     """Without the sound library: exit code 3, what is missing, how to get it."""
     done = process("replay", taken("whole"), "--aloud", before=NO_PORTAUDIO)

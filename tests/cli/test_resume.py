@@ -1,23 +1,25 @@
 """A session killed at any entry goes on where it stood, after asking how things physically are."""
 
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from hashlib import sha256
 from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
-from assistant.clock import ManualClock
+from assistant.clock import ManualClock, SystemClock
 from assistant.conformance import fold, retell
 from assistant.errors import RecordBroken, RecordError
 from assistant.grammar.language import Language, parse_grammar
 from assistant.journal.chain import read
 from assistant.plan import parse_plan
-from assistant.ports import PhraseEngine, Utterance
+from assistant.ports import Instant, PhraseEngine, Utterance
 from assistant.procedure.enums import END, IN_POWDER, Kind, Prompt, State
-from assistant.procedure.events import DeviceLost, Opened, Resumed
+from assistant.procedure.events import ClockStepped, DeviceLost, Opened, Resumed
 from assistant.procedure.model import Session, begin
+from assistant.record import open_record, prove
+from assistant.session import station
 from assistant.session.engine_factory import open_engine
 from assistant.session.live import LiveSession, Setting
 from assistant.speech.audio_events import MicrophoneBack, QueueItem, SoundEnded, SoundQueue
@@ -25,10 +27,11 @@ from assistant.speech.loudspeaker import TextOnlySpeaker
 from assistant.storage import bundled_files
 from assistant.storage.record_writer import RecordFolder
 from assistant.testing import Departure, quick_record
+from tests.dialogue import full
 from tests.memory_journal import MemoryJournal
 
 GRAMMAR = bundled_files.read_grammar("en")
-PLAN = bundled_files.read_plan("double-cone").split(b"[[locations]]")
+PLAN = full("double-cone").split(b"[[locations]]")
 SMALL = b"[[locations]]".join(PLAN[:3])
 """The shipped plan with its first two locations only: six vials."""
 
@@ -244,3 +247,44 @@ def test_another_loudspeaker_in_the_place_of_the_first_is_a_deviation(
     assert [d.detail for d in session.deviations] == ["speaker"]
     lost = [e for e in events(path) if isinstance(e, DeviceLost)]
     assert [e.reason for e in lost] == ["right took the place of left"]
+
+
+class _MovedClock(SystemClock):
+    """The machine's clock, set ahead or back."""
+
+    def __init__(self, days: int) -> None:
+        """Set it by so many days."""
+        self._days = days
+
+    def now(self) -> Instant:
+        """Return this moment, as the wall clock shows it."""
+        now = super().now()
+        utc = datetime.fromisoformat(now.utc) + timedelta(days=self._days)
+        return Instant(utc.strftime("%Y-%m-%dT%H:%M:%S.%fZ"), now.mono_ns)
+
+
+@pytest.mark.parametrize("days", [0, 730, -1])
+def test_a_clock_set_between_two_starts_is_a_deviation(
+    days: int, tmp_path: Path, judge: PhraseEngine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Ahead by two years or back by a day, on a machine that was not started anew."""
+    monkeypatch.setattr(station, "_BOOT_ID", tmp_path / "boot")
+    (tmp_path / "boot").write_text("0a1b", "ascii")
+    setting = Setting(
+        parse_grammar(GRAMMAR, "en"), judge, TextOnlySpeaker(), "keyboard", listens=False
+    )
+    for clock in (SystemClock(), _MovedClock(days)):
+        queue = SoundQueue()
+        queue.put(SoundEnded())
+        path = tmp_path / "r"
+        opening = RecordFolder.open if path.exists() else _begin
+        with opening(path) as folder:
+            session = LiveSession(folder, setting, queue, clock).run()
+    found = [event for event in events(path) if isinstance(event, ClockStepped)]
+    assert [round(float(event.seconds) / 86_400) for event in found] == [days] * bool(days)
+    assert [d.kind for d in session.deviations] == [Kind.CLOCK_STEP] * bool(days)
+    assert prove(open_record(path)).times.doubtful == (days > 0), "it lies ahead of now"
+
+
+def _begin(path: Path) -> RecordFolder:
+    return RecordFolder.create(path, SMALL, GRAMMAR)

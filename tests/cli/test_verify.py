@@ -11,6 +11,8 @@ from pydantic import JsonValue
 from assistant.journal.chain import line, read, seal
 from assistant.journal.head_code import head_code
 from assistant.ports import Instant
+from assistant.record import software
+from assistant.session.station import program_sha256
 from assistant.storage.record_reader import RecordReader
 
 Make = Callable[[str], Path]
@@ -204,6 +206,17 @@ def test_a_session_by_keyboard_is_typed_and_not_live(
     assert 'first entry: typed, microphone "keyboard", loudspeaker "' in done.stdout
     command("export", record, "--as", "csv", "-o", tmp_path / "out")
     assert "typed without a microphone" in (tmp_path / "out" / "events.csv").read_text("utf-8")
+
+
+def test_the_first_entry_names_program_and_machine(process: Run, tmp_path: Path) -> None:
+    """Version, hash over the program's files, model, host and account, zone of the clock."""
+    words = ("--keyboard", "--silent", "--engine", "embedded", "--into")
+    process("run", "bin", *words, tmp_path / "r")
+    event = next(read(RecordReader(tmp_path / "r").lines())).event
+    assert event["software"] == software()
+    assert event["program_sha256"] == program_sha256()
+    for name in ("engine_version", "model_sha256", "host", "account", "utc_offset"):
+        assert event[name], name
 
 
 @pytest.mark.parametrize(

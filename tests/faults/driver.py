@@ -36,11 +36,12 @@ from assistant.storage import bundled_files
 from assistant.storage.filesystem import Disk
 from assistant.storage.record_writer import RecordFolder
 from assistant.testing import Departure, normal_answer, quick_record
+from tests.dialogue import full
 from tests.memory_journal import MemoryJournal
 
 START = datetime(2026, 3, 4, 8, tzinfo=UTC)
 GRAMMAR = bundled_files.read_grammar("en")
-FULL = bundled_files.read_plan("double-cone")
+FULL = full("double-cone")
 """Ten insertions, thirty samples."""
 SMALL = b"[[locations]]".join(FULL.split(b"[[locations]]")[:2])
 """The same with the first location only: one insertion, three samples."""

@@ -30,7 +30,6 @@ from assistant.record import open_record, prove
 
 GOLDEN = Path(__file__).parent.parent / "golden"
 SCHEMA_1 = GOLDEN / "schema-1" / "record"
-KEYS = GOLDEN / "schema-1" / "keys"
 
 
 @dataclass(frozen=True)
@@ -75,15 +74,23 @@ def test_a_changed_golden_record_is_not(copy: Path) -> None:
         prove(open_record(copy))
 
 
+@pytest.mark.parametrize(
+    ("schema", "known", "signed"),
+    [
+        ("schema-1", ONE, "reviewed by Ada Lindqvist, 2026-03-05T09:00:00.000000Z"),
+        ("schema-2", TWO, "witnessed by Jonas Pell, 2026-"),
+    ],
+)
 def test_every_command_reads_the_golden_record(
-    copy: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    schema: str, known: Known, signed: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Verify with keys and head code, replay, every export."""
-    where = str(copy)
-    assert main(["verify", where, "--head", ONE.code, "--keys", str(KEYS)]) == 0
+    where = str(shutil.copytree(GOLDEN / schema / "record", tmp_path / "record"))
+    keys = str(GOLDEN / schema / "keys")
+    assert main(["verify", where, "--head", known.code, "--keys", keys]) == 0
     shown = capsys.readouterr().out
-    assert f"intact: {ONE.entries} entries in order, {ONE.clips} clips unchanged" in shown
-    assert "reviewed by Ada Lindqvist, 2026-03-05T09:00:00.000000Z" in shown
+    assert f"intact: {known.entries} entries in order, {known.clips} clips unchanged" in shown
+    assert signed in shown
     assert shown.count("(genuine)") == 2
     assert main(["replay", where, "--speed", "1e9"]) == 0
     assert "spill" in capsys.readouterr().out

@@ -101,7 +101,8 @@ def test_volumes_scale_with_the_cube(vessel: Vessel, factor: float, share: float
         factor**3 * float(small.volume(height)), rel=1e-9, abs=1e-12 * total * factor**3
     )
     widest = float(np.max(small.area(np.linspace(0, small.height_mm, 50))))
-    assert float(large.area(factor * height)) == pytest.approx(
+    # Rounding may put the scaled height just above the lid, where there is no area.
+    assert float(large.area(min(factor * height, large.height_mm))) == pytest.approx(
         factor**2 * float(small.area(height)), rel=1e-6, abs=1e-6 * widest * factor**2
     )
     volume = share * total

@@ -22,6 +22,7 @@ from assistant.procedure.enums import Intent, State
 from assistant.procedure.events import Heard, Meaning, Resumed
 from assistant.storage import bundled_files
 from assistant.testing import Departure, quick_record
+from tests.dialogue import full
 from tests.memory_journal import MemoryJournal
 
 START = datetime(2026, 3, 4, 8, tzinfo=UTC)
@@ -286,7 +287,7 @@ def test_a_broken_chain_is_refused_before_its_meaning() -> None:
 
 def test_another_plan_does_not_prove_the_record() -> None:
     """What the procedure asks for hangs on the plan."""
-    other = parse_plan(bundled_files.read_plan("double-cone"), "double-cone")
+    other = parse_plan(full("double-cone"), "double-cone")
     people = other.model_copy(update={"people": PLAN.people})
     with pytest.raises(RecordBroken, match="claims"):
         list(retell(genuine(), people, ENGLISH))

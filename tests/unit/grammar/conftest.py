@@ -10,6 +10,7 @@ import pytest
 from assistant.grammar.language import Language, parse_grammar
 from assistant.plan import Plan, parse_plan
 from assistant.speech.pocketsphinx_engine import known_ways, open_decoder
+from tests.dialogue import full
 
 ROOT = Path(__file__).parents[3]
 RAW = (ROOT / "grammars" / "en.toml").read_bytes()
@@ -32,7 +33,7 @@ def changed(**tables: dict[str, Any]) -> Language:
 @cache
 def plan_of(name: str) -> Plan:
     """Return a shipped plan."""
-    return parse_plan((ROOT / "plans" / f"{name}.toml").read_bytes(), name)
+    return parse_plan(full(name), name)
 
 
 @pytest.fixture(scope="session")

@@ -39,6 +39,11 @@ def watched() -> Plan:
     )
 
 
+def short(name: str) -> Plan:
+    """Return a shipped plan with the short dialogue."""
+    return plan_of(name).model_copy(update={"dialogue": "short"})
+
+
 def errors(findings: list[Finding], kind: str) -> list[Finding]:
     """Return the errors of one kind."""
     return [f for f in findings if (f.level, f.kind) == ("error", kind)]
@@ -48,7 +53,8 @@ def errors(findings: list[Finding], kind: str) -> list[Finding]:
 def test_the_shipped_grammar_passes(name: str, pronounce: Pronounce) -> None:
     """No error with any shipped plan."""
     refuse(ENGLISH, plan_of(name), pronounce)
-    assert [f for f in lint(ENGLISH, plan_of(name), pronounce) if f.level == "error"] == []
+    for plan in (plan_of(name), short(name)):
+        assert [f for f in lint(ENGLISH, plan, pronounce) if f.level == "error"] == []
 
 
 def test_the_shipped_grammar_passes_in_every_state(pronounce: Pronounce) -> None:
@@ -190,9 +196,9 @@ def test_every_prompt_is_judged() -> None:
     entered = {
         effect.prompt
         for name in NAMES
-        for plan in (plan_of(name), watched())
+        for plan in (plan_of(name), watched(), short(name))
         for session in situations(plan)
-        for effect in prompts.enter(session)
+        for effect in prompts.wordings(session)
         if isinstance(effect, Say)
     }
     ends = {Prompt.CLOSED, Prompt.STOPPED}

@@ -81,6 +81,11 @@ def test_a_phrase_is_said_in_single_spaced_lower_case() -> None:
             "I heard sampler on the stand. Not now.",
         ),
         (
+            Say(Prompt.READ_BACK_VIALS, {"vials": "9 10 11"}),
+            "Vials nine, one zero, one one full?",
+            "Vials 9, 10, 11 full?",
+        ),
+        (
             Say(Prompt.WHERE_OUTSIDE, {"step": "counting", "taken": 30, "planned": 30}),
             "Counting the dies. three zero of three zero taken.",
             "Counting the dies. 30 of 30 taken.",

@@ -41,9 +41,16 @@ WITNESSED = ("at-depth", "port-open", "port-closed", "vial", "tube-emptied", "si
 
 @cache
 def plan_of(name: str) -> Plan:
-    """Return a shipped plan; "watched" has everything witnessed, "brief" asks for nothing more."""
-    base = {"watched": "bin", "brief": "v-blender"}.get(name, name)
+    """Return a shipped plan; "watched" has everything witnessed, "brief" asks for nothing more.
+
+    "short", "short-watched" and "short-weighed" hold the short dialogue.
+    """
+    base = BASES.get(name, name)
     plan = parse_plan((PLANS / f"{base}.toml").read_bytes(), base)
+    dialogue = "short" if name.startswith("short") else "full"
+    plan = plan.model_copy(update={"dialogue": dialogue})
+    if name == "short-watched":
+        return plan.model_copy(update={"witnessed": WITNESSED, "people": plan_of("bin").people})
     if name == "watched":
         return plan.model_copy(update={"witnessed": WITNESSED})
     if name == "brief":
@@ -51,7 +58,14 @@ def plan_of(name: str) -> Plan:
     return plan
 
 
-NAMES = ("double-cone", "v-blender", "bin", "watched", "brief")
+BASES = {
+    "watched": "bin",
+    "brief": "v-blender",
+    "short": "double-cone",
+    "short-watched": "double-cone",
+    "short-weighed": "bin",
+}
+NAMES = ("double-cone", "v-blender", "bin", "watched", "brief", *list(BASES)[2:])
 
 
 def said(
@@ -149,8 +163,13 @@ class Drive:
         return next(s for s in self.session.progress.samples if s.vial == number)
 
 
+def _inspecting(drive: Drive) -> None:
+    drive.until(State.EMPTYING_TUBE).say(Intent.TUBE_EMPTIED).until(State.INSPECTING)
+
+
 def _marked(drive: Drive) -> None:
-    drive.until(State.INSPECTING).say(Intent.SHAFT_MARKED)
+    _inspecting(drive)
+    drive.say(Intent.SHAFT_MARKED)
 
 
 def _disposing(drive: Drive) -> None:
@@ -164,14 +183,22 @@ def _note(drive: Drive, answers: int) -> None:
         drive.say(intent)
 
 
+def _doubting(drive: Drive) -> None:
+    drive.until(State.FILLING).answer()
+    drive.say(queries.advancing(drive.session)[0].intent, "ask")
+
+
 def _reading_back(drive: Drive) -> None:
     if drive.session.plan.weighing is not None:
         drive.until(State.READING_BACK)
+    elif drive.session.plan.witnessed:
+        drive.until(State.SEATING).hear(Intent.TAKE_OVER, call=drive.session.plan.people[0].call)
     else:
         drive.until(State.EMPTYING_DIES).hear(Intent.VIAL_FULL)
 
 
 WAYS: Mapping[State, Callable[[Drive], object]] = {
+    State.INSPECTING: _inspecting,
     State.MARKED: _marked,
     State.DISPOSING: _disposing,
     State.STOPPED: lambda d: (
@@ -181,13 +208,16 @@ WAYS: Mapping[State, Callable[[Drive], object]] = {
     State.NOTE_PLACE: lambda d: _note(d, 0),
     State.NOTE_AMOUNT: lambda d: _note(d, 1),
     State.NOTE_SAMPLES: lambda d: _note(d, 2),
-    State.REMARKING: lambda d: d.until(State.INVERTING).say(Intent.REMARK),
+    State.REMARKING: lambda d: d.until(State.STOWING).say(Intent.REMARK),
     State.STOPPING: lambda d: d.until(State.EMPTYING_TUBE).say(Intent.STOP_SAMPLING),
-    State.DOUBTING: lambda d: d.until(State.FILLING).answer().say(Intent.SET_FILLED, "ask"),
+    State.DOUBTING: _doubting,
     State.READING_BACK: _reading_back,
-    State.CHECKING: lambda d: d.until(State.CLOSING).take(RESUMED),
+    State.CHECKING: lambda d: d.until(State.WITHDRAWING).take(RESUMED),
 }
 """The ways into the states that undisturbed work does not pass."""
+
+TOGETHER = (State.CLOSING, State.INVERTING, State.REMOVING_TUBE)
+"""Steps that a short dialogue passes over."""
 
 MISSING = {
     "double-cone": {State.WEIGHING, State.WITNESSING},
@@ -195,6 +225,9 @@ MISSING = {
     "bin": {State.RAISING, State.WITNESSING},
     "watched": {State.RAISING},
     "brief": {State.BRIEFING, State.WEIGHING, State.WITNESSING},
+    "short": {*TOGETHER, State.WEIGHING, State.WITNESSING},
+    "short-watched": {*TOGETHER, State.WEIGHING},
+    "short-weighed": {*TOGETHER, State.RAISING, State.WITNESSING},
 }
 """States that a plan never leads to."""
 

@@ -28,6 +28,7 @@ from tests.unit.procedure.conftest import (
     NAMES,
     OPENED,
     RESUMED,
+    TOGETHER,
     Drive,
     plan_of,
     reachable,
@@ -74,6 +75,13 @@ def event_of(session: Session, trigger: Trigger, source: Source = "text") -> Eve
             return TimerRang(timer=Timer(trigger.value), generation=generation)
 
 
+WAITED_FOR = (
+    Intent.SET_FILLED,
+    Intent.FILLED_CLOSED,
+    Intent.SHAKEN_OFF,
+    Intent.DIES_UP_TUBE_OFF,
+)
+
 ROWS: dict[tuple[State, Trigger], list[Line]] = {}
 for _row in rows():
     ROWS.setdefault((_row.source, _row.trigger), []).append(_row)
@@ -87,6 +95,8 @@ def row_for(
     source: Source = "text",
 ) -> Line | None:
     """Return the first row of the table that fits, found without the machine."""
+    if trigger in queries.unused(session.plan):
+        return None
     work = Transition(session, meaning=meaning, released=released, by_voice=source == "voice")
     fitting = (row for row in ROWS.get((session.state, trigger), ()) if _fits(row, work))
     return next(fitting, None)
@@ -101,7 +111,7 @@ def drops_held(session: Session, trigger: Trigger) -> bool:
     held = session.state in (State.DOUBTING, State.READING_BACK)
     if not held or not isinstance(trigger, Intent):
         return False
-    return trigger in queries.triggers(session.progress.back[-1])
+    return trigger in queries.triggers(session, session.progress.back[-1])
 
 
 @pytest.mark.parametrize("state", PLANS_OF)
@@ -119,7 +129,7 @@ def _does_what_the_table_says(session: Session, trigger: Trigger, source: Source
     event = event_of(session, trigger, source)
     outcome = step(session, event)
     row = row_for(session, trigger, getattr(event, "meaning", None), source=source)
-    if trigger is Signal.DOUBT and Intent.STAND_BY not in queries.triggers(session.state):
+    if trigger is Signal.DOUBT and Intent.STAND_BY not in queries.triggers(session):
         row = None
     if row is not None:
         _follows(outcome, row, session)
@@ -152,7 +162,7 @@ def _drops(outcome: Outcome, session: Session, event: Event) -> None:
         assert [e.prompt for e in outcome.effects if isinstance(e, Say)] == [Prompt.READ_BACK]
     else:
         assert after.progress.pending in (None, event.meaning)
-        assert after.progress.pending != pending
+        assert after.progress.pending != pending or after.state is State.WITNESSING
 
 
 def _unchanged(outcome: Outcome, session: Session) -> None:
@@ -169,10 +179,12 @@ def _refusals(session: Session, trigger: Trigger) -> set[Prompt]:
         return {Prompt.NOT_UNDERSTOOD}
     if isinstance(trigger, Signal):
         return set()
-    if trigger not in queries.triggers(session.state):
+    if trigger not in queries.triggers(session):
         return {Prompt.NOT_NOW}
     return {
         Intent.SET_FILLED: {Prompt.TOO_EARLY},
+        Intent.FILLED_CLOSED: {Prompt.TOO_EARLY},
+        Intent.DIES_UP_TUBE_OFF: {Prompt.TOO_EARLY},
         Intent.SHAKEN_OFF: {Prompt.TOO_EARLY},
         Intent.CORRECTION: {Prompt.NOTHING_TO_CORRECT},
     }.get(trigger, {Prompt.NOT_NOW})
@@ -182,13 +194,15 @@ def test_every_row_can_be_taken() -> None:
     """No row is dead: on some way through some plan it is the one that fits."""
     taken: set[Line] = set()
     for session in _walked():
-        for trigger in queries.triggers(session.state):
+        for trigger in queries.triggers(session):
             meaning = getattr(event_of(session, trigger), "meaning", None)
             for source, released in product(SOURCES, ((), (State.READING_BACK, State.WITNESSING))):
                 row = row_for(session, trigger, meaning, frozenset(released), source)
                 if row is not None:
                     taken.add(row)
-    assert taken == set(rows())
+    # Only a short dialogue tells the head code, and it passes over these steps.
+    silent = {r for r in rows() if r.source in TOGETHER and r.trigger is Intent.HEAD_CODE}
+    assert taken == set(rows()) - silent
 
 
 def _walked() -> Iterator[Session]:
@@ -242,7 +256,7 @@ def test_what_is_offered_is_taken(name: str, state: State) -> None:
     for meaning in offered:
         assert queries.legal(session, meaning)
         full = meaning.model_copy(update={"number": "300"} if meaning.intent is Intent.MASS else {})
-        waiting = meaning.intent in (Intent.SET_FILLED, Intent.SHAKEN_OFF)
+        waiting = meaning.intent in WAITED_FOR
         if not waiting or session.progress.waited:
             assert step(session, said(full)).advanced
 
@@ -263,7 +277,7 @@ def test_questions_touch_nothing(name: str, state: State) -> None:
     session = session_in(name, state)
     if state in (State.NEW, *END):
         return
-    for intent in QUESTIONS:
+    for intent in set(QUESTIONS) - set(queries.unused(session.plan)):
         for decision in ("accept", "ask"):
             outcome = step(session, said(Meaning(intent=intent), decision))
             assert outcome.session == session

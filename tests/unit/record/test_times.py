@@ -10,7 +10,7 @@ from assistant.conformance import PRESENT, FoldedEntry
 from assistant.journal.chain import seal
 from assistant.plan import parse_plan
 from assistant.ports import Instant
-from assistant.procedure.events import AudioLost, ClockStepped, Event, Opened, dump
+from assistant.procedure.events import AudioLost, ClockStepped, Event, Opened, Resumed, dump
 from assistant.procedure.machine import Outcome
 from assistant.procedure.model import begin
 from assistant.record.times import Times
@@ -75,6 +75,35 @@ def test_a_clock_that_creeps_is_pointed_out() -> None:
     found = followed([("a", float(n), n * 1.1, LOST) for n in range(100)])
     assert found.doubtful == 100 - 26
     assert [d.seq for d in found.doubts] == list(range(27, 47))
+
+
+def resumed(machine: str) -> Resumed:
+    """Return the event of a start of the program on a machine that was started then."""
+    return Resumed(software="s", engine="e", microphone="m", speaker="s", machine_boot=machine)
+
+
+@pytest.mark.parametrize(
+    ("machines", "ahead", "noticed", "doubtful"),
+    [
+        (("m1", "m1"), 0.0, False, 0),
+        (("m1", "m1"), 63_072_000.0, False, 10),
+        (("m1", "m1"), 63_072_000.0, True, 0),
+        (("m1", "m1"), -63_072_000.0, True, 0),
+        (("m1", "m2"), 63_072_000.0, False, 0),
+        (("", ""), 63_072_000.0, False, 0),
+    ],
+)
+def test_a_clock_set_between_two_starts_shows_while_the_machine_runs_on(
+    machines: tuple[str, str], ahead: float, doubtful: int, *, noticed: bool
+) -> None:
+    """By years; a machine that was started anew has another steady clock, which tells nothing."""
+    first, second = machines
+    moments: list[Moment] = [("a", 100.0, 0.0, resumed(first)), ("a", 160.0, 60.0, LOST)]
+    moments.append(("b", 200.0, 100.0 + ahead, resumed(second)))
+    if noticed:
+        moments.append(("b", 200.1, 100.1 + ahead, stepped(ahead)))
+    later: list[Moment] = [("b", 201.0 + n, 101.0 + n + ahead, LOST) for n in range(9)]
+    assert followed([*moments, *later]).doubtful == doubtful
 
 
 def test_a_clock_set_back_between_two_starts_is_pointed_out() -> None:

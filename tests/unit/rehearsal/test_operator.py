@@ -17,6 +17,7 @@ from assistant.procedure.model import Session, begin
 from assistant.rehearsal.operator import MAX_TRIES, Operator, OperatorAction
 from assistant.rehearsal.script import Script, Slip, parse_script
 from assistant.storage import bundled_files
+from tests.dialogue import full
 
 ENGLISH = parse_grammar(bundled_files.read_grammar("en"), "en")
 BY_THE_BOOK = Script(title="by the book")
@@ -34,7 +35,7 @@ OPENED = Opened(
 @cache
 def plan_of(name: str) -> Plan:
     """Return a shipped plan."""
-    return parse_plan(bundled_files.read_plan(name), name)
+    return parse_plan(full(name), name)
 
 
 class Room:

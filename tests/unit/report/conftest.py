@@ -21,6 +21,7 @@ from assistant.report.evaluation_run import Case, EvaluationRequest, Laboratory,
 from assistant.report.vial_records import RecordStudy, study_of
 from assistant.storage import bundled_files
 from assistant.testing import Departure, quick_record
+from tests.dialogue import full
 from tests.memory_journal import MemoryJournal
 
 GRAMMAR = bundled_files.read_grammar("en")
@@ -37,7 +38,7 @@ def _record(
     until: State | None,
     changes: tuple[tuple[str, str]],
 ) -> RecordStudy:
-    raw = bundled_files.read_plan(plan).decode()
+    raw = full(plan).decode()
     for old, new in changes:
         assert old in raw
         raw = raw.replace(old, new)

@@ -15,6 +15,7 @@ from typing import Literal
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
+from assistant.errors import InputError
 from assistant.evaluation.simulated_assays import Truth
 from assistant.journal.signing import sign
 from assistant.procedure.enums import Intent, State
@@ -544,3 +545,48 @@ def test_samples_of_more_than_one_dose_are_warned_about(case: MakeCase) -> None:
     large = [("mass_mg = 250.0", "mass_mg = 440.0")]
     single = words(document(case(changes=large)))
     assert "A larger sample averages" not in single
+
+
+def test_how_the_batch_was_blended_is_said(case: MakeCase) -> None:
+    """Minutes and revolutions as far as the plan states them."""
+    for stated, said in (
+        ("minutes = 12\nrevolutions = 180", "in a double-cone, 12 min, 180 revolutions"),
+        ("revolutions = 180", "in a double-cone, 180 revolutions"),
+    ):
+        blended = [("[powder]", f"[blending]\n{stated}\n\n[powder]")]
+        assert said in words(document(case(changes=blended)))
+    assert " min" not in words(document(case())).split("in a double-cone", 1)[1][:8]
+
+
+def test_stage_1_and_what_comes_next(case: MakeCase, record: Record, sheet: Sheet) -> None:
+    """The vials assayed, those kept, and those to assay next where the scheme asks for more."""
+    taken = record()
+
+    def first(spread: float) -> str:
+        rows = "".join(f"{n},{100 + spread * (n % 2 - 0.5):.1f}\n" for n in range(1, 31, 3))
+        found = make_case(
+            taken,
+            sheet(f"vial,assay (% of target)\n{rows}"),
+            EvaluationRequest(stage_1=True),
+            software="s",
+        )
+        return " ".join(verdict(found).asides)
+
+    assert "Stage 1: vials 1, 4, 7, 10" in first(2.0)
+    assert "Not assayed: vials 2, 3, 5" in first(2.0)
+    assert "Assay next: vials 2, 3, 5" in first(8.0)
+    single = record(changes=[('kind = "triplicate"', 'kind = "single"')])
+    rows = "".join(f"{n},{99 + n % 3}\n" for n in range(1, 11))
+    only = make_case(
+        single,
+        sheet(f"vial,assay (% of target)\n{rows}"),
+        EvaluationRequest(stage_1=True),
+        software="s",
+    )
+    assert "Not assayed" not in " ".join(verdict(only).asides)
+    whole = case(request=EvaluationRequest(scheme="usp-905"))
+    assert "Stage 1: vials" not in " ".join(verdict(whole).asides)
+    rows = "".join(f"{n},100\n" for n in range(1, 31, 3))
+    ten = sheet(f"vial,assay (% of target)\n{rows}")
+    with pytest.raises(InputError, match="evaluate them with --stage 1"):
+        make_case(taken, ten, EvaluationRequest(), software="s")

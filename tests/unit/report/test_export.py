@@ -20,10 +20,11 @@ from assistant.report.export_collect import Collector
 from assistant.report.export_tables import tables
 from assistant.storage import bundled_files
 from assistant.testing import Departure, quick_record
+from tests.dialogue import full
 from tests.memory_journal import MemoryJournal
 
 GRAMMAR = bundled_files.read_grammar("en")
-CONE = bundled_files.read_plan("double-cone").split(b"[[locations]]")
+CONE = full("double-cone").split(b"[[locations]]")
 SMALL = b"[[locations]]".join(CONE[:3])
 WEIGHED = SMALL + (
     b'[weighing]\nbalance = "BAL-2"\nreadability_mg = 0.1\nminimum_mg = 82.0\n'

@@ -23,10 +23,11 @@ from assistant.report.session_sheet import session_sheet
 from assistant.report.sheet_labels import label_code, label_table
 from assistant.storage import bundled_files
 from assistant.testing import Departure, quick_record
+from tests.dialogue import full
 from tests.memory_journal import MemoryJournal
 
 GRAMMAR = bundled_files.read_grammar("en")
-CONE = bundled_files.read_plan("double-cone").split(b"[[locations]]")
+CONE = full("double-cone").split(b"[[locations]]")
 SMALL = b"[[locations]]".join(CONE[:3])
 
 

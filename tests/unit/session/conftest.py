@@ -25,6 +25,7 @@ from assistant.ports import (
     EngineFacts,
     Judgement,
     Stakes,
+    Tone,
     Utterance,
 )
 from assistant.procedure.events import Event, Opened
@@ -35,6 +36,7 @@ from assistant.session.session_loop import Parts, SessionLoop
 from assistant.speech.cut_and_judge import CutAndJudge
 from assistant.speech.listening_pipeline import ListeningPipeline
 from assistant.storage import bundled_files
+from tests.dialogue import full
 from tests.memory_journal import MemoryJournal
 
 BLOCK_NS = BLOCK_SAMPLES * 1_000_000_000 // SAMPLE_RATE
@@ -49,7 +51,7 @@ def english() -> Language:
 @cache
 def plan_of(name: str) -> Plan:
     """Return a shipped plan."""
-    return parse_plan(bundled_files.read_plan(name), name)
+    return parse_plan(full(name), name)
 
 
 class Fitful(MemoryJournal):
@@ -91,13 +93,15 @@ class Mouth:
     def __init__(self) -> None:
         """Be silent."""
         self.said: list[str] = []
+        self.tones: list[Tone | None] = []
         self.cut = 0
         self._done: Callable[[], None] | None = None
 
-    def say(self, text: str, done: Callable[[], None]) -> None:
+    def say(self, text: str, done: Callable[[], None], tone: Tone | None = None) -> None:
         """Begin a sentence, cutting the one before."""
         self.silence()
         self.said.append(text)
+        self.tones.append(tone)
         self._done = done
 
     def silence(self) -> None:

@@ -11,7 +11,7 @@ from assistant.clock import ManualClock
 from assistant.conformance import retell
 from assistant.grammar.language import Language, parse_grammar
 from assistant.plan import parse_plan
-from assistant.ports import PhraseEngine, Utterance
+from assistant.ports import PhraseEngine, Tone, Utterance
 from assistant.procedure.enums import Intent, State
 from assistant.procedure.events import (
     AudioLost,
@@ -259,8 +259,9 @@ class Slow:
         self.cut = 0
         self._done: Callable[[], None] | None = None
 
-    def say(self, text: str, done: Callable[[], None]) -> None:
+    def say(self, text: str, done: Callable[[], None], tone: Tone | None = None) -> None:
         """Begin a sentence, dropping the one before."""
+        del tone
         before, self._done = self._done, done
         self.said.append(text)
         if before is not None:

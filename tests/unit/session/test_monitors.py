@@ -9,7 +9,14 @@ from assistant.ports import Instant
 from assistant.procedure.effects import StartTimer
 from assistant.procedure.enums import Timer
 from assistant.procedure.events import ClockStepped, NoiseRose, TimerRang
-from assistant.session.monitors import ClockWatch, NoiseWatch, RemarkWatch, Timers, clock_behind
+from assistant.session.monitors import (
+    ClockWatch,
+    NoiseWatch,
+    RemarkWatch,
+    Timers,
+    clock_behind,
+    clock_moved,
+)
 
 START = datetime(2026, 3, 4, 8, tzinfo=UTC)
 
@@ -102,6 +109,30 @@ def test_a_clock_behind_what_has_passed_is_told() -> None:
     told = clock_behind(early, "")
     assert told is not None
     assert float(told.seconds) < -8e8
+
+
+@pytest.mark.parametrize(
+    ("passed_s", "steady_s", "moved"),
+    [
+        (3600.0, 3600.0, None),
+        (3601.9, 3600.0, None),
+        (3602.5, 3600.0, "2.500"),
+        (63_072_000.0 + 60.0, 60.0, "63072000.000"),
+        (-3540.0, 60.0, "-3600.000"),
+    ],
+)
+def test_a_clock_that_was_set_while_the_program_was_away_is_told(
+    passed_s: float, steady_s: float, moved: str | None
+) -> None:
+    """Ahead by years too: the machine's steady clock has run on meanwhile."""
+    built = datetime.fromisoformat(BUILT)
+
+    def at(seconds: float, steady: float) -> Instant:
+        utc = (built + timedelta(seconds=seconds)).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+        return Instant(utc, round(steady * 1e9))
+
+    told = clock_moved(at(passed_s, 500 + steady_s), at(0.0, 500.0))
+    assert (told.seconds if told else None) == moved
 
 
 def test_a_lasting_rise_of_the_noise_is_told_once() -> None:

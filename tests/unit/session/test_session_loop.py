@@ -382,6 +382,25 @@ def test_the_head_code_is_spoken_between_insertions(bench: Bench) -> None:
     assert said.startswith(f"Head code {head_code(entry.seq, entry.hash).spoken}.")
 
 
+def test_a_short_dialogue_signals_by_tones() -> None:
+    """One for heard, two when in doubt, three when a wait is over; none in a full dialogue."""
+    plan = plan_of("double-cone").model_copy(update={"dialogue": "short", "cautions": ()})
+    bench = Bench(begin(plan))
+    bench.open()
+    bench.pass_time(1.0)
+    bench.hear("dies are seated", "ask")
+    bench.hear("affirm")
+    for phrase in ("entry and tilt set", "sampler at depth", "bottom port open"):
+        bench.hear(phrase)
+    assert bench.loop.session.state is State.FILLING
+    assert bench.mouth.said[-1] == ""
+    bench.pass_time(6.0)
+    bench.hear("what a day", "refuse")
+    assert bench.mouth.said[-1] == "Close."
+    assert bench.mouth.tones == [None, "doubt", *["heard"] * 4, "wait-over"]
+    assert bench.proved() == bench.loop.session
+
+
 def hold(bench: Bench, seconds: float, *, delay_s: float = 0.03) -> None:
     """Hold the key down: it repeats 33 times a second, at first after a delay."""
     waited = 0.0

@@ -6,7 +6,8 @@ import time
 import pytest
 
 from assistant.errors import DeviceError
-from assistant.speech.devices import Device, choose, within
+from assistant.speech import devices
+from assistant.speech.devices import Device, SoundSystem, choose, within
 
 
 def device(index: int, name: str, host: str = "ALSA", inputs: int = 1, outputs: int = 0) -> Device:
@@ -73,3 +74,64 @@ def test_an_action_that_hangs_is_left_behind() -> None:
     assert time.monotonic() - began < 2
     release.set()
     assert within(5.0, lambda: None)
+
+
+class Library:
+    """Stands for the audio library: not to be asked while it starts anew."""
+
+    class PortAudioError(Exception):
+        """What the library raises."""
+
+    def __init__(self) -> None:
+        """Start in order."""
+        self.ready = True
+        self.restarting = threading.Event()
+        self.go_on = threading.Event()
+
+    def _terminate(self) -> None:
+        self.ready = False
+        self.restarting.set()
+        self.go_on.wait(5)
+
+    def _initialize(self) -> None:
+        self.ready = True
+
+    def query_hostapis(self) -> list[dict[str, object]]:
+        """Return no host, or fail."""
+        if not self.ready:
+            raise self.PortAudioError("PortAudio not initialized")
+        return []
+
+    def query_devices(self) -> list[dict[str, object]]:
+        """Return no device."""
+        return []
+
+
+def test_a_query_while_the_list_is_refreshed_is_refused_not_answered_wrongly(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The microphone's thread refreshes; the session, about to speak, gets one clear sentence."""
+    library = Library()
+    monkeypatch.setattr(devices, "load_library", lambda: library)
+    monkeypatch.setattr(devices, "_QUERY_SECONDS", 0.05)
+    system = SoundSystem()
+    refresh = threading.Thread(target=system.refresh)
+    refresh.start()
+    assert library.restarting.wait(5)
+    with pytest.raises(DeviceError, match="does not answer yet"):
+        system.find("output")
+    library.go_on.set()
+    refresh.join(5)
+    assert system.devices() == []
+
+
+def test_a_library_that_did_not_start_again_is_a_device_that_is_missing(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The server hung during the refresh."""
+    library = Library()
+    monkeypatch.setattr(devices, "load_library", lambda: library)
+    system = SoundSystem()
+    library.ready = False
+    with pytest.raises(DeviceError, match=r"does not answer \(PortAudio not initialized\)"):
+        system.devices()

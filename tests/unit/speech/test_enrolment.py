@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE
+from assistant.ports import BLOCK_SAMPLES, SAMPLE_RATE, Tone
 from assistant.speech.enrolment import ASKED_AT_MOST, PATIENCE_S, Enrolment, said_in
 from assistant.speech.pcm import bytes_of
 
@@ -31,8 +31,9 @@ class Instant:
         """Nothing was said yet."""
         self.said: list[str] = []
 
-    def say(self, text: str, done: Callable[[], None]) -> None:
+    def say(self, text: str, done: Callable[[], None], tone: Tone | None = None) -> None:
         """Keep the sentence."""
+        del tone
         self.said.append(text)
         done()
 
