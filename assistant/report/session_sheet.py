@@ -27,6 +27,7 @@ from reportlab.platypus import (
     TableStyle,
 )
 
+from assistant.report.deviation_words import in_words
 from assistant.report.export import Entry, Export, Moment
 from assistant.report.export_tables import said, session_kind
 from assistant.report.numbered_canvas import NumberedCanvas
@@ -234,7 +235,7 @@ def _deviations(export: Export) -> Iterable[Flowable]:
     rows = [
         (
             str(d.number),
-            f"{d.kind} {d.detail}".strip(),
+            in_words(d.kind, d.detail),
             " ".join(str(vial) for vial in d.vials),
             d.location,
             _when(d.raised),
