@@ -273,7 +273,7 @@ def _course(export: Export) -> Iterable[Flowable]:
     yield Paragraph("Course of the session", _SECTION)
     rows = [_line(export, entry) for entry in export.entries[:MOST_ENTRIES]]
     yield _table(
-        ("No.", "Time (UTC)", "By", "What", "State", "Said"), rows, (1.2, 3.4, 3, 5, 2.2, 6)
+        ("No.", "Time (UTC)", "By", "What", "State", "Said"), rows, (1.2, 3.4, 3, 5, 2.8, 5.4)
     )
     more = len(export.entries) - MOST_ENTRIES
     if more > 0:
