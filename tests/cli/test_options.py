@@ -37,6 +37,7 @@ LINES = {
     "time_stamp": "folder --url https://stamps.example --authority root.pem",
     "keys": "Ana --into folder --passphrase-file a.txt",
     "sign": "folder --as Ana --meaning reviewed --key Ana.key.pem",
+    "transcribe": "folder --as Ana --key Ana.key.pem --entry 7 --text hm",
     "sign_report": "r.pdf --as Ana --meaning approved --key Ana.key.pem --keys folder",
     "export": "folder --as csv -o out --keys folder",
     "archive_migrate": "--archive sqlite:///a",
