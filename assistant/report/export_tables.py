@@ -79,6 +79,7 @@ _DEVIATIONS = [
     "reason",
     "reason_clip",
 ]
+_TRANSCRIPTS = ("condition", "seq", "text", "name", "utc", "key", "standing")
 _SIGNATURES = (
     "condition",
     "name",
@@ -102,6 +103,7 @@ def tables(export: Export) -> dict[str, bytes]:
         (mark, s.name, s.meaning, s.utc, s.count, s.head, s.key, s.standing)
         for s in export.signatures
     ]
+    typed = [(mark, t.seq, t.text, t.name, t.utc, t.key, t.standing) for t in export.transcripts]
     session = session_kind(export)
     return {
         "about.csv": to_csv(("what", "value"), _about(export)),
@@ -112,6 +114,7 @@ def tables(export: Export) -> dict[str, bytes]:
                 ("events.csv", _EVENTS, [_event(mark, e) for e in export.entries]),
                 ("deviations.csv", _DEVIATIONS, [_deviation(mark, d) for d in export.deviations]),
                 ("signatures.csv", _SIGNATURES, signed),
+                ("transcripts.csv", _TRANSCRIPTS, typed),
             )
         },
     }
