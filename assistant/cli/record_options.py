@@ -103,6 +103,18 @@ def sign_options(sub: Sub) -> None:
     passphrase_options(sub)
 
 
+def transcribe_options(sub: Sub) -> None:
+    """Add the options of `transcribe`."""
+    sub.add_argument("record", type=Path, help="folder of the record")
+    sub.add_argument("--as", dest="name", required=True, metavar="NAME", help="printed name")
+    sub.add_argument("--key", type=Path, required=True, help="your private key, NAME.key.pem")
+    passphrase_options(sub)
+    sub.add_argument(
+        "--entry", type=int, metavar="SEQ", help="this remark only, also to correct its text"
+    )
+    sub.add_argument("--text", help="its text, without listening now; needs --entry")
+
+
 def sign_report_options(sub: Sub) -> None:
     """Add the options of `sign-report`."""
     sub.add_argument("report", type=Path, help="the report, PDF or HTML")
