@@ -33,6 +33,8 @@ START_S = 60.0
 PARTING_S = 5.0
 """How long the process may take to end."""
 LEVEL_EVERY_S = 1.0
+LEVEL_STEP_DB = 3.0
+"""A smaller change of the input level is not worth a message."""
 MOST_ANSWERS = 256
 """Answers kept until the session takes them; more are let go."""
 
@@ -55,7 +57,7 @@ class ViewLink:
         self._wake = threading.Event()
         self._trouble: str | None = None
         self._level: float | None = None
-        self._level_told = 0.0
+        self._level_shown, self._level_told = 0.0, 0.0
         self._over = False
 
     def __enter__(self) -> Self:
@@ -157,11 +159,12 @@ class ViewLink:
         self._wake.set()
 
     def heard(self, level_dbfs: float) -> None:
-        """Take the input level, to be shown now and then."""
-        self._level = max(level_dbfs, -99.0)
-        now = time.monotonic()
-        if now - self._level_told >= LEVEL_EVERY_S:
-            self._level_told = now
+        """Take the input level, which is shown when it has changed, now and then."""
+        level, now = max(level_dbfs, -99.0), time.monotonic()
+        changed = abs(level - self._level_shown) >= LEVEL_STEP_DB
+        if changed and now - self._level_told >= LEVEL_EVERY_S:
+            self._level_told, self._level_shown = now, level
+            self._level = level
             self._wake.set()
 
     def news(self) -> tuple[list[str], list[Event]]:

@@ -1,4 +1,4 @@
-"""The page with twenty viewers in Chromium: from the entry on disk to the pixel, and its cost.
+"""The page with twenty viewers: from the entry on disk to the pixel in Chromium, and its cost.
 
 A session's entries come one a second, three times as fast as in a session with a person, with an
 input level twice a second as from a microphone. `python -m pytest -m slow -n 0` on this file
@@ -27,6 +27,9 @@ __all__ = ["browser", "chromium"]
 pytestmark = [pytest.mark.slow, pytest.mark.site]
 
 VIEWERS = 20
+PAINTING = 4
+"""Of them, how many are pages in Chromium. Each viewer has a machine of his own to draw with; on
+this one the others only take what is sent, or the browser alone would keep it busy."""
 EVERY_S = 1.0
 ENTRIES = 60
 
@@ -97,6 +100,26 @@ def ahead_ms(page: "Page") -> float:
     return min(found)[1]
 
 
+TAKING = """
+import selectors, socket, sys
+host, port, count = sys.argv[1], int(sys.argv[2]), int(sys.argv[3])
+chosen = selectors.DefaultSelector()
+for _ in range(count):
+    line = socket.create_connection((host, port))
+    line.sendall(f"GET /events HTTP/1.1\\r\\nHost: {host}:{port}\\r\\n\\r\\n".encode())
+    chosen.register(line, selectors.EVENT_READ)
+chosen.register(sys.stdin, selectors.EVENT_READ)
+taken = 0
+while True:
+    for key, _ in chosen.select():
+        if key.fileobj is sys.stdin:
+            print(taken)
+            sys.exit()
+        taken += key.fileobj.recv(65536).count(b"event: state")
+"""
+"""Opens so many streams and takes all that comes; prints how many pages came."""
+
+
 class Enough(Exception):  # noqa: N818 - no accident
     """Enough entries were shown."""
 
@@ -122,10 +145,17 @@ def test_entries_are_painted_in_time_and_the_server_is_idle(
         assert staged.link is not None
         for _ in range(2):
             time.sleep(EVERY_S / 2)
-            staged.link.heard(-40.0 + seq % 7)
+            staged.link.heard(-45.0 if seq % 3 else -25.0)
 
     with shown(staged) as url:
-        viewers = [open_page(browser, url) for _ in range(VIEWERS)]
+        viewers = [open_page(browser, url) for _ in range(PAINTING)]
+        port = url.rsplit(":", 1)[1].strip("/")
+        others = subprocess.Popen(
+            [sys.executable, "-c", TAKING, "127.0.0.1", port, str(VIEWERS - PAINTING)],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
+        )
         for page in viewers:
             await_entry(page, 0)
             page.evaluate(PAINTED)
@@ -138,6 +168,7 @@ def test_entries_are_painted_in_time_and_the_server_is_idle(
             staged.play()
         share = (spent_s(pid) - before) / (time.monotonic() - began)
         stall = stalls.p95_ms()
+        taken, _ = others.communicate("\n")
         for page in viewers:
             await_entry(page, ENTRIES)
         time.sleep(1)
@@ -161,7 +192,9 @@ def test_entries_are_painted_in_time_and_the_server_is_idle(
     }
     with capsys.disabled():
         print(f"\n{json.dumps(figures)}")  # noqa: T201 - a benchmark's figures are its result
-    assert len(delays) == VIEWERS * ENTRIES
+    assert len(delays) == PAINTING * ENTRIES
+    # Each of the others also had the page before the first entry; the last one may be on its way.
+    assert int(taken) >= (VIEWERS - PAINTING) * ENTRIES
     assert min(delays) > 0
     assert p95 < 150 + HOPS * stall
     assert share < 0.02

@@ -19,7 +19,7 @@ from assistant.session.view_replay import told_pages
 from assistant.storage import bundled_files
 from assistant.testing import Departure
 from assistant.view.page_state import PageState
-from tests.view.conftest import Stage, Staged, await_entry, open_page, shortened, shown
+from tests.view.conftest import Stage, Staged, Start, await_entry, open_page, shortened, shown
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
@@ -154,6 +154,21 @@ def test_names_from_a_plan_are_text_and_nothing_else(browser: "Browser", tmp_pat
         assert page.locator("#operator").inner_text() == markup
         assert page.evaluate("document.images.length") == 0
         assert page.title() != "1"
+
+
+@pytest.mark.slow
+def test_a_rehearsal_is_watched_at_its_own_speed(
+    browser: "Browser", start: Start, tmp_path: Path
+) -> None:
+    """From the command line, until it is interrupted; the page then says that it is over."""
+    words = ("rehearse", "bin", "--view", "--view-port", 0, "--into", tmp_path / "record")
+    rehearsal = start(*words)
+    page = open_page(browser, rehearsal.find(r"page for a second person: (\S+)"))
+    began = time.monotonic()
+    await_entry(page, 3)
+    assert time.monotonic() - began > 3
+    assert rehearsal.end() == 130
+    page.wait_for_function("() => document.getElementById('link').textContent.includes('ended')")
 
 
 @pytest.mark.slow

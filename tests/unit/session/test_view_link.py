@@ -140,3 +140,17 @@ def test_what_the_process_says_becomes_words_and_events(folder: RecordFolder) ->
         ViewerNoted(viewer=1, did="left", address="192.0.2.7", wrong_codes=2),
     ]
     assert link.news() == ([], [])
+
+
+def test_only_a_change_of_the_level_is_told(
+    folder: RecordFolder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Three decibels and more, and not more often than once in a while."""
+    moments = iter(range(100, 200))
+    monkeypatch.setattr(time, "monotonic", lambda: float(next(moments)))
+    link, told = ViewLink(settings(folder)), []
+    for level in (-40.0, -41.0, -42.9, -43.0, -300.0, -98.0):
+        link.heard(level)
+        told.append(link._wake.is_set())  # noqa: SLF001 - what its thread waits for
+        link._wake.clear()  # noqa: SLF001 - as above
+    assert told == [True, False, False, True, True, False]

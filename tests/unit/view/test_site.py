@@ -245,6 +245,31 @@ def test_slow_requests_are_cut(monkeypatch: pytest.MonkeyPatch) -> None:
             assert found.count(b"HTTP/1.1 200") == sent.count(b"\r\n\r\n")
 
 
+@pytest.mark.slow
+def test_a_viewer_who_takes_nothing_is_cut_off_and_nobody_waits(fresh: Served) -> None:
+    """Its connection is closed; another viewer gets every page meanwhile."""
+    asked = f"GET /events HTTP/1.1\r\nHost: 127.0.0.1:{fresh.port}\r\n\r\n".encode()
+    stalled = socket.socket()
+    stalled.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
+    stalled.connect(("127.0.0.1", fresh.port))
+    stalled.sendall(asked)
+    with stalled, httpx.stream("GET", fresh.url + "/events", timeout=30) as quick:
+        while fresh.publisher.viewers < 2:
+            time.sleep(0.02)
+        filler = "x" * 20_000
+        lines = quick.iter_lines()
+        for seq in range(1, 301):
+            fresh.publish(Message("state", json.dumps({"seq": seq, "filler": filler}), seq))
+            assert f"id: {seq}" in iter(lambda: next(lines), "never")
+        until = time.monotonic() + 20
+        while fresh.publisher.viewers > 1 and time.monotonic() < until:
+            time.sleep(0.1)
+        assert (fresh.publisher.viewers, fresh.publisher.dropped) == (1, 1)
+        stalled.settimeout(20)
+        while stalled.recv(65536):
+            pass
+
+
 def test_no_more_viewers_than_fit(fresh: Served) -> None:
     """The next one is told to come back later."""
     streams = []
