@@ -11,6 +11,7 @@ from assistant.cli.requirements import show_lacking, trusted_by
 from assistant.clock import SystemClock
 from assistant.errors import GrammarError, InputError, PlanError, RecordBroken
 from assistant.journal.signing import Signature, forged, misplaced
+from assistant.journal.transcript import Transcript
 from assistant.printable import printable
 from assistant.record import OpenRecord, Proof, open_record
 from assistant.record.anchor import Anchor
@@ -18,8 +19,10 @@ from assistant.record.damaged import begin_proof, entries_alone, told_as_far_as_
 from assistant.record.signing_rules import objections
 from assistant.record.standing import Standing, standing_of
 from assistant.record.time_stamps import check_stamps
+from assistant.record.transcripts import fault_of
 from assistant.report.export import Export, to_json
 from assistant.report.export import Signature as Shown
+from assistant.report.export import Transcript as ShownText
 from assistant.report.export_collect import Collector, entries_only
 from assistant.storage.keys import load_public
 from assistant.storage.record_reader import RecordReader
@@ -138,12 +141,19 @@ def collected(
         for s in shown
         if s.standing not in (_GENUINE, _UNCHECKED, _NO_KEY)
     ]
+    texts = tuple(_text_shown(each, proof, known) for each in proof.transcripts)
+    faults += [
+        f"The text of entry {text.seq} by {text.name} {text.standing}."
+        for text in texts
+        if text.standing not in (_GENUINE, _UNCHECKED, _NO_KEY)
+    ]
     stamped = _stamped(proof, trusted, faults)
     pairs = zip(proof.signatures, shown, strict=True)
     genuine = [signature for signature, one in pairs if one.standing == _GENUINE]
     standing = None if faults else standing_of(proof, code, genuine, stamped)
     lines = standing.lines if standing is not None else ()
-    return collector.export(faults, shown, lines), standing
+    export = collector.export(faults, shown, lines)
+    return export.model_copy(update={"transcripts": texts}), standing
 
 
 def _stamped(
@@ -195,6 +205,26 @@ def _require_folder(folder: Path) -> None:
         raise InputError(
             f"{folder}: the tables are several files; name a folder, without {folder.suffix}."
         )
+
+
+def _text_shown(
+    typed: Transcript, proof: Proof, keys: "Mapping[str, Ed25519PublicKey] | None"
+) -> ShownText:
+    """Return the text of a remark with its standing."""
+    said = typed.statement
+    standing = fault_of(typed, proof.heads, proof.utc)
+    if not standing and keys is None:
+        standing = _UNCHECKED
+    elif not standing and keys is not None:
+        standing = forged(typed, keys) if said.name in keys else _NO_KEY
+    return ShownText(
+        seq=said.entry,
+        text=said.text,
+        name=said.name,
+        utc=said.utc,
+        key=said.key,
+        standing=standing or _GENUINE,
+    )
 
 
 def _write_tables(export: Export, folder: Path, *, overwrite: bool) -> None:

@@ -48,7 +48,7 @@ def run(options: Options) -> int:
             f"run --resume --into {options.record}, then sign."
         )
     name = printed_name(options.name)
-    _require_own_key(options.key.name, name)
+    require_own_key(options.key.name, name)
     key = load_private_file(options.key, passphrase(options.passphrase_file))
     signature = sign(
         proof.last.entry,
@@ -77,7 +77,7 @@ def run(options: Options) -> int:
     return 0
 
 
-def _require_own_key(file: str, name: str) -> None:
+def require_own_key(file: str, name: str) -> None:
     """Refuse somebody else's key, which nobody could check later on."""
     if unicodedata.normalize("NFC", file) != f"{name}.key.pem":
         raise InputError(f"The key file {file} is not {name}.key.pem: sign with your own key.")

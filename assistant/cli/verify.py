@@ -21,6 +21,7 @@ from assistant.record.anchor import Anchor
 from assistant.record.registered import misfits, registered
 from assistant.record.standing import standing_of
 from assistant.record.times import Times
+from assistant.record.transcripts import check_transcripts
 from assistant.storage.keys import load_public
 from assistant.storage.register import Session, sessions
 
@@ -62,7 +63,9 @@ def run(options: Options) -> int:
     if options.signed is not None:
         require_last(options.signed, proof.signatures)
     if options.keys is not None:
-        check(proof.signatures, proof.heads, load_public(options.keys))
+        public = load_public(options.keys)
+        check(proof.signatures, proof.heads, public)
+        check_transcripts(proof.transcripts, proof.heads, proof.utc, public)
     console.print(
         f"intact: {last.seq} entries in order, {proof.clips} clips unchanged; "
         f"head code {head_code(last.seq, last.hash).text}"
@@ -218,6 +221,9 @@ def _show_signatures(console: Console, proof: Proof, keys: Path | None) -> None:
         console.print(f"{line} ({how})")
     if not proof.signatures:
         console.print("nobody has signed it")
+    for typed in proof.transcripts:
+        said = typed.statement
+        console.print(f"text of entry {said.entry} by {printable(said.name)}, {said.utc} ({how})")
 
 
 def signature_lines(signatures: tuple[Signature, ...]) -> Iterator[str]:

@@ -13,7 +13,7 @@ sign).
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from hashlib import sha256
-from typing import TYPE_CHECKING, Annotated, Literal, get_args
+from typing import TYPE_CHECKING, Annotated, Literal, Protocol, get_args
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -207,11 +207,34 @@ def misplaced(signature: Signature, heads: Mapping[int, str]) -> str:
     return ""
 
 
-def forged(signature: Signature, keys: Mapping[str, "Ed25519PublicKey"]) -> str:
+class _Said(Protocol):
+    """What is said of a signed statement of any kind."""
+
+    @property
+    def name(self) -> str: ...
+    @property
+    def key(self) -> str: ...
+
+    def payload(self) -> bytes: ...
+
+
+class Signed(Protocol):
+    """A statement of any kind with its signature."""
+
+    @property
+    def statement(self) -> _Said:
+        """What was signed."""
+
+    @property
+    def signature(self) -> str:
+        """The 64 bytes of the Ed25519 signature in hexadecimal digits."""
+
+
+def forged(signature: Signed, keys: Mapping[str, "Ed25519PublicKey"]) -> str:
     """Return why a signature does not count as the named person's, or "".
 
     Args:
-        signature: from `read_signatures`.
+        signature: of a record or of a text.
         keys: the public key of each person, by printed name.
     """
     from cryptography.exceptions import InvalidSignature  # noqa: PLC0415 - slow to import

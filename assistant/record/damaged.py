@@ -16,6 +16,7 @@ from assistant.record.proof import Proof, prove_files
 from assistant.storage.record_reader import RecordReader
 from assistant.storage.signatures import load_signatures
 from assistant.storage.time_stamps import load_time_stamps
+from assistant.storage.transcripts import load_transcripts
 
 __all__ = ["begin_proof", "entries_alone", "told_as_far_as_it_holds"]
 
@@ -28,7 +29,7 @@ def begin_proof(folder: Path, faults: list[str]) -> Proof:
         faults: receives a sentence about a changed file.
     """
     try:
-        return Proof(load_signatures(folder), load_time_stamps(folder))
+        return Proof(load_signatures(folder), load_time_stamps(folder), load_transcripts(folder))
     except RecordBroken as fault:
         faults.append(str(fault))
     return Proof(())

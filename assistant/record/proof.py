@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 from assistant.clock import SystemClock
 from assistant.conformance import Difference, FoldedEntry
 from assistant.errors import RecordBroken
-from assistant.journal.entry import Entry
 from assistant.journal.head_code import watch
 from assistant.journal.signing import Signature, check, note_heads
+from assistant.journal.transcript import Transcript
 from assistant.procedure.events import Heard, Opened, RemarkTaken, Resumed
 from assistant.record.anchor import Anchor
 from assistant.record.moments import STAMPED, moment
@@ -19,8 +19,10 @@ from assistant.record.opening import OpenRecord
 from assistant.record.signing_rules import objections
 from assistant.record.time_stamps import anchors, check_stamps
 from assistant.record.times import Times
+from assistant.record.transcripts import check_transcripts
 from assistant.storage.signatures import load_signatures
 from assistant.storage.time_stamps import TimeStampFile, load_time_stamps
+from assistant.storage.transcripts import load_transcripts
 
 if TYPE_CHECKING:
     from cryptography.x509 import Certificate
@@ -37,6 +39,8 @@ class Proof:
 
     signatures: tuple[Signature, ...]
     stamps: tuple[TimeStampFile, ...] = ()
+    transcripts: tuple[Transcript, ...] = ()
+    """Typed texts of spoken remarks."""
     heads: dict[int, str] = field(default_factory=dict)
     """Hash of the record at the count of each signature and time stamp."""
     due: dict[int, str] = field(default_factory=dict)
@@ -94,9 +98,10 @@ class Proof:
 
     @property
     def counts(self) -> frozenset[int]:
-        """Entries at which somebody signed, or an authority stamped."""
+        """Entries at which somebody signed or an authority stamped, or of which there is a text."""
         signed = {signature.statement.count for signature in self.signatures}
-        return frozenset(signed | {stamp.count for stamp in self.stamps})
+        texts = {each.statement.entry for each in self.transcripts}
+        return frozenset(signed | texts | {stamp.count for stamp in self.stamps})
 
     def stamped(self, trusted: Sequence["Certificate"]) -> tuple[Anchor, ...]:
         """Return the anchors that the time stamps are; doubt times that lie after their stamp.
@@ -125,7 +130,7 @@ def prove(
     record: OpenRecord,
     code: str = "",
     counts: AbstractSet[int] = frozenset(),
-    seen: Callable[[Entry], None] = lambda _: None,
+    seen: Callable[[FoldedEntry], None] = lambda _: None,
 ) -> Proof:
     """Verify everything about a record except who signed it; one pass, constant memory.
 
@@ -133,25 +138,26 @@ def prove(
         record: opened for reading.
         code: a head code as typed, "" for none.
         counts: further entry counts whose hashes are kept in `Proof.heads`.
-        seen: is shown each entry once it is proved.
+        seen: is shown each entry once it is proved, so that one pass does for both.
 
     Raises:
         InputError: the head code is malformed.
         RecordBroken: names the first invalid entry, clip, tail or signature.
     """
     path = record.view.path
-    proof = Proof(load_signatures(path), load_time_stamps(path))
+    proof = Proof(load_signatures(path), load_time_stamps(path), load_transcripts(path))
     entries = record.entries()
     if code:
         entries = watch(code, entries)
     for told in record.told(note_heads(entries, proof.counts | counts, proof.heads)):
         proof.note(told)
         prove_files(record, told, proof)
-        seen(told.entry)
+        seen(told)
     proof.times.end()
     proof.times.compare(SystemClock().now().utc)
     check(proof.signatures, proof.heads)
     check_stamps(proof.stamps, proof.heads)
+    check_transcripts(proof.transcripts, proof.heads, proof.utc)
     _require_rules(proof, record)
     return proof
 

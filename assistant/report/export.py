@@ -22,6 +22,7 @@ __all__ = [
     "Sample",
     "Session",
     "Signature",
+    "Transcript",
     "schema",
     "to_json",
 ]
@@ -154,6 +155,22 @@ class Signature(_Part):
     """"genuine", "not checked", or what is wrong with it."""
 
 
+class Transcript(_Part):
+    """The text of a spoken remark, typed later by a person who listened to its clip."""
+
+    seq: Annotated[int, Field(ge=1)]
+    """Number of the entry that names the clip; the last text of an entry counts."""
+    text: str
+    name: str
+    """Printed name of the person who listened."""
+    utc: str
+    """When it was typed."""
+    key: str
+    """SHA-256 of the public key."""
+    standing: str
+    """As for a signature."""
+
+
 class Entry(_Part):
     """One line of the record."""
 
@@ -185,6 +202,7 @@ class Export(_Part):
     samples: tuple[Sample, ...]
     deviations: tuple[Deviation, ...]
     signatures: tuple[Signature, ...]
+    transcripts: tuple[Transcript, ...] = ()
     entries: tuple[Entry, ...]
 
 

@@ -27,10 +27,12 @@ from reportlab.platypus import (
     TableStyle,
 )
 
+from assistant.report.deviation_words import in_words
 from assistant.report.export import Entry, Export, Moment
 from assistant.report.export_tables import said, session_kind
 from assistant.report.numbered_canvas import NumberedCanvas
 from assistant.report.qr_code import qr_code
+from assistant.report.remarks import reason_of, remark_of
 from assistant.report.sheet_fonts import BOLD, PLAIN, register
 from assistant.report.sheet_labels import label_table
 
@@ -233,13 +235,13 @@ def _deviations(export: Export) -> Iterable[Flowable]:
     rows = [
         (
             str(d.number),
-            f"{d.kind} {d.detail}".strip(),
+            in_words(d.kind, d.detail),
             " ".join(str(vial) for vial in d.vials),
             d.location,
             _when(d.raised),
             d.status,
             _when(d.disposed),
-            d.reason or (f"spoken, clip {d.reason_clip[:12]}" if d.reason_clip else ""),
+            reason_of(export, d.reason, d.reason_clip),
         )
         for d in export.deviations
     ]
@@ -269,9 +271,9 @@ def _samples(export: Export) -> Iterable[Flowable]:
 
 def _course(export: Export) -> Iterable[Flowable]:
     yield Paragraph("Course of the session", _SECTION)
-    rows = [_line(entry) for entry in export.entries[:MOST_ENTRIES]]
+    rows = [_line(export, entry) for entry in export.entries[:MOST_ENTRIES]]
     yield _table(
-        ("No.", "Time (UTC)", "By", "What", "State", "Said"), rows, (1.2, 3.4, 3, 5, 2.2, 6)
+        ("No.", "Time (UTC)", "By", "What", "State", "Said"), rows, (1.2, 3.4, 3, 5, 2.8, 5.4)
     )
     more = len(export.entries) - MOST_ENTRIES
     if more > 0:
@@ -279,10 +281,12 @@ def _course(export: Export) -> Iterable[Flowable]:
         yield Paragraph(f"{more} more entries are in the tables and the JSON export.", _BODY)
 
 
-def _line(entry: Entry) -> tuple[str, ...]:
+def _line(export: Export, entry: Entry) -> tuple[str, ...]:
     event = entry.event
     what = str(event.get("type", ""))
     text = event.get("text") or event.get("timer") or event.get("device") or event.get("reason")
+    if event.get("type") == "remark-taken":
+        text = remark_of(export, entry)
     if text:
         what = f"{what}: {text}"
     if event.get("decision") in ("ask", "refuse"):

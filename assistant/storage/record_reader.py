@@ -20,7 +20,7 @@ CLIPS = "clips"
 ASIDE = "aside"
 STAMPS = "time-stamps"
 
-_FILES = (RECORD, PLAN, GRAMMAR, "signatures.jsonl", LOCK)
+_FILES = (RECORD, PLAN, GRAMMAR, "signatures.jsonl", "transcripts.jsonl", LOCK)
 
 
 class RecordReader:

@@ -25,7 +25,7 @@ Refused = Callable[..., None]
 Sign = Callable[..., int]
 Rows = list[dict[str, str]]
 
-TABLES = ("about", "deviations", "events", "samples", "signatures")
+TABLES = ("about", "deviations", "events", "samples", "signatures", "transcripts")
 
 
 def read_table(path: Path) -> Rows:
@@ -127,7 +127,8 @@ def test_a_spoken_reason_is_found_by_its_clip(taken: Make, tmp_path: Path, comma
     assert (deviation["reason"], deviation["reason_clip"]) == ("", clip.stem)
     sheet = tmp_path / "s.pdf"
     assert command("export", record, "--as", "sheet", "-o", sheet).returncode == 0
-    assert f"clip {clip.stem[:12]}" in printed(sheet)
+    assert "spoken, clip of entry " in printed(sheet)
+    assert ", 1.0 s" in printed(sheet)
 
 
 def test_name_time_and_meaning_stand_in_every_export(
