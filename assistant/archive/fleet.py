@@ -28,8 +28,10 @@ __all__ = ["FAILED", "INTACT", "Done", "Found", "Task", "begin_run", "check_reco
 INTACT: Final = "intact"
 FAILED: Final = "failed"
 """The work itself failed: its process died, or met what it was not made for."""
-_AHEAD: Final = 8
-"""Records handed to each worker at a time; bounds memory."""
+_AHEAD: Final = 3
+"""Tasks handed to each worker at a time; bounds memory."""
+_MOST_TOGETHER: Final = 10
+"""Records per task: what Dask needs for one is spread over them."""
 _KEPT_TOGETHER: Final = 50
 """Results per transaction: what a kill costs at most."""
 _PATIENCE_S: Final = 10
@@ -172,26 +174,49 @@ def run_over(
 def _spread(
     tasks: tuple[Task, ...], work: Work, workers: int, scheduler: str | None
 ) -> Iterator[Done]:
-    waiting = iter(tasks)
     with _client(workers, scheduler) as client:
         count = max(1, len(client.scheduler_info(n_workers=-1)["workers"]))
-        futures = {
-            client.submit(work, task, pure=False): task for task in islice(waiting, count * _AHEAD)
-        }
-        arriving = as_completed(list(futures))
+        chunks = _chunks(tasks, max(1, min(_MOST_TOGETHER, len(tasks) // (4 * count))))
+        futures: dict[Any, tuple[Task, ...]] = {}
+        arriving = as_completed()
+
+        def submit(chunk: tuple[Task, ...]) -> None:
+            future = client.submit(_in_turn, work, chunk, pure=False)
+            futures[future] = chunk
+            arriving.add(future)
+
+        for chunk in islice(chunks, count * _AHEAD):
+            submit(chunk)
         for future in arriving:
-            yield Done(futures.pop(future), _found(future))
-            for task in islice(waiting, 1):
-                more = client.submit(work, task, pure=False)
-                futures[more] = task
-                arriving.add(more)
+            chunk, fault = futures.pop(future), future.exception()
+            if fault is None:
+                yield from map(Done, chunk, future.result())
+            elif len(chunk) == 1:
+                yield Done(chunk[0], _failed(fault))
+            else:
+                # A process died over one of them: which one shows when each goes by itself.
+                for task in chunk:
+                    submit((task,))
+            for more in islice(chunks, 1):
+                submit(more)
 
 
-def _found(future: Any) -> Found:  # noqa: ANN401 - distributed has no types
-    fault = future.exception()
-    if fault is None:
-        found: Found = future.result()
-        return found
+def _chunks(tasks: tuple[Task, ...], size: int) -> Iterator[tuple[Task, ...]]:
+    return (tasks[start : start + size] for start in range(0, len(tasks), size))
+
+
+def _in_turn(work: Work, tasks: tuple[Task, ...]) -> list[Found]:
+    """Work on some records in a worker's process."""
+    found = []
+    for task in tasks:
+        try:
+            found.append(work(task))
+        except Exception as fault:  # noqa: BLE001 - one record must not stop the others
+            found.append(_failed(fault))
+    return found
+
+
+def _failed(fault: BaseException) -> Found:
     return Found(FAILED, f"{type(fault).__name__}: {fault}".partition("\n")[0])
 
 
