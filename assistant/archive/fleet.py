@@ -5,6 +5,7 @@ the next one of the same work. A record that is bad, or whose worker dies, is a 
 other and stops nothing.
 """
 
+import logging
 from collections.abc import Callable, Generator, Iterator
 from contextlib import ExitStack, closing, contextmanager
 from dataclasses import dataclass
@@ -204,6 +205,7 @@ def _client(workers: int, scheduler: str | None) -> Iterator[Client]:
                 processes=True,
                 host="127.0.0.1",
                 dashboard_address="127.0.0.1:0",
+                silence_logs=logging.CRITICAL,
             )
             yield stack.enter_context(closing(Client(stack.enter_context(closing(cluster)))))
             return

@@ -37,6 +37,7 @@ def archive_at(url: str | None) -> str:
     """Return the URL on the command line, else the environment's, else the user's own file."""
     if url or (url := os.environ.get(URL_VARIABLE)):
         return url
+    user_folder().mkdir(parents=True, exist_ok=True)
     return f"sqlite:///{user_folder() / 'archive.sqlite'}"
 
 

@@ -173,6 +173,11 @@ def _export(sub: Sub) -> None:
     authority_options(sub)
 
 
+def _page(sub: Sub) -> None:
+    archive_url(sub)
+    sub.add_argument("--port", type=int, default=8600, help="port of this machine (default 8600)")
+
+
 def _roles(_sub: Sub) -> None:
     """No option."""
 
@@ -187,5 +192,6 @@ ARCHIVE_COMMANDS: tuple[tuple[str, str, str, Callable[[Sub], None]], ...] = (
     ("re-hear", "archive_re_hear", "hear the voice confirmations of every record again", _fleet),
     ("rebuild", "archive_rebuild", "make the index anew from the folders", _rebuild),
     ("export", "archive_export", "copy records into a dated folder with checksums", _export),
+    ("page", "archive_page", "show the archive in a browser on this machine", _page),
     ("roles", "archive_roles", "print the SQL of the roles on PostgreSQL", _roles),
 )

@@ -12,6 +12,7 @@ from assistant.archive import adding
 from assistant.archive.adding import Added, add
 from assistant.archive.database import Archive
 from assistant.archive.proved import Witnesses, proved_record
+from assistant.archive.questions import Filters, ask
 from assistant.archive.tables import RECORD_TABLES, deviations, places, samples, sessions, verdicts
 from assistant.errors import RecordBroken, RecordError
 from assistant.procedure.enums import Intent, State
@@ -164,6 +165,8 @@ def test_the_clock_of_a_booth_an_hour_off_is_said(archive: Archive, site: Site) 
             assert seconds == 0
         else:
             assert seconds == pytest.approx(-3600, abs=30)
+            connection.close()
+            assert len(ask(archive, "doubtful-times", Filters()).rows) == 1
 
 
 def test_records_of_one_name_are_two(archive: Archive, tmp_path: Path) -> None:

@@ -201,3 +201,17 @@ def test_a_trend_names_the_batch_that_drifted(url: str, tmp_path: Path, tell: Te
     assert drifted["mean"] == pytest.approx(91, abs=1)
     assert not drifted["batch mean: lower"] <= drifted["mean"] <= drifted["batch mean: upper"]
     assert tell(*asked, "--rehearsals", "--last", "3")[0] == 0
+
+
+def test_an_archive_that_nobody_named(
+    tmp_path: Path, tell: Tell, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The environment names it, else it is the user's own file."""
+    folder = made_site.record(tmp_path / "site", Made(0, small=True))
+    assert tell("archive", "add", folder)[0] == 0
+    assert (tmp_path / "home" / "archive.sqlite").is_file()
+    assert tell("archive", "list")[1].startswith("1 row\n")
+    monkeypatch.setenv("SAMPLING_ASSISTANT_ARCHIVE", f"sqlite:///{tmp_path / 'other.sqlite'}")
+    assert tell("archive", "list")[0] == 2
+    assert tell("archive", "migrate")[1] == "The archive now has the tables of this version.\n"
+    assert tell("archive", "list")[1] == "0 rows\n"

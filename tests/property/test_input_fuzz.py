@@ -18,12 +18,15 @@ from cryptography.x509 import Certificate
 from assistant.cli.evaluation_inputs import read_laboratory
 from assistant.errors import AssistantError
 from assistant.journal.signing import check, sign
+from assistant.journal.transcript import transcribe
 from assistant.ports import Instant
 from assistant.record.time_stamps import anchors, certificates_in, check_stamps, request
+from assistant.record.transcripts import check_transcripts
 from assistant.storage.keys import load_private_file, load_public, make_keys
 from assistant.storage.register import Note, Register, sessions
 from assistant.storage.signatures import SIGNATURES, add_signature, load_signatures
 from assistant.storage.time_stamps import TimeStampFile
+from assistant.storage.transcripts import TRANSCRIPTS, add_transcript, load_transcripts
 from tests import stamp_authority
 from tests.property.test_record_fuzz import genuine
 
@@ -111,6 +114,23 @@ def signatures(folder: Path) -> Path:
     return folder / SIGNATURES
 
 
+def transcripts(folder: Path) -> Path:
+    """Two texts of one remark."""
+    (folder / "record.jsonl").touch()
+    previous = None
+    for text in ("bad plug", "loose plug"):
+        previous = transcribe(
+            genuine()[-1],
+            text,
+            name="Ada Lindqvist",
+            utc="2026-03-05T09:00:00.000000Z",
+            key=KEY,
+            previous=previous,
+        )
+        add_transcript(folder, previous)
+    return folder / TRANSCRIPTS
+
+
 def public_key(folder: Path) -> Path:
     """One person's."""
     return make_keys(folder, "Ada", "correct horse battery")
@@ -172,6 +192,7 @@ KINDS: dict[str, tuple[Callable[[Path], Path], Check, int]] = {
     "register": (a_register, sessions, 25_000),
     "time stamp": (time_stamp, checked_stamp, 75_000),
     "signatures": (signatures, lambda path: load_signatures(path.parent), 25_000),
+    "transcripts": (transcripts, lambda path: load_transcripts(path.parent), 25_000),
     "public key": (public_key, lambda path: load_public(path.parent), 20_000),
     "private key": (private_key, partial(load_private_file, passphrase="wrong" * 3), 200),
     "sheet": (csv_sheet, a_laboratory, 25_000),
@@ -211,8 +232,21 @@ def checked_signatures(path: Path) -> object:
     return found
 
 
+def checked_texts(path: Path) -> object:
+    """The same for the texts of remarks."""
+    found, last = load_transcripts(path.parent), genuine()[-1]
+    heads, utc = {last.seq: last.hash}, {last.seq: last.utc}
+    check_transcripts(found, heads, utc, {"Ada Lindqvist": PUBLIC})
+    return found
+
+
 @pytest.mark.parametrize(
-    ("make", "proved"), [(a_register, sessions), (signatures, checked_signatures)]
+    ("make", "proved"),
+    [
+        (a_register, sessions),
+        (signatures, checked_signatures),
+        (transcripts, checked_texts),
+    ],
 )
 def test_what_survives_says_the_same(
     make: Callable[[Path], Path], proved: Check, tmp_path: Path
