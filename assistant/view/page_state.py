@@ -16,10 +16,11 @@ from assistant.grammar.language import Language
 from assistant.grammar.rendering import phrase, sentence
 from assistant.procedure import queries
 from assistant.procedure.effects import Effect, Say, StartTimer, StopTimers
-from assistant.procedure.enums import IN_POWDER, INSERTING, Intent, Kind, State, Timer
+from assistant.procedure.enums import IN_POWDER, INSERTING, State, Timer
 from assistant.procedure.events import Heard, Opened, TimerRang
 from assistant.procedure.model import Session, Status
 from assistant.procedure.prompts import again, tally
+from assistant.report.deviation_words import in_words
 from assistant.view.conditions import Conditions, conditions_after
 
 __all__ = ["LETTERS", "PageState", "after", "begin_page"]
@@ -92,8 +93,7 @@ class DeviationLine(_Frozen):
     """One deviation in words."""
 
     number: int
-    kind: str
-    detail: str
+    what: str
     vials: tuple[int, ...]
     status: str
 
@@ -203,8 +203,7 @@ def _of_session(session: Session, language: Language, page: PageState) -> dict[s
         "deviations": tuple(
             DeviationLine(
                 number=one.number,
-                kind=language.names.get(one.kind, one.kind.value),
-                detail=_detail(one.kind, one.detail, language),
+                what=in_words(one.kind.value, one.detail),
                 vials=one.vials,
                 status=one.status,
             )
@@ -213,25 +212,6 @@ def _of_session(session: Session, language: Language, page: PageState) -> dict[s
         "deviation_count": len(session.deviations),
         "open_count": len(session.open_deviations),
     }
-
-
-_UNITS = {
-    Kind.NOISE_RISE: "dB",
-    Kind.CLOCK_STEP: "s",
-    Kind.UNDER_WEIGHT: "mg",
-    Kind.MASS_OUTSIDE: "mg",
-}
-
-
-def _detail(kind: Kind, detail: str, language: Language) -> str:
-    """What is noted beside the kind of a deviation: a number with its unit, or words."""
-    if kind in _UNITS:
-        return f"{detail} {_UNITS[kind]}"
-    if kind in (Kind.SPILL, Kind.LEAK):
-        # Where and how much, each by the name of the phrase that said it.
-        answers = (Intent(name) for name in detail.split())
-        return ", ".join(language.phrases.get(answer, answer.value) for answer in answers)
-    return language.names.get(detail, detail)
 
 
 def _passed_ms(page: PageState, told: FoldedEntry) -> int:

@@ -93,9 +93,8 @@ function deviations() {
   say("deviation-count", count ? `${count} noted, ${page.open_count} open` : "none");
   $("deviations").replaceChildren(...page.deviations.map((one) => {
     const item = element("li", one.status === "open" ? "open" : "");
-    const vials = one.vials.length ? `${one.vials.length > 1 ? "vials" : "vial"} ${one.vials.join(", ")}` : "";
-    const more = [one.detail, vials].filter(Boolean).join("; ");
-    item.append(element("b", "", `${one.number}. ${one.kind}`), `${more && `: ${more}`} (${one.status})`);
+    const vials = one.vials.length ? `; ${one.vials.length > 1 ? "vials" : "vial"} ${one.vials.join(", ")}` : "";
+    item.append(element("b", "", `${one.number}. ${one.what}`), `${vials} (${one.status})`);
     return item;
   }));
 }

@@ -147,25 +147,18 @@ def test_an_insertion_that_was_taken_back_has_disturbed_nothing(tell: Tell) -> N
 
 
 def test_deviations_are_listed_in_words_the_newest_first(tell: Tell) -> None:
-    """With what is noted, in its unit."""
+    """In the words of the paper."""
     told = tell(
         Departure(State.SEATING, NoiseRose(noise_dbfs="-40", rise_db="8.5")),
         Departure(State.STOWING, DeviceLost(device="speaker", reason="unplugged")),
         until=State.COUNTING,
     )
     page = told[-1][1]
-    assert [(d.number, d.kind, d.detail, d.status) for d in page.deviations] == [
-        (2, "device lost", "speaker", "open"),
-        (1, "louder room", "8.5 dB", "open"),
+    assert [(d.number, d.what, d.status) for d in page.deviations] == [
+        (2, "loudspeaker lost", "open"),
+        (1, "room louder by 8.5 dB", "open"),
     ]
     assert (page.deviation_count, page.open_count) == (2, 2)
-
-
-def test_a_spill_is_told_in_the_words_it_was_told_with(tell: Tell) -> None:
-    """Where, and how much."""
-    told = tell(Departure(State.OPENING, Meaning(intent=Intent.NOTE_SPILL)), until=State.CLOSING)
-    (spill,) = told[-1][1].deviations
-    assert (spill.kind, spill.detail) == ("spill", "on the floor, only a trace")
 
 
 def test_only_the_newest_deviations_are_listed(tell: Tell) -> None:
