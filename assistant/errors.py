@@ -5,6 +5,8 @@
     |-- GrammarError     whoever wrote the grammar: a word or pair of phrases cannot be used
     |-- RecordError      whoever keeps the record: it exists, is broken, cannot be written
     |   `-- RecordBroken     the chain, an order or a signature does not hold
+    |-- ArchiveError     whoever keeps the archive: its database refuses, or is of another version
+    |   `-- ArchiveUnreachable  the database does not answer
     |-- DeviceError      whoever set up the machine: microphone, loudspeaker, library, model
     `-- InputError       whoever called the program: a file or an option is not usable
 
@@ -45,5 +47,15 @@ class RecordBroken(RecordError):  # noqa: N818 - a statement about the record, n
 
 class DeviceError(AssistantError):
     """A microphone, loudspeaker, system library or speech model is missing or failed."""
+
+    exit_code: ClassVar[int] = 3
+
+
+class ArchiveError(AssistantError):
+    """The archive's database refuses, or has the tables of another version."""
+
+
+class ArchiveUnreachable(ArchiveError):  # noqa: N818 - a state of the network, not an accident
+    """The archive's database does not answer."""
 
     exit_code: ClassVar[int] = 3

@@ -72,6 +72,7 @@ def quick_record(
     departures: Sequence[Departure] = (),
     seed: int = 1,
     until: State | None = None,
+    host: str = "",
 ) -> Session:
     """Put a whole session on record, every prompt answered as it should be.
 
@@ -86,6 +87,7 @@ def quick_record(
         departures: what goes otherwise, each in its state and visit.
         seed: of the masses and the pauses.
         until: a state to break off in, as if the power had failed; None works to the end.
+        host: name of the machine in the first entry.
 
     Returns:
         the session as it ended.
@@ -93,7 +95,7 @@ def quick_record(
     Raises:
         RuntimeError: a departure leads into a circle.
     """
-    typist = _Typist(store, clock, plan, grammar, departures=departures, seed=seed)
+    typist = _Typist(store, clock, plan, grammar, departures=departures, seed=seed, host=host)
     return typist.work(until)
 
 
@@ -136,6 +138,7 @@ class _Typist:
         *,
         departures: Sequence[Departure],
         seed: int,
+        host: str,
     ) -> None:
         self._store = store
         self._clock = clock
@@ -156,6 +159,7 @@ class _Typist:
             microphone="none",
             speaker="none",
             kind="rehearsal",
+            host=host,
         )
 
     def work(self, until: State | None) -> Session:

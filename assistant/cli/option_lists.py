@@ -17,6 +17,8 @@ from assistant.cli.record_options import (
     time_stamp_options,
     transcribe_options,
     verify_options,
+    view_host_option,
+    view_options,
 )
 
 Options = Callable[[Sub], None]
@@ -74,6 +76,7 @@ def _rehearse(sub: Sub) -> None:
     sub.add_argument("--real-time", action="store_true", help="run at real speed")
     sub.add_argument("--aloud", action="store_true", help="play the prompts (implies --real-time)")
     sub.add_argument("--quiet", action="store_true", help="no transcript, only the result")
+    view_options(sub, " (implies --real-time)")
     _engine(sub)
 
 
@@ -99,6 +102,8 @@ def _run(sub: Sub) -> None:
     _engines(sub)
     sub.add_argument("--plain", action="store_true", help="lines of text instead of the panel")
     station_options(sub)
+    view_options(sub)
+    view_host_option(sub)
 
 
 def _sound_check(sub: Sub) -> None:
@@ -152,6 +157,7 @@ def _replay(sub: Sub) -> None:
         "--speed", type=float, default=1.0, help="2 plays twice as fast as the session"
     )
     sub.add_argument("--aloud", action="store_true", help="play the clips and the prompts")
+    view_options(sub)
     start = sub.add_mutually_exclusive_group()
     start.add_argument("--from", type=int, dest="start", metavar="SEQ", help="entry to start with")
     start.add_argument("--deviation", type=int, metavar="N", help="start at deviation N")

@@ -2,15 +2,18 @@
 
 import argparse
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from importlib import import_module
 from typing import TypeVar
 
 from assistant import __version__
-from assistant.cli.option_lists import COMMANDS
+from assistant.cli.archive_options import ARCHIVE_COMMANDS
+from assistant.cli.option_lists import COMMANDS, Options
 
 T = TypeVar("T")
 Command = Callable[[argparse.Namespace], int]
+Entry = tuple[str, str, str, Options]
+"""A command: its name, its module, what it does, and what adds its options."""
 
 
 def _later(module: str) -> Command:
@@ -59,8 +62,18 @@ def build_parser() -> argparse.ArgumentParser:
         help="print the completion script of a shell, and end",
     )
     commands = parser.add_subparsers(metavar="COMMAND", required=True)
-    for name, module, summary, options in COMMANDS:
+    _offer(commands, COMMANDS)
+    about = "index the records of a site in a database, and ask it"
+    archive = commands.add_parser("archive", help=about, description=about)
+    _offer(archive.add_subparsers(metavar="ACTION", required=True), ARCHIVE_COMMANDS)
+    return parser
+
+
+def _offer(
+    commands: "argparse._SubParsersAction[argparse.ArgumentParser]", offered: Sequence[Entry]
+) -> None:
+    """Add commands, each with its options."""
+    for name, module, summary, options in offered:
         sub = commands.add_parser(name, help=summary, description=summary)
         sub.set_defaults(command=_later(module), configured=False)
         options(sub)
-    return parser

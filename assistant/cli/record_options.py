@@ -1,4 +1,4 @@
-"""The options of the commands that prove, sign, stamp and export a record."""
+"""The options of the commands that prove, sign, stamp, show and export a record."""
 
 import argparse
 from pathlib import Path
@@ -154,3 +154,28 @@ def export_options(sub: Sub) -> None:
     )
     output_options(sub, "file, or folder for csv")
     proof_options(sub)
+
+
+VIEW_PORT = 8580
+
+
+def view_options(sub: Sub, more: str = "") -> None:
+    """Add the page for a second person."""
+    sub.add_argument("--view", action="store_true", help=f"serve a page for a second person{more}")
+    sub.add_argument(
+        "--view-port",
+        type=int,
+        default=VIEW_PORT,
+        metavar="PORT",
+        help=f"port of the page (default {VIEW_PORT}; 0: any free one)",
+    )
+
+
+def view_host_option(sub: Sub) -> None:
+    """Let the page be seen from other machines."""
+    sub.add_argument(
+        "--view-host",
+        metavar="ADDRESS",
+        help="serve the page in the network at this machine's address, with TLS and a code for "
+        "each viewer (default: this machine alone)",
+    )

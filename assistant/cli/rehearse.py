@@ -1,5 +1,6 @@
 """`rehearse`: a whole session with a simulated operator."""
 
+import contextlib
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
@@ -7,10 +8,12 @@ from pathlib import Path
 from assistant.cli.files import grammar_bytes, plan_bytes, script_bytes
 from assistant.cli.output import terminal
 from assistant.cli.summary import show_end
+from assistant.cli.view_options import page_of
 from assistant.console.transcript import Transcript
 from assistant.rehearsal.script import Script, parse_script
 from assistant.session.engine_factory import EngineChoice
 from assistant.session.rehearse import Rehearsal, RehearsalSettings
+from assistant.session.session_loop import Observer
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,6 +30,8 @@ class Options:
     real_time: bool
     aloud: bool
     quiet: bool
+    view: bool
+    view_port: int
     engine: EngineChoice
     model: Path | None
 
@@ -50,7 +55,7 @@ def run(options: Options) -> int:
         seed=options.seed,
         snr_db=options.snr_db,
         voice=options.voice,
-        real_time=options.real_time or options.aloud,
+        real_time=options.real_time or options.aloud or options.view,
         engine=options.engine,
         model=options.model,
     )
@@ -59,9 +64,13 @@ def run(options: Options) -> int:
         from assistant.session.audio_devices import loudspeaker  # noqa: PLC0415 - needs an audio device
 
         speaker = loudspeaker()
-    observers = () if options.quiet else (Transcript(console),)
-    rehearsal = Rehearsal(settings, observers, speaker)
-    session = rehearsal.run()
+    observers: list[Observer] = [] if options.quiet else [Transcript(console)]
+    with contextlib.ExitStack() as stack:
+        page = page_of(into, options.view_port).link if options.view else None
+        rehearsal = Rehearsal(settings, [*observers, page] if page else observers, speaker)
+        if page:
+            console.print(f"page for a second person: {stack.enter_context(page).url}")
+        session = rehearsal.run()
     effort = rehearsal.effort
     console.print(
         f"hearing: {effort.repeated} phrases repeated, {effort.asked} asked back, "

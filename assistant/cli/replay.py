@@ -1,20 +1,25 @@
 """`replay`: a record told again, in its own time or faster, from the beginning or from a spot."""
 
+import contextlib
+import importlib.util
 import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from rich.console import Console
+
 from assistant.cli.output import terminal
 from assistant.conformance import FoldedEntry
 from assistant.console.transcript import Transcript
-from assistant.errors import InputError
+from assistant.errors import DeviceError, InputError
 from assistant.grammar.rendering import sentence
 from assistant.procedure.effects import Say
 from assistant.procedure.enums import INSERTING
 from assistant.procedure.events import Event, Heard, RemarkTaken
 from assistant.record import OpenRecord, open_record
+from assistant.session.view_link import NO_LIBRARIES
 from assistant.storage.record_reader import RecordReader
 
 LONGEST_WAIT_S = 30.0
@@ -28,6 +33,8 @@ class Options:
     record: Path
     speed: float
     aloud: bool
+    view: bool
+    view_port: int
     start: int | None
     deviation: int | None
     location: str | None
@@ -44,6 +51,8 @@ def run(options: Options) -> int:
         raise InputError(f"--speed {options.speed:g}: give {SLOWEST} or more.")
     console = terminal()
     record = open_record(options.record)
+    if options.view:
+        return _in_browser(record, options, console)
     transcript = Transcript(console)
     voice = _Player(record.view) if options.aloud else None
     before: int | None = None
@@ -62,6 +71,33 @@ def run(options: Options) -> int:
         if voice is not None:
             voice.play(told.event, said)
     return 0
+
+
+def _in_browser(record: OpenRecord, options: Options, console: Console) -> int:
+    """Serve the record as a page with a time line, until interrupted."""
+    if options.aloud:
+        raise InputError("--view plays the sounds in the browser: leave out --aloud.")
+    # Imported here, since the page is an extra.
+    if importlib.util.find_spec("starlette") is None:
+        raise DeviceError(NO_LIBRARIES)
+    from assistant.session.view_replay import serve_replay, told_pages  # noqa: PLC0415
+
+    start = next(_from(record, options)).entry.seq if _spot(options) else 0
+    told = told_pages(record)
+    with contextlib.suppress(KeyboardInterrupt):
+        serve_replay(
+            record,
+            told,
+            start,
+            options.view_port,
+            lambda url: console.print(f"replay: {url} (interrupt with Ctrl-C)"),
+        )
+    return 0
+
+
+def _spot(options: Options) -> bool:
+    """Whether it is to begin elsewhere than at the beginning."""
+    return (options.start, options.deviation, options.location) != (None, None, None)
 
 
 def _from(record: OpenRecord, options: Options) -> Iterator[FoldedEntry]:

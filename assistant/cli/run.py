@@ -15,6 +15,7 @@ from assistant.cli.files import grammar_bytes, plan_bytes
 from assistant.cli.output import terminal
 from assistant.cli.station_records import StationRecords
 from assistant.cli.summary import show_end
+from assistant.cli.view_options import Page, SessionPage, page_of
 from assistant.clock import ManualClock
 from assistant.console.panel import opening_panel, panel
 from assistant.console.transcript import Transcript, describe
@@ -57,6 +58,9 @@ class Options(EngineOptions):
     register: Path | None
     authority_url: str | None
     authority: Path | None
+    view: bool
+    view_port: int
+    view_host: str | None
 
 
 def run(options: Options) -> int:
@@ -71,7 +75,8 @@ def run(options: Options) -> int:
         station = StationRecords(
             options.into, options.register, options.authority_url, options.authority
         )
-        watcher = _Watcher(console, lambda: devices.typed, panel=panel_on)
+        page = SessionPage(console, _page(options))
+        watcher = _Watcher(console, lambda: devices.typed, page, panel=panel_on)
         clock, affirmed = _clock(console, options)
         setting = Setting(
             language=language,
@@ -86,10 +91,12 @@ def run(options: Options) -> int:
             headset=options.headset,
             stamp_authority=options.authority_url or "",
             clock_affirmed=affirmed,
-            observers=(watcher, *station.observers),
+            observers=(watcher, *station.observers, *page.observers),
             on_tick=watcher.tick,
         )
         live = LiveSession(opened(), setting, devices.queue, clock)
+        # Before the microphone is open, so that the sound check does not hear the fingerprint.
+        page.open(stack, language, devices.speaker)
         devices.start()
         with watcher.shown():
             session = live.run(devices.blocks())
@@ -105,6 +112,13 @@ def _ended(console: Console, session: Session, into: Path) -> int:
     if session.state is not State.STOPPED:
         console.print(f"the record is open: go on with --resume --into {into}")
     return 1
+
+
+def _page(options: Options) -> Page | None:
+    """The page for a second person, if one is wanted."""
+    if not (options.view or options.view_host):
+        return None
+    return page_of(options.into, options.view_port, options.view_host)
 
 
 def _clock(
@@ -158,9 +172,12 @@ def _resumed(options: Options) -> RecordFolder:
 class _Watcher:
     """Shows the session: a panel on a terminal, else lines."""
 
-    def __init__(self, console: Console, typed: Callable[[], str], *, panel: bool) -> None:
+    def __init__(
+        self, console: Console, typed: Callable[[], str], page: SessionPage, *, panel: bool
+    ) -> None:
         self._console = console
         self._typed = typed
+        self._page = page
         self._panel = panel
         self._transcript = Transcript(console)
         self._live: LiveSession | None = None
@@ -196,8 +213,9 @@ class _Watcher:
             self._transcript.trouble(reason)
 
     def tick(self, live: LiveSession) -> None:
-        """Keep the session, which the panel's own thread draws."""
+        """Keep the session, which the panel's own thread draws; see to the page."""
         self._live = live
+        self._page.tick(live)
 
     def _drawn(self) -> RenderableType:
         """Draw the panel as things stand."""

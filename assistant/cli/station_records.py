@@ -32,7 +32,7 @@ class StationRecords:
         """
         if certificates and not url:
             raise InputError("Name the authority's address too, with --authority-url.")
-        self._into = into
+        self._again = f"{into} --url {url} --authority {certificates}"
         self._register = RegisterWriter(Register(register), into) if register else None
         authority = Authority(url, trusted_by(certificates)) if url else None
         self._stamps = StampTaker(authority, into) if authority else None
@@ -48,4 +48,4 @@ class StationRecords:
             console.print(f"time stamps: {self._stamps.kept} kept, {self._stamps.missing} missing")
         if self._stamps and self._stamps.missing:
             console.print(printable(self._stamps.fault or "The authority has not answered yet."))
-            console.print(f"ask again later: sampling-assistant time-stamp {self._into} --url ...")
+            console.print(f"ask again later: sampling-assistant time-stamp {self._again}")

@@ -20,7 +20,7 @@ def show_end(console: Console, session: Session, into: Path) -> None:
     console.print(f" ({', '.join(f'{n} {name}' for name, n in sorted(states.items()))})")
     standing = Counter(deviation.status for deviation in session.deviations)
     console.print(
-        f"{len(session.deviations)} deviations"
+        f"{len(session.deviations)} deviation{'' if len(session.deviations) == 1 else 's'}"
         + (f" ({', '.join(f'{n} {s}' for s, n in sorted(standing.items()))})" if standing else "")
     )
     entries = deque(read(RecordReader(into).lines()), maxlen=1)

@@ -15,6 +15,7 @@ from rich.console import Console
 from assistant.cli.files import read_file, write_file
 from assistant.cli.output import terminal
 from assistant.cli.requirements import trusted_by
+from assistant.conformance import FoldedEntry
 from assistant.errors import InputError, RecordBroken
 from assistant.journal.entry import Entry
 from assistant.record import OpenRecord, open_record, prove
@@ -85,11 +86,11 @@ def _take_in(console: Console, record: OpenRecord, path: Path, authority: Path |
     console.print(f"{name}: entry {entry.seq}, {anchor.by}")
 
 
-def _finder(imprint: bytes, found: list[Entry]) -> Callable[[Entry], None]:
+def _finder(imprint: bytes, found: list[Entry]) -> Callable[[FoldedEntry], None]:
     """Return what keeps the entry over whose hash an imprint was made."""
 
-    def look(entry: Entry) -> None:
-        if sha256(entry.hash.encode()).digest() == imprint:
-            found.append(entry)
+    def look(told: FoldedEntry) -> None:
+        if sha256(told.entry.hash.encode()).digest() == imprint:
+            found.append(told.entry)
 
     return look

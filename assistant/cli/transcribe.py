@@ -46,7 +46,9 @@ def run(options: Options) -> int:
     """
     record = open_record(options.record)
     remarks: list[Entry] = []
-    proof = prove(record, seen=lambda entry: remarks.append(entry) if _spoken(entry) else None)
+    proof = prove(
+        record, seen=lambda told: remarks.append(told.entry) if _spoken(told.entry) else None
+    )
     if options.text is not None and options.entry is None:
         raise InputError("--text is for one remark: name it with --entry.")
     name = printed_name(options.name)

@@ -157,7 +157,10 @@ def _show_times(console: Console, times: Times) -> None:
     if not times.doubtful:
         console.print("times: UTC agrees with the steady clock, or its steps are on record")
         return
-    console.print(f"times: at {times.doubtful} entries UTC does not fit, and no step is on record:")
+    entries = "entry" if times.doubtful == 1 else "entries"
+    console.print(
+        f"times: at {times.doubtful} {entries} UTC does not fit, and no step is on record:"
+    )
     for doubt in times.doubts:
         console.print(f"  {doubt}")
     if times.doubtful > len(times.doubts):

@@ -21,11 +21,19 @@ from assistant.procedure.events import (
     SoundChecked,
     StorageTroubled,
     TimerRang,
+    ViewerNoted,
 )
 from assistant.procedure.machine import Outcome
 
 Notice: TypeAlias = (
-    SoundChecked | DeviceLost | DeviceBack | AudioLost | ClockStepped | NoiseRose | StorageTroubled
+    SoundChecked
+    | DeviceLost
+    | DeviceBack
+    | AudioLost
+    | ClockStepped
+    | NoiseRose
+    | StorageTroubled
+    | ViewerNoted
 )
 
 _REASONS = {
@@ -77,6 +85,9 @@ def _notice(event: Notice) -> str:
             return f"noise floor rose by {event.rise_db} dB"
         case StorageTroubled():
             return f"record could not be written for {event.seconds} s"
+        case ViewerNoted():
+            tried = f"; {event.wrong_codes} wrong codes so far" if event.wrong_codes else ""
+            return f"viewer {event.viewer} {event.did}, {event.address}{tried}"
 
 
 def _heard(event: Heard) -> str:

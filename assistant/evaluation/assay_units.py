@@ -77,12 +77,12 @@ def percent_of_target(
                 "assay in mg/g or % of target."
             )
         value, unit = 1000.0 * value / mass_mg, Unit.MG_PER_G
-    percent = value * _factor(unit, target)
+    percent = value * percent_factor(unit, target)
     check_percent(vial, percent)
     return percent
 
 
-def _factor(unit: Unit, target: Target | None) -> float:
+def percent_factor(unit: Unit, target: Target | None) -> float:
     """Factor from this unit to % of target; assays in mg must already be in mg/g."""
     if unit is Unit.PERCENT:
         return 1.0
@@ -101,7 +101,7 @@ def readings(values: Sequence[float], units: Sequence[Unit], target: Target | No
     for unit in units:
         if target is None and unit not in (Unit.PERCENT, Unit.FRACTION):
             continue
-        factor = _factor(unit, target)
+        factor = percent_factor(unit, target)
         found = summarise([value * factor for value in values])
         sd = f", SD {found.sd:.2f}" if found.sd is not None else ""
         told.append(f"read as {unit} the mean is {found.mean:.2f}{sd} % of target")
@@ -129,7 +129,7 @@ def check_plausible(
         if one is not unit and (target is not None or one in (Unit.PERCENT, Unit.FRACTION))
     ]
     raw = summarise(values).mean
-    fitting = [one for one in others if _within(raw * _factor(one, target), CLOSE)]
+    fitting = [one for one in others if _within(raw * percent_factor(one, target), CLOSE)]
     if _within(mean, CLOSE) or (_within(mean, PLAUSIBLE) and not fitting):
         return
     instead = f" ({readings(values, fitting, target)})" if fitting else ""

@@ -10,9 +10,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from assistant.errors import InputError
-from assistant.evaluation.assay_units import PLAUSIBLE, Target, Unit, percent_of_target, readings
+from assistant.evaluation.assay_units import PLAUSIBLE, Target, Unit, percent_factor, readings
 from assistant.evaluation.descriptive import summarise
-from assistant.evaluation.results import check_percent
+from assistant.evaluation.results import LEAST_PERCENT, MOST_PERCENT
 from assistant.evaluation.sheet_headings import weight_corrected
 from assistant.evaluation.sheet_rows import Entry, Sheet
 
@@ -115,17 +115,20 @@ def _dosage_unit(entry: Entry, unit: Unit, target: Target, *, corrected: bool) -
     number = entry.key.position or (entry.key.label if entry.key.location else "")
     if value is None:
         raise InputError(f"Dosage unit {entry.key} (row {entry.row}) has no assay: add it.")
-    if unit is Unit.MG:
-        percent = 100.0 * value / target.label_mg
-        check_percent(str(entry.key), percent)
-    else:
-        percent = percent_of_target(str(entry.key), value, unit, None, target)
+    # An assay in mg is that of the whole unit here; a vial's would be divided by its mass.
+    factor = 100.0 / target.label_mg if unit is Unit.MG else percent_factor(unit, target)
     share = None if entry.mass_mg is None else entry.mass_mg / target.unit_mass_mg
-    if corrected:
-        content = None if share is None else percent * share
-        return DosageUnit(place, number, content, percent, entry.mass_mg)
-    powder = None if share is None else percent / share
-    return DosageUnit(place, number, percent, powder, entry.mass_mg)
+    percent, other = value * factor, None
+    if share is not None:
+        other = percent * share if corrected else percent / share
+    for found in filter(None, (percent, other)):
+        if not LEAST_PERCENT <= found <= MOST_PERCENT:
+            raise InputError(
+                f"Dosage unit {entry.key} (row {entry.row}): a content of {found:g} % of label "
+                "claim cannot be; check the assay, its unit and the mass."
+            )
+    content, powder = (other, percent) if corrected else (percent, other)
+    return DosageUnit(place, number, content, powder, entry.mass_mg)
 
 
 def _check(name: str, units: Sequence[DosageUnit], target: Target) -> None:

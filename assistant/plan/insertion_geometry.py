@@ -7,6 +7,7 @@ that plan, prompt, picture and record agree. All lengths in mm.
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from math import cos, floor, pi, radians, sin
 
 import numpy as np
@@ -66,6 +67,7 @@ class Insertion:
         return self.entry + self.length_mm * self.along
 
 
+@lru_cache(maxsize=256)  # asked for at every entry into a place, and again by an export
 def insertion_mm(plan: Plan, location_index: int) -> int:
     """Return the insertion to speak: mm along the sampler from the manway's rim to the tip.
 

@@ -64,8 +64,8 @@ def targets(vessel: Vessel) -> tuple[Target, ...]:
         low = Target("C1", "centre, low", 0, 0, 0.0, 0.15)
         return (lid, *_ends(2, "high", 0.75), *_ends(1, "low", 0.4), low)
     if isinstance(vessel, Trough):
-        high = Target("C2", "middle, in front of the shaft, high", 0, 270, 0.5, 0.85)
-        low = Target("C1", "middle, behind the shaft, low", 0, 90, 0.6, 0.2)
+        high = Target("C2", "in front of the shaft, high", 0, 270, 0.5, 0.85)
+        low = Target("C1", "behind the shaft, low", 0, 90, 0.6, 0.2)
         return (high, *_ends(2, "high", 0.8), *_ends(1, "low", 0.45), low)
     if isinstance(vessel, RectangularBin):
         return (lid, *_ring(_CORNERS, 2, "high", 0.75), *_ring(_CORNERS, 1, "low", 0.4), outlet)

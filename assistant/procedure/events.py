@@ -193,6 +193,18 @@ class Resumed(Frozen):
     """As in the first entry."""
 
 
+class ViewerNoted(Frozen):
+    """Somebody began or ceased to watch the session's page from another machine."""
+
+    type: Literal["viewer-noted"] = "viewer-noted"
+    viewer: Annotated[int, Field(ge=1)]
+    """Number of the code that let the viewer in, from 1 in each start of the program."""
+    did: Literal["joined", "left"]
+    address: str
+    wrong_codes: Annotated[int, Field(ge=0)] = 0
+    """Wrong codes tried so far in this start of the program, by anybody."""
+
+
 Event = Annotated[
     Opened
     | SoundChecked
@@ -205,7 +217,8 @@ Event = Annotated[
     | ClockStepped
     | NoiseRose
     | StorageTroubled
-    | Resumed,
+    | Resumed
+    | ViewerNoted,
     Field(discriminator="type"),
 ]
 

@@ -42,6 +42,7 @@ from assistant.procedure.events import (
     SoundChecked,
     StorageTroubled,
     TimerRang,
+    ViewerNoted,
 )
 from assistant.procedure.model import Past, Session
 from assistant.procedure.table import Line, rows
@@ -95,7 +96,7 @@ def _dispatch(work: Transition, event: Event) -> bool:
             return _fire(work, Signal.RESUMED)
         case SoundChecked() | DeviceLost() | DeviceBack() | AudioLost() | ClockStepped():
             _notice(work, event)
-        case NoiseRose() | StorageTroubled():
+        case NoiseRose() | StorageTroubled() | ViewerNoted():
             _notice(work, event)
         case _:
             assert_never(event)

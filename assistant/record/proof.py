@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 from assistant.clock import SystemClock
 from assistant.conformance import Difference, FoldedEntry
 from assistant.errors import RecordBroken
-from assistant.journal.entry import Entry
 from assistant.journal.head_code import watch
 from assistant.journal.signing import Signature, check, note_heads
 from assistant.journal.transcript import Transcript
@@ -131,7 +130,7 @@ def prove(
     record: OpenRecord,
     code: str = "",
     counts: AbstractSet[int] = frozenset(),
-    seen: Callable[[Entry], None] = lambda _: None,
+    seen: Callable[[FoldedEntry], None] = lambda _: None,
 ) -> Proof:
     """Verify everything about a record except who signed it; one pass, constant memory.
 
@@ -139,7 +138,7 @@ def prove(
         record: opened for reading.
         code: a head code as typed, "" for none.
         counts: further entry counts whose hashes are kept in `Proof.heads`.
-        seen: is shown each entry once it is proved.
+        seen: is shown each entry once it is proved, so that one pass does for both.
 
     Raises:
         InputError: the head code is malformed.
@@ -153,7 +152,7 @@ def prove(
     for told in record.told(note_heads(entries, proof.counts | counts, proof.heads)):
         proof.note(told)
         prove_files(record, told, proof)
-        seen(told.entry)
+        seen(told)
     proof.times.end()
     proof.times.compare(SystemClock().now().utc)
     check(proof.signatures, proof.heads)

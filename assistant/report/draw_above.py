@@ -1,7 +1,5 @@
 """The view from above of a plan's picture, to scale in millimetres on axes given by the caller."""
 
-from collections.abc import Sequence
-
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Circle
@@ -121,7 +119,7 @@ def _codes(axes: Axes, scene: Scene, outline: Array) -> None:
             for gap in (5, 9, 14)
             for dx, dy in _SIDES
         ]
-        x, y = min(spots, key=lambda spot: _crowd(spot, taken, point, half))
+        x, y = spots[int(np.argmin(_crowd(np.array(spots), np.array(taken), point, half)))]
         taken.append((x, y, 2 * half))
         axes.text(
             x,
@@ -153,19 +151,19 @@ def _around(centre: tuple[float, float, float], radius: float) -> Array:
     return np.array(centre[:2]) + radius * np.column_stack((np.cos(turns), np.sin(turns)))
 
 
-def _crowd(
-    spot: tuple[float, float],
-    taken: Sequence[tuple[float, float, float]],
-    point: float,
-    half: float,
-) -> float:
-    """Overlap of a code at a spot with existing marks, in square points."""
-    overlap = 0.0
-    for x, y, width in taken:
-        beside = half + width / 2 - abs(spot[0] - x) / point
-        above = _TALL - abs(spot[1] - y) / point
-        overlap += max(beside, 0.0) * max(above, 0.0)
-    return overlap
+def _crowd(spots: Array, taken: Array, point: float, half: float) -> Array:
+    """Overlap of a code at each spot with existing marks, in square points, shape (spots,).
+
+    Args:
+        spots: places of the code's middle, shape (spots, 2), mm.
+        taken: places and widths of the marks, shape (marks, 3), mm and points.
+        point: millimetres of the vessel per typographic point.
+        half: half the code's width, points.
+    """
+    away = np.abs(spots[:, None, :] - taken[None, :, :2]) / point
+    beside = np.maximum(half + taken[:, 2] / 2 - away[:, :, 0], 0.0)
+    above = np.maximum(_TALL - away[:, :, 1], 0.0)
+    return np.asarray((beside * above).sum(axis=1))
 
 
 def _rim_from_above(centre: tuple[float, float, float], radius: float) -> Circle:

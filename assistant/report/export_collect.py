@@ -74,14 +74,15 @@ class Collector:
         """
         try:
             for one in told:
-                self._take(one)
+                self.take(one)
                 if entries:
                     self._entries.append(_entry(one.entry))
         except RecordBroken as fault:
             return [str(fault)]
         return []
 
-    def _take(self, told: FoldedEntry) -> None:
+    def take(self, told: FoldedEntry) -> None:
+        """Process one entry."""
         before, after = self._session, told.outcome.session
         now = Moment(utc=told.entry.utc, by=told.entry.by, seq=told.entry.seq)
         self._session, self._last = after, told.entry

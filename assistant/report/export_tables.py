@@ -15,7 +15,7 @@ from pydantic import JsonValue
 
 from assistant.report.export import Deviation, Entry, Export, Moment, Sample
 
-__all__ = ["tables"]
+__all__ = ["tables", "to_csv"]
 
 Cell = str | int
 _NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]+)?")
@@ -106,9 +106,9 @@ def tables(export: Export) -> dict[str, bytes]:
     typed = [(mark, t.seq, t.text, t.name, t.utc, t.key, t.standing) for t in export.transcripts]
     session = session_kind(export)
     return {
-        "about.csv": _csv(("what", "value"), _about(export)),
+        "about.csv": to_csv(("what", "value"), _about(export)),
         **{
-            name: _csv((header[0], "session", *header[1:]), (_with(row, session) for row in rows))
+            name: to_csv((header[0], "session", *header[1:]), (_with(row, session) for row in rows))
             for name, header, rows in (
                 ("samples.csv", _SAMPLES, [_sample(export, s) for s in export.samples]),
                 ("events.csv", _EVENTS, [_event(mark, e) for e in export.entries]),
@@ -223,7 +223,8 @@ def _deviation(mark: str, deviation: Deviation) -> Sequence[Cell]:
     )
 
 
-def _csv(header: Sequence[str], rows: Iterable[Sequence[Cell]]) -> bytes:
+def to_csv(header: Sequence[str], rows: Iterable[Sequence[Cell]]) -> bytes:
+    """Return a table as CSV, UTF-8 with a byte order mark, harmless to a spreadsheet."""
     out = io.StringIO()
     writer = csv.writer(out)
     writer.writerow(header)

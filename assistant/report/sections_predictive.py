@@ -16,7 +16,7 @@ def predictive_sentence(case: Case) -> str:
     source = "dosage units" if case.predicted_from_units else "blend samples"
     return (
         f"predicted probability that a further sample passes the dosage-unit test, from the "
-        f"{source}, not part of the verdict: {chance} (simulation error {error})"
+        f"{source}, not part of the verdict: {chance} (simulated: {error})"
     )
 
 
@@ -28,11 +28,11 @@ def _chance(probability: float, trials: int) -> tuple[str, str]:
     """
     least = f"{fixed(300 / trials, 3)} %"
     if probability == 1.0:
-        return "> 99.9 %", f"no trial failed: fails in less than {least}"
+        return "> 99.9 %", f"no trial failed; fails in less than {least}"
     if probability == 0.0:
-        return "< 0.1 %", f"no trial passed: passes in less than {least}"
+        return "< 0.1 %", f"no trial passed; passes in less than {least}"
     error = (probability * (1 - probability) / trials) ** 0.5
-    return share(probability), f"{fixed(100 * error)} %"
+    return share(probability), f"standard error {fixed(100 * error)} %"
 
 
 def predictive(case: Case) -> Iterator[Block]:
@@ -50,14 +50,14 @@ def predictive(case: Case) -> Iterator[Block]:
         [
             ("predicted", 0.4, "left"),
             ("probability", 0.2, "right"),
-            ("simulation error", 0.4, "right"),
+            ("error of the simulation", 0.4, "right"),
         ],
         [
             ("passes with 10 units (stage 1)", *_chance(found.stage_1, found.trials)),
             ("passes with 10 or else 30 units", *_chance(found.passes, found.trials)),
         ],
-        note=f"{found.trials} simulated batches, seed {found.seed}; the error is one standard "
-        "error of the simulation, or a 95 % limit where every trial agrees.",
+        note=f"{found.trials} simulated batches, seed {found.seed}; where every trial "
+        "agrees, the limit has a confidence level of 95 %.",
     )
     yield Text(" ".join(_assumed(case)), "small")
 

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from assistant.evaluation.blend_to_units import BlendToUnits
 from assistant.evaluation.dosage_unit_study import UnitStudy
 from assistant.evaluation.schemes import Outcome
-from assistant.report.document_model import Block, Heading, Text, Verdict, table
+from assistant.report.document_model import Block, Heading, Picture, Text, Verdict, table
 from assistant.report.evaluation_run import Case
 from assistant.report.formatting import (
     beside,
@@ -73,6 +73,7 @@ def units(case: Case) -> Iterator[Block]:
     unused = f" Not used: {', '.join(sheet.sheet.ignored)}." if sheet.sheet.ignored else ""
     yield Text(f"Sheet {sheet.sheet.name}, SHA-256 {sheet.sha256}.{unused}", "small")
     yield _criteria(found)
+    yield _picture(case, found)
     yield from _comparison(case, found)
     yield _locations(found)
 
@@ -107,6 +108,19 @@ def _criteria(found: UnitStudy) -> Block:
         grouped=True,
         note="Limits are inclusive. Once several units of a location are assayed, all of them "
         "count, and stage 1 is shown for comparison.",
+    )
+
+
+def _picture(case: Case, found: UnitStudy) -> Block:
+    from assistant.report import plot_units  # noqa: PLC0415 - loads matplotlib
+
+    return Picture(
+        draw=lambda: plot_units.units(found, case.study.results),
+        caption="Squares: blend samples, by spot; circles: dosage units as judged, by location in "
+        "the order of the sheet. Lines: the mean of each.",
+        describes=f"Dosage units around their mean of {fixed(found.summary.mean)}, blend samples "
+        f"around {fixed(case.study.summary.mean)} % of label claim.",
+        height_in=plot_units.UNITS_IN,
     )
 
 

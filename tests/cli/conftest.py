@@ -14,7 +14,7 @@ import pytest
 from assistant.cli import main
 from assistant.clock import ManualClock
 from assistant.procedure.enums import Intent, State
-from assistant.procedure.events import DeviceLost, Meaning, RemarkTaken, Resumed
+from assistant.procedure.events import DeviceLost, Meaning, RemarkTaken, Resumed, ViewerNoted
 from assistant.storage import bundled_files
 from assistant.storage.record_writer import RecordFolder
 from assistant.testing import Departure, quick_record
@@ -35,6 +35,9 @@ Make = Callable[[str], Path]
 Departures = Callable[[RecordFolder], tuple[Departure, ...]]
 
 LOST = Departure(State.STOWING, DeviceLost(device="speaker", reason="unplugged"))
+WATCHED = Departure(
+    State.SEATING, ViewerNoted(viewer=1, did="joined", address="192.0.2.7", wrong_codes=2)
+)
 STOP = Departure(State.SEATING, Meaning(intent=Intent.STOP_SAMPLING), visit=2)
 SPILL = Departure(State.OPENING, Meaning(intent=Intent.NOTE_SPILL), visit=4)
 
@@ -91,6 +94,7 @@ def plan_of(kind: str) -> bytes:
 KINDS: Mapping[str, tuple[Departures, State | None]] = {
     "whole": (nothing, None),
     "deviations": (deviations, None),
+    "watched": (lambda _: (WATCHED,), None),
     "stopped": (lambda _: (STOP,), None),
     "open": (nothing, State.WITHDRAWING),
     "spoken": (spoken, None),

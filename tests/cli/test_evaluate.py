@@ -447,7 +447,7 @@ def pairs(records: Path, tmp_path: Path, means: tuple[float, ...]) -> list[str]:
     named = []
     for number, mean in enumerate(means, start=1):
         folder, sheet = records / f"batch-{number}", tmp_path / f"{number}.csv"
-        words = ["--mean", str(mean), "--seed", str(number), "--between", "0.8"]
+        words = ["--mean", str(mean), "--seed", str(number), "--between", "0.8", "--overwrite"]
         assert main(["assays", str(folder), "-o", str(sheet), *words]) == 0
         named.append(f"{folder}={sheet}")
     return named
@@ -459,7 +459,7 @@ def test_batches_are_compared(
 ) -> None:
     """0 when nothing tells them apart, 1 when something does; report and numbers on request."""
     out, numbers = tmp_path / "c.pdf", tmp_path / "c.json"
-    files = ["-o", str(out), "--json", str(numbers)]
+    files = ["-o", str(out), "--json", str(numbers), "--overwrite"]
     assert main(["compare", *pairs(records, tmp_path, (100, 100, 100)), *files]) == 0
     assert "NO DIFFERENCE BETWEEN THE BATCHES FOUND" in capsys.readouterr().out
     assert out.read_bytes().startswith(b"%PDF")

@@ -125,7 +125,7 @@ def test_a_sheet_must_be_named(records: Path, capsys: pytest.CaptureFixture[str]
 
 def units(folder: Path, record: Path, size: str, *options: str) -> str:
     """Path of a sheet of simulated dosage units."""
-    path = str(folder / "units.csv")
+    path = str(folder / f"{size}.csv")
     line = ["assays", str(record), "-o", path, "--dosage-units", size, *options]
     assert main(line) == 0
     return path

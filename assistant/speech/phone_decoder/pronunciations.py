@@ -16,10 +16,11 @@ MOST_WAYS: Final = 16
 """Ways to say one phrase that are scored; further combinations of its words are left out."""
 HEARD_AS: Final[Mapping[str, tuple[str, ...]]] = {
     "affirm": ("AH F ER AH M", "IH F ER M", "AH F IH R M"),
+    "earthed": ("ER TH EH D", "ER TH IH D"),
 }
-"""Further ways of short words, as the network heard three tuning voices unlike those it was trained
-on: with them 90 of 108 "affirm" pass instead of 66. They are not in the grammar, since pocketsphinx
-took other phrases for them at 10 dB."""
+"""Further ways of words, as the network heard tuning voices unlike those it was trained on: with
+them 90 of 108 "affirm" pass instead of 66; three voices say "earthed" in two syllables. They are
+not in the grammar, since pocketsphinx took other phrases for "affirm" at 10 dB."""
 _DICTIONARY: Final = "cmudict-en-us.dict"
 
 

@@ -14,9 +14,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from assistant.errors import InputError
-from assistant.evaluation.assay_units import Unit
+from assistant.evaluation.assay_units import Target, Unit
 from assistant.evaluation.assays import Expected, join
 from assistant.evaluation.campaign import Batch, compare
+from assistant.evaluation.dosage_unit_sheet import dosage_units
+from assistant.evaluation.dosage_unit_study import evaluate_units
 from assistant.evaluation.results import Result
 from assistant.evaluation.sheet_import import table_from_csv, table_from_workbook
 from assistant.evaluation.sheet_rows import read_sheet
@@ -48,6 +50,35 @@ SHEETS = st.builds(
 ASSAYS = st.one_of(
     st.sampled_from([0.0, 1e-6, 100.0, 999.9, 1000.0]), st.floats(1e-6, 1000.0), st.floats(99, 101)
 )
+
+
+def unit_rows(assays: list[str], masses: list[str]) -> st.SearchStrategy[list[tuple[str, ...]]]:
+    """Rows of dosage units: location, number, assay, mass."""
+    cells = (st.sampled_from(column) for column in (list("12N"), list("12x"), assays, masses))
+    return st.lists(st.tuples(*cells), max_size=8, unique_by=lambda row: row[:2])
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    st.sampled_from(["% of label claim not weight-corrected", "mg/g", "mg", "%"]),
+    st.one_of(
+        unit_rows(["99.5", "101", "97", "80"], ["250"]),
+        unit_rows(
+            ["80", "99.5", "101", "0", "1e9", "", "n.d."], ["250", "249.5", "255", "0.25", ""]
+        ),
+    ),
+)
+def test_any_dosage_units_are_judged_or_refused_in_words(
+    unit: str, rows: list[tuple[str, ...]]
+) -> None:
+    """Whatever a sheet of units holds; what is judged is finite."""
+    text = f"location,tablet,assay ({unit}),mass (mg)\n" + "\n".join(map(",".join, rows))
+    blend = [Result.of(vial, 100.0 + index, None) for index, vial in enumerate(regular_vials(3, 1))]
+    with contextlib.suppress(InputError), warnings.catch_warnings():
+        warnings.simplefilter("error")
+        sheet = read_sheet(table_from_csv(text, "units.csv"))
+        found = evaluate_units(dosage_units(sheet, Target(20.0, 250.0)), blend)
+        json.dumps(asdict(found), allow_nan=False)
 
 
 @settings(max_examples=300)

@@ -87,8 +87,12 @@ BAD = {
     "far mean": (f"{PLAIN}\n1,1,8\n2,1,8.1\n", "mean of the dosage units would be 8.05 %"),
     "other batch": (f"{PLAIN},Batch\n1,1,98,B\n2,1,99,Z9\n", "unit is of batch Z9"),
     "some masses": (f"{PLAIN},Mass (mg)\n1,1,98,250\n2,1,99,\n", "1 of 2 dosage units have a mass"),
-    "masses in g": (f"{PLAIN},Mass (mg)\n1,1,98,.25\n2,1,99,.25\n", "0.001 times the plan's unit"),
-    "too much": ("Location,Tablet,Assay (mg)\n1,1,20\n2,1,9999\n", "is above 1000 %"),
+    "heavy": (f"{PLAIN},Mass (mg)\n1,1,98,1000\n2,1,99,1000\n", "weigh 4 times the plan's unit"),
+    "tiny mass": (f"{PLAIN},Mass (mg)\n1,1,98,250\n2,1,99,.01\n", "check the assay, its unit and"),
+    "too much": (
+        "Location,Tablet,Assay (mg)\n1,1,20\n2,1,9999\n",
+        "content of 49995 % of label claim cannot be",
+    ),
 }
 
 

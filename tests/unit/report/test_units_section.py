@@ -182,13 +182,13 @@ def test_a_prediction_only_where_asked_for(case: WithUnits) -> None:
     assert found.answer is case().answer
     told = words(document(found))
     assert "It rests on the contents of the dosage units." in told
-    assert "no trial failed: fails in less than 0.015 %" in told
+    assert "no trial failed; fails in less than 0.015 %" in told
     never = words(document(case(predict=True, sd=30.0)))
-    assert "no trial passed: passes in less than 0.015 %" in never
+    assert "no trial passed; passes in less than 0.015 %" in never
     between = case(predict=True, sd=6.5)
     assert between.prediction is not None
     assert 0.0 < between.prediction.passes < 1.0
-    assert f"{100 * between.prediction.error:.2f} %" in words(document(between))
+    assert f"standard error {100 * between.prediction.error:.2f} %" in words(document(between))
     assert json.loads(case_json(found))["prediction"]["passes"] == found.prediction.passes
     of_blend = case(predict=True, weighed=False, corrected=True)
     assert "what the sampling adds is part of it" in words(document(of_blend))

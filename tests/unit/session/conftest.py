@@ -4,6 +4,7 @@ What is heard is decided by a script; that something is heard at all, by the rea
 speech on bursts of noise.
 """
 
+import importlib.util
 from collections import deque
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
@@ -38,6 +39,9 @@ from assistant.speech.listening_pipeline import ListeningPipeline
 from assistant.storage import bundled_files
 from tests.dialogue import full
 from tests.memory_journal import MemoryJournal
+
+collect_ignore = [] if importlib.util.find_spec("starlette") else ["test_view_process.py"]
+"""The libraries of the view are an extra."""
 
 BLOCK_NS = BLOCK_SAMPLES * 1_000_000_000 // SAMPLE_RATE
 

@@ -1,0 +1,1 @@
+"""Migrations of the archive's tables, run by Alembic."""
