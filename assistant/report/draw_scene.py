@@ -54,7 +54,7 @@ class Scene:
         return ", ".join(found)
 
 
-def _box(axes: Axes) -> tuple[float, float]:
+def box(axes: Axes) -> tuple[float, float]:
     """Width and height of the axes on paper, inches."""
     figure = axes.figure
     assert isinstance(figure, Figure)  # noqa: S101 - tells the type checker that it is not a sub-figure
@@ -65,18 +65,18 @@ def _box(axes: Axes) -> tuple[float, float]:
 def millimetre(axes: Axes) -> float:
     """Millimetres of the vessel per typographic point."""
     low, high = axes.get_xlim()
-    return (high - low) / (_box(axes)[0] * 72)
+    return (high - low) / (box(axes)[0] * 72)
 
 
 def scale_of(axes: Axes, across: Range, up: Range) -> float:
     """Millimetres of the vessel per inch at which both ranges fit the axes."""
-    wide, high = _box(axes)
+    wide, high = box(axes)
     return max((across[1] - across[0]) / wide, (up[1] - up[0]) / high)
 
 
 def frame(axes: Axes, across: Range, up: Range, scale: float) -> None:
     """Show the middle of these ranges at one scale in both directions, filling the axes."""
-    wide, high = _box(axes)
+    wide, high = box(axes)
     middle_x, middle_y = sum(across) / 2, sum(up) / 2
     axes.set_xlim(middle_x - scale * wide / 2, middle_x + scale * wide / 2)
     axes.set_ylim(middle_y - scale * high / 2, middle_y + scale * high / 2)

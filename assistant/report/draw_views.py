@@ -13,6 +13,7 @@ from assistant.report.draw_scene import (
     Range,
     Scene,
     agitator,
+    box,
     frame,
     millimetre,
     port_mark,
@@ -25,11 +26,32 @@ from assistant.report.silhouette import silhouette
 _FINE = 480
 _BESIDE = 16.0
 """Least distance of a label from the vessel, points."""
+_APART = 1.12
+"""Distance of a label from the middle, in half widths of the vessel, where that is more."""
+_LABEL_SIZE = 6.5
+_LETTER = 0.62
+"""Mean width of a character of a label relative to its size."""
+_MOST_FOR_LABELS = 0.6
+"""Share of the width left to labels; very long ones run over the frame."""
+_MARGIN = 4.0
+"""Between a label and the frame, points."""
 
 
 def elevation_scale(axes: Axes, scene: Scene) -> float:
-    """Millimetres per inch at which the vessel fits axes of this size from both sides."""
-    return max(scale_of(axes, *_extent(scene, side)) for side in (0, 1))
+    """Millimetres per inch at which vessel and labels fit axes of this size from both sides."""
+    return max(
+        max(scale_of(axes, *_extent(scene, side)), _scale_for_labels(axes, scene, side))
+        for side in (0, 1)
+    )
+
+
+def _scale_for_labels(axes: Axes, scene: Scene, side: int) -> float:
+    """Millimetres per inch at which the longest label beside the vessel ends within the axes."""
+    labels = (text for hand in (-1, 1) for text, *_ in _named(scene, side, hand))
+    letters = max((len(line) for text in labels for line in text.splitlines()), default=0)
+    half, across = scene.bed.shape.half_mm[side], 72 * box(axes)[0] / 2
+    label = min(letters * _LETTER * _LABEL_SIZE + _MARGIN, _MOST_FOR_LABELS * across)
+    return 72 * max(_APART * half / (across - label), half / (across - label - _BESIDE))
 
 
 def _extent(scene: Scene, side: int) -> tuple[Range, Range]:
@@ -103,9 +125,8 @@ def _rims(axes: Axes, scene: Scene, side: int) -> None:
 
 def _callouts(axes: Axes, scene: Scene, side: int) -> None:
     """Label ports beside the vessel, each location in the view that shows it farther out."""
-    beside = scene.bed.shape.half_mm[side] + max(
-        0.12 * scene.bed.shape.half_mm[side], _BESIDE * millimetre(axes)
-    )
+    half = scene.bed.shape.half_mm[side]
+    beside = max(_APART * half, half + _BESIDE * millimetre(axes))
     for hand in (-1, 1):
         wanted = sorted(_named(scene, side, hand), key=lambda item: item[2])
         tall = [10.5 * millimetre(axes) * len(item[0].splitlines()) for item in wanted]
@@ -115,7 +136,7 @@ def _callouts(axes: Axes, scene: Scene, side: int) -> None:
                 text,
                 (across, up),
                 xytext=(hand * beside, height),
-                fontsize=6.5,
+                fontsize=_LABEL_SIZE,
                 color=UNSAFE if unsafe else INK,
                 weight="bold" if unsafe else "normal",
                 ha="left" if hand > 0 else "right",

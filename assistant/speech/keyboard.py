@@ -68,7 +68,7 @@ class KeyboardReader:
     def stop(self) -> None:
         """Stop delivering; restore the settings of a terminal that was read key by key."""
         self._stop.set()
-        if self._by_key:
+        if self._by_key and self._thread.is_alive():
             self._thread.join(2 * _POLL_S)
 
     @property

@@ -15,7 +15,9 @@ from matplotlib.transforms import Bbox
 
 from assistant.plan import Plan, parse_plan
 from assistant.plan.insertion_geometry import insertions
+from assistant.plan.new_plan import plan_of
 from assistant.plan.powder_bed import bed_of
+from assistant.plan.questionnaire import answers_of
 from assistant.plan.vials import vials
 from assistant.report import draw as module
 from assistant.report.draw import Form, draw
@@ -245,10 +247,26 @@ def struck(figure: Figure) -> list[str]:
     return found
 
 
-@pytest.mark.parametrize("name", ["double-cone", "v-blender", "bin"])
-def test_no_label_is_struck_through(name: str) -> None:
-    """Neither a sampler nor a rim, an outline or a leader runs through a word."""
-    assert struck(page(read(name))) == []
+def many_ports() -> Plan:
+    """Ninety vials: three ports at three positions."""
+    return plan_of(answers_of({"vessel": "conical-bin", "ports": "3", "fill_mass_kg": "300"}))
+
+
+@pytest.mark.parametrize(
+    "plan",
+    [*map(read, ("double-cone", "v-blender", "bin")), many_ports()],
+    ids=["double-cone", "v-blender", "bin", "many ports"],
+)
+def test_no_label_is_struck_through(plan: Plan) -> None:
+    """Neither a sampler nor a rim, an outline or a leader runs through a word, nor the frame."""
+    figure = page(plan)
+    assert struck(figure) == []
+    for axes in figure.axes[:3]:
+        frame = axes.get_window_extent()
+        for text in axes.texts:
+            inner = Text.get_window_extent(text)
+            assert frame.x0 < inner.x0 < inner.x1 < frame.x1, text
+            assert frame.y0 < inner.y0 < inner.y1 < frame.y1, text
 
 
 def test_a_struck_label_is_seen() -> None:

@@ -141,3 +141,12 @@ def test_a_terminal_that_somebody_else_draws_on_echoes_nothing() -> None:
     by_lines = KeyboardReader(io.StringIO("over\n"), told.put, by_key=True)
     by_lines.start()
     assert told.get(timeout=5) == Utterance(typed="over", source="text")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are POSIX")
+def test_what_was_never_started_can_be_stopped() -> None:
+    """The program may end before it listens, such as when the clock is not affirmed."""
+    master, slave = os.openpty()
+    with os.fdopen(slave) as terminal:
+        KeyboardReader(terminal, print, by_key=True).stop()
+    os.close(master)
