@@ -59,9 +59,13 @@ def missing_parts() -> list[str]:
     return lacking + ([] if CHROMIUM else ["chromium"])
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def chromium() -> Iterator["Browser"]:
-    """Return a browser for all tests of one worker."""
+    """Return a browser for the tests of one module.
+
+    Not longer: while it is open, Playwright's event loop counts as running, and no test in this
+    process can run another.
+    """
     if lacking := missing_parts():
         pytest.skip(f"lacks {', '.join(lacking)}")
     from playwright.sync_api import sync_playwright  # noqa: PLC0415 - an extra
