@@ -1,10 +1,12 @@
 """What holds for every test."""
 
 import os
-from collections.abc import Generator
+from collections.abc import Generator, Iterator
 
 import pytest
 from hypothesis import HealthCheck, settings
+
+from assistant.plan import insertion_geometry
 
 settings.register_profile("untimed", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("untimed")
@@ -31,3 +33,13 @@ def pytest_runtest_makereport(
         report.outcome = "failed"
         report.longrepr = f"may not be skipped here: {report.longrepr}"
     return report
+
+
+@pytest.fixture
+def coarse_geometry(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """Let depths be rounded to whole centimetres, as another version might."""
+    exact = insertion_geometry._whole  # noqa: SLF001 - the constant of another version
+    monkeypatch.setattr(insertion_geometry, "_whole", lambda value, _step: exact(value, 10))
+    insertion_geometry.insertion_mm.cache_clear()
+    yield
+    insertion_geometry.insertion_mm.cache_clear()

@@ -1,6 +1,5 @@
 """The page over the archive: what it shows, that it only reads, and that it sends no script."""
 
-import asyncio
 import html
 import io
 import re
@@ -17,6 +16,7 @@ from assistant.archive.page import POLICY, page
 from assistant.archive.questions import Filters, ask
 from tests.archive import made_site
 from tests.archive.made_site import PRODUCTS, Made
+from tests.coroutines import finished
 
 pytestmark = pytest.mark.site
 GOLDEN = Path(__file__).parents[1] / "golden" / "schema-2"
@@ -49,7 +49,7 @@ class Browser:
                 headers = {"host": host} if host else {}
                 return await client.request(method, path, params=asked, headers=headers)
 
-        return asyncio.run(send())
+        return finished(send())
 
 
 @pytest.fixture

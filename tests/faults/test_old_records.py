@@ -23,7 +23,6 @@ from assistant.cli.evaluation_inputs import read_record
 from assistant.errors import RecordBroken
 from assistant.journal.chain import line, read, seal
 from assistant.journal.entry import Entry
-from assistant.plan import insertion_geometry
 from assistant.ports import Instant
 from assistant.procedure.enums import Kind, State
 from assistant.record import open_record, prove
@@ -121,12 +120,11 @@ def test_the_golden_record_of_schema_2_is_proved() -> None:
     assert [s.statement.meaning for s in proof.signatures] == ["performed", "witnessed"]
 
 
+@pytest.mark.usefixtures("coarse_geometry")
 def test_a_version_with_another_geometry_finds_it_intact(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Lengths and tilts that come out otherwise are named with both numbers; exit code 0."""
-    exact = insertion_geometry._whole  # noqa: SLF001 - the constant of another version
-    monkeypatch.setattr(insertion_geometry, "_whole", lambda value, _step: exact(value, 10))
     monkeypatch.setattr(conformance, "PRESENT", "sampling-assistant 9.9")
     keys = str(GOLDEN / "schema-2" / "keys")
     assert main(["verify", str(SCHEMA_2), "--keys", keys, "--require", "anchored-to-end"]) == 0

@@ -14,7 +14,7 @@ from assistant.errors import RecordBroken
 from assistant.grammar import parse_grammar
 from assistant.journal.chain import line, read, seal
 from assistant.journal.entry import Entry
-from assistant.plan import insertion_geometry, parse_plan
+from assistant.plan import parse_plan
 from assistant.ports import Instant
 from assistant.storage import bundled_files
 from assistant.storage.record_reader import RecordReader
@@ -33,17 +33,7 @@ def record(tmp_path: Path) -> Path:
     return tmp_path / "r"
 
 
-@pytest.fixture
-def changed_geometry(record: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Let depths be rounded to whole centimetres, as another version might; the record is there."""
-    assert record.is_dir()
-    whole = insertion_geometry._whole  # noqa: SLF001 - the constant of another version
-    monkeypatch.setattr(
-        insertion_geometry, "_whole", lambda value, _step: whole(value, 10), raising=True
-    )
-
-
-@pytest.mark.usefixtures("changed_geometry")
+@pytest.mark.usefixtures("record", "coarse_geometry")
 def test_another_version_reports_both_numbers(
     record: Path,
     monkeypatch: pytest.MonkeyPatch,
@@ -57,7 +47,7 @@ def test_another_version_reports_both_numbers(
     assert "enter, depth: recorded 785, derived 780" in shown
 
 
-@pytest.mark.usefixtures("changed_geometry")
+@pytest.mark.usefixtures("record", "coarse_geometry")
 def test_the_same_version_stays_broken(record: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Nothing explains another number there."""
     assert main(["verify", str(record)]) == 1

@@ -6,6 +6,7 @@ import time
 import pytest
 
 from assistant.view.admission import MOST_WAITING, Admission, Refused, Visit
+from tests.coroutines import finished
 
 
 class Booth:
@@ -39,7 +40,7 @@ def test_a_code_lets_one_viewer_in_and_another_code_is_issued() -> None:
         other = await door.take(booth.codes[1], "192.0.2.8")
         assert other != token
 
-    asyncio.run(scene())
+    finished(scene())
     assert len(set(booth.codes)) == 3
     assert booth.visits == [Visit(0, "wrong", "192.0.2.8", 1)]
 
@@ -55,7 +56,7 @@ def test_anything_else_is_a_wrong_code(typed: str) -> None:
             await door.take(typed, "192.0.2.7")
         assert not refusal.value.busy
 
-    asyncio.run(scene())
+    finished(scene())
 
 
 def test_wrong_codes_wait_longer_each_time_one_after_the_other() -> None:
@@ -70,7 +71,7 @@ def test_wrong_codes_wait_longer_each_time_one_after_the_other() -> None:
         return [isinstance(each, Refused) and each.busy for each in ended]
 
     began = time.monotonic()
-    busy = asyncio.run(scene())
+    busy = finished(scene())
     assert sum(busy) == 3
     assert time.monotonic() - began >= 0.01 + 0.02 + 0.04 + 0.08
 
@@ -93,7 +94,7 @@ def test_who_joined_and_left_is_told_once() -> None:
         await asyncio.sleep(0.1)
         door.arrived(token, "192.0.2.8")
 
-    asyncio.run(scene())
+    finished(scene())
     assert booth.visits == [
         Visit(0, "wrong", "192.0.2.9", 1),
         Visit(1, "joined", "192.0.2.7", 1),

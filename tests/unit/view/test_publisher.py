@@ -1,12 +1,12 @@
 """Messages reach every viewer, in order; who does not take them is dropped, and nobody waits."""
 
-import asyncio
 import json
 from collections.abc import AsyncIterator
 
 import pytest
 
 from assistant.view.publisher import BACKLOG, KEPT, Message, Publisher
+from tests.coroutines import finished
 
 
 def page(seq: int) -> Message:
@@ -31,7 +31,7 @@ def test_a_new_viewer_gets_the_newest_page_and_what_stands_beside_it() -> None:
         stream = publisher.messages(-1)
         return [((m := await anext(stream)).name, m.seq) for _ in range(3)]
 
-    assert asyncio.run(scene()) == [("state", 3), ("head", 0), ("trouble", 0)]
+    assert finished(scene()) == [("state", 3), ("head", 0), ("trouble", 0)]
 
 
 def test_a_viewer_who_comes_back_misses_nothing() -> None:
@@ -46,7 +46,7 @@ def test_a_viewer_who_comes_back_misses_nothing() -> None:
         publisher.publish(page(9))
         return first + await take(stream, 1)
 
-    assert asyncio.run(scene()) == [6, 7, 8, 9]
+    assert finished(scene()) == [6, 7, 8, 9]
 
 
 @pytest.mark.parametrize("last", [5, KEPT + 50, 10**9])
@@ -59,7 +59,7 @@ def test_too_much_missed_or_a_made_up_number_gives_the_newest_page(last: int) ->
             publisher.publish(page(seq))
         return await take(publisher.messages(last), 1)
 
-    assert asyncio.run(scene()) == [KEPT + 50]
+    assert finished(scene()) == [KEPT + 50]
 
 
 def test_a_stalled_viewer_is_dropped_and_the_others_are_served() -> None:
@@ -78,7 +78,7 @@ def test_a_stalled_viewer_is_dropped_and_the_others_are_served() -> None:
         left = [message async for message in stalled]
         return publisher.dropped, publisher.viewers, len(left), seen
 
-    dropped, viewers, left, seen = asyncio.run(scene())
+    dropped, viewers, left, seen = finished(scene())
     assert (dropped, viewers) == (1, 1)
     assert left == BACKLOG - 1
     assert seen == list(range(2, 2 * BACKLOG + 2))
@@ -96,7 +96,7 @@ def test_the_end_is_told_and_ends_the_stream() -> None:
         publisher.close()
         return names + [message.name async for message in stream]
 
-    assert asyncio.run(scene()) == ["state", "state", "over"]
+    assert finished(scene()) == ["state", "state", "over"]
 
 
 def test_a_page_says_how_old_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
