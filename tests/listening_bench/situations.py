@@ -1,11 +1,15 @@
-"""Which phrases can be said where: read from the phrases file and the procedure's table."""
+"""Which phrases can be said where: read from the phrases file and the procedure's table.
 
-from collections.abc import Mapping, Sequence
+The dialogue is the full one, so that figures can be compared with those of earlier versions; the
+phrases of the short one are measured with every voice by `tests.phone_decoder_bench worst`.
+"""
+
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
 from assistant.ports import Stakes
-from assistant.procedure.enums import ACTIVE, VIAL, Intent, State
+from assistant.procedure.enums import ACTIVE, SHORT_ONLY, VIAL, Intent, State
 from assistant.procedure.queries import ANY_MOMENT
 from assistant.procedure.table import rows
 from assistant.session.utterance_to_event import stakes
@@ -52,7 +56,7 @@ class Situation:
 
 def _said(intent: Intent, text: str, turn: int) -> list[str]:
     """Fill in the object of a phrase as it would be at one turn of the work."""
-    if intent is Intent.SHAFT_RAISED:
+    if intent in (Intent.SHAFT_RAISED, Intent.RAISED_OPEN):
         return [text.format(position=POSITIONS[1 + turn % 2])]
     if "{position}" in text:
         return [text.format(position=POSITIONS[turn % 3])]
@@ -63,10 +67,12 @@ def _said(intent: Intent, text: str, turn: int) -> list[str]:
     return [] if "{" in text else [text]
 
 
-def union(phrases: Mapping[str, str]) -> tuple[str, ...]:
+def union(phrases: Mapping[str, str], without: Collection[Intent] = SHORT_ONLY) -> tuple[str, ...]:
     """Return every phrase with every object filled in; numbers have a grammar of their own."""
     found: dict[str, None] = {}
     for name, text in phrases.items():
+        if Intent(name) in without:
+            continue
         for turn in range(len(VIALS)):
             for said in _said(Intent(name), text.lower(), turn):
                 found[said] = None
@@ -103,6 +109,8 @@ def situations(phrases: Mapping[str, str]) -> tuple[Situation, ...]:
 def _intents(state: State) -> Sequence[Intent]:
     seen: dict[Intent, None] = {}
     for row in rows():
-        if row.source is state and isinstance(row.trigger, Intent):
+        if row.source is not state or row.trigger in SHORT_ONLY:
+            continue
+        if isinstance(row.trigger, Intent):
             seen[row.trigger] = None
     return tuple(seen)

@@ -89,6 +89,13 @@ def phrases() -> tuple[str, ...]:
     return union({name: str(text) for name, text in grammar()["phrases"].items()})
 
 
+@cache
+def short_phrases() -> tuple[str, ...]:
+    """Return the phrases that only the short dialogue has, with every object filled in."""
+    table = {name: str(text) for name, text in grammar()["phrases"].items()}
+    return tuple(each for each in union(table, without=()) if each not in phrases())
+
+
 def lenient() -> frozenset[str]:
     """Return the phrases that neither advance nor record."""
     table = grammar()["phrases"]

@@ -7,7 +7,7 @@ from itertools import product
 from assistant.speech.phone_decoder import Decided, PhraseVerifier, Pronunciations
 from tests.listening_bench.texts import NEAR
 
-from .clips import Clip, Studio, laid, phrases
+from .clips import Clip, Studio, laid, phrases, short_phrases
 from .measure import interval, play, stakes
 
 LEVELS = ("clean", "20")
@@ -18,7 +18,7 @@ FARTHEST = 3
 def every_phrase(verifier: PhraseVerifier, studio: Studio) -> Iterator[str]:
     """Have every voice say every phrase once a level, as the answer to the prompt; yield lines."""
     taken, count = Counter[tuple[str, str]](), Counter[tuple[str, str]]()
-    turns = product(studio.voices, phrases(), LEVELS)
+    turns = product(studio.voices, (*phrases(), *short_phrases()), LEVELS)
     for number, (who, phrase, level) in enumerate(turns):
         piece = (who.name, phrase, phrase, studio.say(who, phrase))
         clip = laid("phrase", level, number, piece, studio)
@@ -76,7 +76,8 @@ def _ways(words: Pronunciations, text: str) -> list[tuple[str, ...]]:
 def _taken(verifier: PhraseVerifier, clip: Clip, phrase: str) -> str:
     """Play a clip where a phrase is expected and some others may be said; return what was taken."""
     known = stakes()
-    verifier.set_legal({each: known[each] for each in (phrase, *ANYWHERE)}, phrases(), (phrase,))
+    legal = {each: known.get(each, "strict") for each in (phrase, *ANYWHERE)}
+    verifier.set_legal(legal, (*phrases(), *short_phrases()), (phrase,))
     decided = [event for event in play(verifier, clip) if isinstance(event, Decided)]
     taken = [e.judgement.phrase for e in decided if e.judgement.decision == "accept"]
     return taken[0] if taken else ""
