@@ -63,6 +63,23 @@ def test_a_correction_takes_the_opening_back(record: Record) -> None:
     assert longer > 16.0
 
 
+def test_a_short_dialogue_counts_alike(record: Record) -> None:
+    """From open to closed in one confirmation; a closing taken back goes on counting."""
+    short = ('dialogue = "full"', 'dialogue = "short"')
+    plain = record(changes=[short])
+    seconds = plain.vials[1].open_seconds
+    assert seconds is not None
+    # Shortest filling time of the plan, and one answer of 1 to 4 s.
+    assert 6.0 <= seconds <= 9.0
+    said = Meaning(intent=Intent.CORRECTION)
+    closed = record(
+        Departure(State.RAISING, 9.0), Departure(State.RAISING, said, visit=2), changes=[short]
+    )
+    longer = closed.vials[0].open_seconds
+    assert longer is not None
+    assert longer > 15.0
+
+
 def test_time_is_not_counted_across_a_restart(record: Record) -> None:
     """The steady clock begins anew with the program, so an opening across a break has no length."""
     broken = record(Departure(State.FILLING, BREAK))
