@@ -67,7 +67,7 @@ class Insertion:
         return self.entry + self.length_mm * self.along
 
 
-@lru_cache(maxsize=256)  # asked for at every entry into a place, and again by an export
+@lru_cache(maxsize=16)  # asked for again and again at one place; more would keep old plans
 def insertion_mm(plan: Plan, location_index: int) -> int:
     """Return the insertion to speak: mm along the sampler from the manway's rim to the tip.
 
