@@ -57,6 +57,7 @@ PROMPT_SLOTS: dict[Prompt, set[str]] = {
     Prompt.RAISE_AND_OPEN: {"position"},
     Prompt.EMPTY_ALL: {"vials"},
     Prompt.READ_BACK_VIALS: {"vials"},
+    Prompt.ASK_WITNESS_VIALS: {"vials"},
     Prompt.SEAT_BRIEF: {"location", "count"},
     Prompt.ENTER_BRIEF: {"depth"},
     Prompt.OPEN_BRIEF: {"position"},

@@ -74,15 +74,16 @@ def _objects(plan: Plan, progress: Progress, state: State) -> Iterator[Progress]
             for insertion in dict.fromkeys((0, last, last + 1)):
                 for die in range(plan.vials_per_insertion):
                     yield replace(here, insertion=insertion, die=die)
-        case State.READING_BACK:
-            yield from (replace(here, pending=meaning) for meaning in _read_back(plan))
+        case State.READING_BACK | State.WITNESSING:
+            yield from (replace(here, pending=meaning) for meaning in _held(plan))
         case State.CHECKING:
             yield from (replace(here, back=(step,)) for step in (State.SEATING, State.FILLING))
         case _:
             yield here
 
 
-def _read_back(plan: Plan) -> Iterator[Meaning]:
+def _held(plan: Plan) -> Iterator[Meaning]:
+    """Yield what can be read back, or shown to a witness, in words of its own."""
     yield Meaning(intent=Intent.VIAL_FULL, vial=1)
     if plan.weighing:
         yield Meaning(intent=Intent.MASS, number="1")

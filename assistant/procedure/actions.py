@@ -8,7 +8,7 @@ from dataclasses import replace
 from assistant.plan.dies import Weight, mass_window
 from assistant.plan.model import Timing
 from assistant.procedure import prompts
-from assistant.procedure.effects import Close, StartTimer, StopTimers, TellHead
+from assistant.procedure.effects import Close, MarkHead, StartTimer, StopTimers, TellHead
 from assistant.procedure.enums import Intent, Kind, Prompt, State, Timer
 from assistant.procedure.events import Meaning
 from assistant.procedure.guards import named_samples, to_repeat
@@ -170,11 +170,11 @@ def marked(work: Transition) -> None:
 
 
 def next_insertion(work: Transition) -> None:
-    """Go on to the next insertion; a full dialogue tells the record's head code."""
+    """Go on to the next insertion and mark the record's head; a full dialogue tells it, too."""
     first, *rest = work.session.progress.queue
     work.progress(insertion=first, queue=tuple(rest), position=0, die=0)
-    if work.session.plan.dialogue == "full":
-        work.effects.append(TellHead())
+    full = work.session.plan.dialogue == "full"
+    work.effects.append(TellHead() if full else MarkHead())
 
 
 def tell_head(work: Transition) -> None:

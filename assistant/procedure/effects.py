@@ -50,11 +50,16 @@ class TellHead:
 
 
 @dataclass(frozen=True, slots=True)
+class MarkHead:
+    """Note the record's head outside the record, and do not tell it."""
+
+
+@dataclass(frozen=True, slots=True)
 class Close:
     """The record is complete, or stopped; no event follows."""
 
 
-Effect: TypeAlias = Say | StartTimer | StopTimers | TakeRemark | TellHead | Close
+Effect: TypeAlias = Say | StartTimer | StopTimers | TakeRemark | TellHead | MarkHead | Close
 
 
 def plain(effect: Effect) -> dict[str, JsonValue]:
@@ -82,6 +87,8 @@ def plain(effect: Effect) -> dict[str, JsonValue]:
             return {"do": "take-remark", "limit_s": effect.limit_s}
         case TellHead():
             return {"do": "tell-head"}
+        case MarkHead():
+            return {"do": "mark-head"}
         case Close():
             return {"do": "close"}
         case _:

@@ -292,6 +292,7 @@ class Prompt(StrEnum):
     EMPTY_ALL = "empty-all"
     EMPTY_AND_LOOK = "empty-and-look"
     READ_BACK_VIALS = "read-back-vials"
+    ASK_WITNESS_VIALS = "ask-witness-vials"
     SEAT_BRIEF = "seat-brief"
     ENTER_BRIEF = "enter-brief"
     OPEN_BRIEF = "open-brief"

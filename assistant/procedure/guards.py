@@ -58,6 +58,15 @@ def only_heard(work: Transition) -> bool:
     return work.by_voice and not work.released
 
 
+def not_read_back(work: Transition) -> bool:
+    """What several vials hold has been neither read back and affirmed nor witnessed.
+
+    A doubt affirmed, a key or a typed line do not count for that: which vials they are is not in
+    the phrase.
+    """
+    return not work.released & {State.READING_BACK, State.WITNESSING}
+
+
 def filling(work: Transition) -> bool:
     """The step is the filling, whatever side dialogue is held."""
     return work.session.step is State.FILLING

@@ -47,6 +47,11 @@ _HELD = {
 }
 
 
+_HELD_VIALS = {
+    State.READING_BACK: Prompt.READ_BACK_VIALS,
+    State.WITNESSING: Prompt.ASK_WITNESS_VIALS,
+}
+
 _BRIEF = {
     Prompt.SEAT: Prompt.SEAT_BRIEF,
     Prompt.ENTER: Prompt.ENTER_BRIEF,
@@ -111,8 +116,8 @@ def _held(session: Session) -> Say:
     """What is held, asked back; which vials are all of them is told, the phrase does not say it."""
     pending = session.progress.pending
     together = pending is not None and pending.intent is Intent.ALL_FULL
-    if session.state is State.READING_BACK and together:
-        return Say(Prompt.READ_BACK_VIALS, _vials(session))
+    if together and session.state in _HELD_VIALS:
+        return Say(_HELD_VIALS[session.state], _vials(session))
     return Say(_HELD[session.state], meaning=pending)
 
 

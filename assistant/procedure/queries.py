@@ -124,5 +124,8 @@ def normal(session: Session) -> Meaning | None:
     """
     if session.state in (State.DISPOSING, State.MARKED, State.WEIGHING, State.WITNESSING, *NOTE):
         return None
+    if session.state is State.EMPTYING_DIES and session.progress.die > 0:
+        # One die is asked for then, not all that are left.
+        return expected(session, Intent.VIAL_FULL)
     choices = advancing(session)
     return choices[0] if choices else None

@@ -92,7 +92,7 @@ TABLE: tuple[Row, ...] = (
     Row(S.EMPTYING_DIES, RESULT, when.more_dies, S.EMPTYING_DIES, do.label),
     Row(S.EMPTYING_DIES, RESULT, None, S.EMPTYING_TUBE, do.label),
     Row(S.EMPTYING_DIES, I.ALL_FULL, when.needs_witness, S.WITNESSING, do.hold),
-    Row(S.EMPTYING_DIES, I.ALL_FULL, when.only_heard, S.READING_BACK, do.hold),
+    Row(S.EMPTYING_DIES, I.ALL_FULL, when.not_read_back, S.READING_BACK, do.hold),
     Row(S.EMPTYING_DIES, I.ALL_FULL, None, S.EMPTYING_TUBE, do.label_rest),
     Row(S.WEIGHING, I.MASS, when.in_range, S.READING_BACK, do.hold),
     Row(S.WEIGHING, I.MASS, when.affirmed_more, S.EMPTYING_DIES, do.weigh),
@@ -119,7 +119,7 @@ TABLE: tuple[Row, ...] = (
     Row(S.SIGNING, I.RECORD_SIGNED, None, S.CLOSED, do.sign),
     # Timers; they run on while a side dialogue is held.
     Row((S.FILLING, *ASIDE), G.FILL_REACHED, when.filling, STAY, do.fill_reached),
-    Row((S.FILLING, *ASIDE), G.FILL_OVERRUN, when.filling, STAY, do.fill_overrun),
+    Row((S.FILLING, *ASIDE, S.WITNESSING), G.FILL_OVERRUN, when.filling, STAY, do.fill_overrun),
     Row((S.SHAKING_OFF, *ASIDE), G.SHAKE_OFF_REACHED, when.shaking_off, STAY, do.shake_off_reached),
     # At any moment.
     Row(ACTIVE, I.HEAD_CODE, None, STAY, do.tell_head),

@@ -20,6 +20,7 @@ from assistant.ports import Clock, Judgement, PhraseEngine, Speaker, Tone, Utter
 from assistant.procedure import queries
 from assistant.procedure.effects import (
     Close,
+    MarkHead,
     Say,
     StartTimer,
     StopTimers,
@@ -173,6 +174,8 @@ class SessionLoop:
                     words.append(text)
                 case TellHead():
                     words.append(self._head_code(entry))
+                case MarkHead():
+                    pass
                 case StartTimer():
                     self.timers.start(effect, now)
                 case StopTimers() | Close():

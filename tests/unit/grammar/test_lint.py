@@ -44,6 +44,11 @@ def short(name: str) -> Plan:
     return plan_of(name).model_copy(update={"dialogue": "short"})
 
 
+def short_watched() -> Plan:
+    """Return a plan with the short dialogue in which a witness affirms what vials hold."""
+    return short("double-cone").model_copy(update={"witnessed": ("vial",)})
+
+
 def errors(findings: list[Finding], kind: str) -> list[Finding]:
     """Return the errors of one kind."""
     return [f for f in findings if (f.level, f.kind) == ("error", kind)]
@@ -196,7 +201,7 @@ def test_every_prompt_is_judged() -> None:
     entered = {
         effect.prompt
         for name in NAMES
-        for plan in (plan_of(name), watched(), short(name))
+        for plan in (plan_of(name), watched(), short(name), short_watched())
         for session in situations(plan)
         for effect in prompts.wordings(session)
         if isinstance(effect, Say)

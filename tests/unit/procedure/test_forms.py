@@ -10,6 +10,7 @@ from assistant.procedure import actions
 from assistant.procedure.diagram import mermaid
 from assistant.procedure.effects import (
     Close,
+    MarkHead,
     Say,
     StartTimer,
     StopTimers,
@@ -145,11 +146,12 @@ def test_what_is_no_event_is_refused(written: object) -> None:
         (StopTimers(), {"do": "stop-timers"}),
         (TakeRemark(30), {"do": "take-remark", "limit_s": 30}),
         (TellHead(), {"do": "tell-head"}),
+        (MarkHead(), {"do": "mark-head"}),
         (Close(), {"do": "close"}),
     ],
 )
 def test_an_effect_is_written_short(
-    effect: Say | StartTimer | StopTimers | TakeRemark | TellHead | Close,
+    effect: Say | StartTimer | StopTimers | TakeRemark | TellHead | MarkHead | Close,
     written: dict[str, object],
 ) -> None:
     """These forms stand in records and never change."""

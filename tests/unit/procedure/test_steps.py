@@ -7,8 +7,9 @@ import pytest
 from assistant.plan import Position
 from assistant.plan.entry_direction import aim
 from assistant.procedure import queries
-from assistant.procedure.effects import Close, Say, Slot, StartTimer, StopTimers, TellHead
-from assistant.procedure.enums import Intent, Prompt, State, Timer
+from assistant.procedure.effects import Close, MarkHead, Say, Slot, StartTimer, StopTimers, TellHead
+from assistant.procedure.enums import Intent, Kind, Prompt, State, Timer
+from assistant.procedure.events import Heard, Meaning
 from assistant.procedure.model import Status, begin
 from assistant.procedure.prompts import tally
 from tests.unit.procedure.conftest import OPENED, Drive, plan_of
@@ -109,7 +110,8 @@ INSERTIONS["short"] = [
     *OUT[1:2],
     (Timer.SHAKE_OFF_REACHED, State.SHAKING_OFF, "uncover"),
     (Intent.DIES_UP_TUBE_OFF, State.EMPTYING_DIES, "empty-all"),
-    (Intent.ALL_FULL, State.EMPTYING_TUBE, "empty-and-look"),
+    (Intent.ALL_FULL, State.READING_BACK, "read-back-vials"),
+    (Intent.AFFIRM, State.EMPTYING_TUBE, "empty-and-look"),
     (Intent.EMPTY_CLEAN, State.STOWING, "stow"),
     (Intent.ON_STAND, State.SEATING, "seat-brief"),
 ]  # fmt: skip
@@ -498,7 +500,8 @@ def test_what_is_told_in_few_words_is_told_whole_when_asked(drive: Start) -> Non
 def test_the_head_code_is_told_at_the_end_or_when_asked(drive: Start) -> None:
     """A short dialogue does not spell it after every insertion."""
     short = drive("short", State.STOWING)
-    assert TellHead() not in short.answer().effects
+    assert MarkHead() in short.answer().effects
+    assert TellHead() not in short.effects
     assert short.say(Intent.HEAD_CODE).effects == (TellHead(),)
     assert short.state is State.SEATING
     short.until(State.COUNTING)
@@ -511,3 +514,37 @@ def test_a_full_dialogue_knows_no_phrase_of_the_short_one(drive: Start) -> None:
     filling.ring(Timer.FILL_REACHED)
     assert filling.say(Intent.FILLED_CLOSED).prompts == ["not-now"]
     assert not filling.outcome.advanced
+
+
+def test_whose_vials_are_full_is_read_back_by_number_whatever_said_so(drive: Start) -> None:
+    """By key, by voice, or in doubt and said once more; a witness hears the numbers, too."""
+    for source in ("text", "voice", "key"):
+        there = drive("short", State.EMPTYING_DIES)
+        meaning = Meaning(intent=Intent.ALL_FULL)
+        there.take(Heard(source=source, text="words", decision="accept", meaning=meaning))
+        assert there.effects == (Say(Prompt.READ_BACK_VIALS, {"vials": "1 2 3"}),)
+    doubted = drive("short", State.EMPTYING_DIES).say(Intent.ALL_FULL, "ask").say(Intent.ALL_FULL)
+    assert doubted.effects == (Say(Prompt.READ_BACK_VIALS, {"vials": "1 2 3"}),)
+    assert doubted.say(Intent.NEGATIVE).state is State.EMPTYING_DIES
+    watched = drive("short-watched", State.EMPTYING_DIES).say(Intent.ALL_FULL)
+    assert watched.effects == (Say(Prompt.ASK_WITNESS_VIALS, {"vials": "1 2 3"}),)
+    assert watched.say(Intent.WITNESS_AFFIRMED).state is State.EMPTYING_TUBE
+
+
+def test_a_key_answers_for_the_die_that_was_asked_for(drive: Start) -> None:
+    """Where the first was short, a press stands for the next one alone."""
+    short = drive("short", State.EMPTYING_DIES)
+    assert queries.normal(short.session) == Meaning(intent=Intent.ALL_FULL)
+    short.say(Intent.VIAL_SHORT)
+    assert queries.normal(short.session) == Meaning(intent=Intent.VIAL_FULL, vial=2)
+
+
+def test_a_port_left_open_is_noted_while_the_witness_is_asked(drive: Start) -> None:
+    """The closing does not count yet, and may be denied."""
+    watched = drive("short-watched", State.FILLING)
+    watched.ring(Timer.FILL_REACHED).say(Intent.FILLED_CLOSED)
+    assert watched.state is State.WITNESSING
+    watched.ring(Timer.FILL_OVERRUN)
+    assert [deviation.kind for deviation in watched.session.deviations] == [Kind.OVERRUN]
+    watched.say(Intent.NEGATIVE)
+    assert watched.prompts == ["close-now"]
