@@ -31,6 +31,7 @@ from assistant.session.audio_devices import Wanted, open_devices
 from assistant.session.live import LiveSession, Setting, first_operator
 from assistant.session.pronunciation_check import refuse_alike
 from assistant.speech.keyboard import ENTER
+from assistant.storage.record_reader import RecordReader
 from assistant.storage.record_writer import RecordFolder
 
 CAUTION = """\
@@ -94,9 +95,10 @@ def run(options: Options) -> int:
             observers=(watcher, *station.observers, *page.observers),
             on_tick=watcher.tick,
         )
-        live = LiveSession(opened(), setting, devices.queue, clock)
-        # Before the microphone is open, so that the sound check does not hear the fingerprint.
+        # Before the microphone is open, so that the sound check does not hear the fingerprint, and
+        # before there is a record, so that a port that is taken leaves none behind.
         page.open(stack, language, devices.speaker)
+        live = LiveSession(opened(), setting, devices.queue, clock)
         devices.start()
         with watcher.shown():
             session = live.run(devices.blocks())
@@ -127,7 +129,8 @@ def _clock(
     """The clock of a file of sound, or None for the machine's, and whether that was affirmed."""
     if options.audio:
         return ManualClock(), ""
-    return None, affirm_clock(console, asks=not options.resume)
+    begun = options.resume and any(RecordReader(options.into).lines())
+    return None, affirm_clock(console, asks=not begun)
 
 
 def _wanted(options: Options, *, echoed: bool) -> Wanted:

@@ -1,5 +1,6 @@
 """What a live session keeps outside its record: the station's register and time stamps."""
 
+import shlex
 from pathlib import Path
 
 from rich.console import Console
@@ -32,7 +33,8 @@ class StationRecords:
         """
         if certificates and not url:
             raise InputError("Name the authority's address too, with --authority-url.")
-        self._again = f"{into} --url {url} --authority {certificates}"
+        again = [str(into), "--url", url or "", "--authority", str(certificates)]
+        self._again = shlex.join(again)
         self._register = RegisterWriter(Register(register), into) if register else None
         authority = Authority(url, trusted_by(certificates)) if url else None
         self._stamps = StampTaker(authority, into) if authority else None

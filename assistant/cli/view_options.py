@@ -1,6 +1,8 @@
 """The page for a second person, as the commands `rehearse` and `run` offer it."""
 
 import contextlib
+import ipaddress
+import re
 import threading
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -18,6 +20,7 @@ from assistant.session.view_messages import ViewSettings
 from assistant.user_folder import user_folder
 
 HERE = "127.0.0.1"
+_NAME = re.compile(r"[a-z]([a-z0-9.-]{0,61}[a-z0-9])?")
 SPOKEN_DIGITS = 16
 """Digits of the fingerprint that are spoken: 64 bits."""
 SPEAKING_S = 60.0
@@ -47,10 +50,7 @@ def page_of(folder: Path, port: int, host: str | None = None) -> Page:
     """
     if host is None:
         return Page(ViewLink(ViewSettings(folder=folder, host=HERE, port=port)))
-    if host in ("0.0.0.0", "::", "*", ""):  # noqa: S104 - refused, not bound
-        raise InputError(
-            f"--view-host {host}: name the one address of this machine that viewers will use."
-        )
+    host = _as_browsers_write_it(host)
     # Imported here, since the page is an extra and most sessions have none.
     from assistant.view.certificate import certificate_for  # noqa: PLC0415
 
@@ -59,6 +59,25 @@ def page_of(folder: Path, port: int, host: str | None = None) -> Page:
         folder=folder, host=host, port=port, certificate=made.path, key=made.key
     )
     return Page(ViewLink(settings), made.fingerprint)
+
+
+def _as_browsers_write_it(host: str) -> str:
+    """Return an address in its shortest form, a name in small letters.
+
+    Raises:
+        InputError: it is neither, or stands for every address of this machine.
+    """
+    try:
+        address = ipaddress.ip_address(host)
+    except ValueError:
+        if _NAME.fullmatch(host.lower()):
+            return host.lower()
+    else:
+        if not address.is_unspecified:
+            return address.compressed
+    raise InputError(
+        f"--view-host {host}: name the one address of this machine that viewers will use."
+    )
 
 
 class SessionPage:

@@ -50,7 +50,7 @@ class ViewLink:
         """
         if importlib.util.find_spec("starlette") is None:
             raise DeviceError(NO_LIBRARIES)
-        self._settings = settings
+        self.settings = settings
         self._process: subprocess.Popen[str] | None = None
         self.url = ""
         self._answers: queue.Queue[Answer] = queue.Queue(MOST_ANSWERS)
@@ -59,6 +59,7 @@ class ViewLink:
         self._level: float | None = None
         self._level_shown, self._level_told = 0.0, 0.0
         self._over = False
+        self._changing = threading.Lock()
 
     def __enter__(self) -> Self:
         """Start the process and wait until it serves.
@@ -78,7 +79,7 @@ class ViewLink:
             encoding="utf-8",
             start_new_session=True,  # an interrupt of the session ends it in good order
         )
-        self._write(self._settings.model_dump_json() + "\n")
+        self._write(self.settings.model_dump_json() + "\n")
         self._hearer = threading.Thread(target=self._hear, args=(process.stdout,), daemon=True)
         self._hearer.start()
         self._teller = threading.Thread(target=self._tell, daemon=True)
@@ -101,11 +102,14 @@ class ViewLink:
         self._wake.set()
         self._teller.join(PARTING_S)
         if self._process is not None:
+            if self._teller.is_alive():
+                # It waits for a process that does not read; only its end sets the pipe free.
+                self._process.kill()
             self._end(self._process)
 
     def _end(self, process: subprocess.Popen[str]) -> None:
         """Close the process's input, which ends it, and see to it that it ends."""
-        with contextlib.suppress(OSError):
+        with contextlib.suppress(OSError, ValueError):
             if process.stdin is not None:
                 process.stdin.close()
         try:
@@ -149,13 +153,15 @@ class ViewLink:
 
     def grown(self) -> None:
         """The record has grown, so it can be written."""
-        if self._trouble:
-            self._trouble = ""
+        with self._changing:
+            if self._trouble:
+                self._trouble = ""
         self._wake.set()
 
     def trouble(self, reason: str) -> None:
         """The record cannot be written."""
-        self._trouble = reason
+        with self._changing:
+            self._trouble = reason
         self._wake.set()
 
     def heard(self, level_dbfs: float) -> None:
@@ -164,7 +170,8 @@ class ViewLink:
         changed = abs(level - self._level_shown) >= LEVEL_STEP_DB
         if changed and now - self._level_told >= LEVEL_EVERY_S:
             self._level_told, self._level_shown = now, level
-            self._level = level
+            with self._changing:
+                self._level = level
             self._wake.set()
 
     def news(self) -> tuple[list[str], list[Event]]:
@@ -205,11 +212,11 @@ class ViewLink:
         while not self._over:
             self._wake.wait()
             self._wake.clear()
-            trouble = self._trouble
-            news = News(trouble=trouble, level=self._level)
-            if trouble == "":
-                self._trouble = None
-            self._level = None
+            with self._changing:
+                news = News(trouble=self._trouble, level=self._level)
+                if self._trouble == "":
+                    self._trouble = None
+                self._level = None
             if not self._write(news.model_dump_json(exclude_none=True) + "\n"):
                 return
 

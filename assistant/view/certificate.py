@@ -64,7 +64,7 @@ def _good(path: Path, key: Path, now: dt.datetime) -> x509.Certificate | None:
     """The certificate that is there, if it can be used for some time yet."""
     if not (path.is_file() and key.is_file()):
         return None
-    with contextlib.suppress(ValueError):
+    with contextlib.suppress(ValueError, TypeError):  # the latter: locked with a passphrase
         found = x509.load_pem_x509_certificate(path.read_bytes())
         private = serialization.load_pem_private_key(key.read_bytes(), None)
         left = found.not_valid_after_utc - now

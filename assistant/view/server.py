@@ -16,6 +16,8 @@ from assistant.errors import InputError
 __all__ = ["LOCAL", "ViewServer", "hosts_of", "listen"]
 
 LOCAL = "127.0.0.1"
+USUAL = (80, 443)
+"""Ports that a browser does not write."""
 MOST_CONNECTIONS = 160
 LONGEST_HEAD = 8192
 """Bytes of a request's line and headers."""
@@ -39,8 +41,9 @@ def listen(host: str, port: int) -> socket.socket:
         found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)
         family, kind, proto, _, address = found[0]
         opened = socket.socket(family, kind, proto)
-    except OSError as fault:
-        raise InputError(f"--view-host {host}: no such address: {fault.strerror}.") from None
+    except (OSError, UnicodeError) as fault:
+        reason = getattr(fault, "strerror", None) or "it cannot be a name"
+        raise InputError(f"--view-host {host}: no such address: {reason}.") from None
     try:
         opened.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         opened.bind(address)
@@ -58,7 +61,9 @@ def listen(host: str, port: int) -> socket.socket:
 def hosts_of(host: str, port: int) -> frozenset[str]:
     """Return what a browser may send as Host for an address that was bound."""
     names = (LOCAL, "localhost") if host == LOCAL else (f"[{host}]" if ":" in host else host,)
-    return frozenset(f"{name}:{port}" for name in names)
+    # Browsers leave out the port that is usual for http or https.
+    bare = names if port in USUAL else ()
+    return frozenset((*(f"{name}:{port}" for name in names), *bare))
 
 
 class _Impatient(H11Protocol):

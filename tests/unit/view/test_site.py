@@ -376,4 +376,5 @@ def test_the_names_a_browser_may_use() -> None:
     """This machine has two; an IPv6 address stands in brackets."""
     assert hosts_of("127.0.0.1", 8580) == {"127.0.0.1:8580", "localhost:8580"}
     assert hosts_of("192.0.2.5", 1) == {"192.0.2.5:1"}
+    assert hosts_of("192.0.2.5", 443) == {"192.0.2.5:443", "192.0.2.5"}
     assert hosts_of("2001:db8::1", 1) == {"[2001:db8::1]:1"}
