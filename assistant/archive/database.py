@@ -81,10 +81,13 @@ def connect(url: str, *, begin: bool = False) -> Archive:
     """
     parsed = _parse(url)
     path = _file(parsed)
-    if path is not None and not path.exists():
-        if not begin:
-            raise ArchiveError(f"There is no archive {path}: `archive add RECORD` begins one.")
-        migrate(url)
+    if path is not None and not begin and not path.exists():
+        raise ArchiveError(f"There is no archive {path}: `archive add RECORD` begins one.")
+    if path is not None and begin and (not path.exists() or _lock(path).exists()):
+        # A file may be there whose tables another booth is just making.
+        with _held(path):
+            if not path.exists():
+                _migrate(parsed)
     archive = Archive(_engine(parsed))
     try:
         _require_schema(archive, parsed)
@@ -112,10 +115,23 @@ def migrate(url: str) -> bool:
     path = _file(parsed)
     if path is None:
         return _migrate(parsed)
+    with _held(path):
+        return _migrate(parsed)
+
+
+def _lock(path: Path) -> Path:
+    return path.with_name(f"{path.name}.lock")
+
+
+def _held(path: Path) -> FileLock:
+    """Return the lock of an SQLite file whose tables are made or changed.
+
+    Raises:
+        InputError: there is no folder for it.
+    """
     if not path.parent.is_dir():
         raise InputError(f"There is no folder {path.parent} for the archive: make it first.")
-    with FileLock(f"{path}.lock", timeout=PATIENCE_S):
-        return _migrate(parsed)
+    return FileLock(_lock(path), timeout=PATIENCE_S)
 
 
 def _migrate(url: URL) -> bool:

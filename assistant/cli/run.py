@@ -95,10 +95,9 @@ def run(options: Options) -> int:
             observers=(watcher, *station.observers, *page.observers),
             on_tick=watcher.tick,
         )
-        # Before the microphone is open, so that the sound check does not hear the fingerprint, and
-        # before there is a record, so that a port that is taken leaves none behind.
-        page.open(stack, language, devices.speaker)
         live = LiveSession(opened(), setting, devices.queue, clock)
+        # Before the microphone is open, so that the sound check does not hear the fingerprint.
+        page.open(stack, language, devices.speaker)
         devices.start()
         with watcher.shown():
             session = live.run(devices.blocks())

@@ -160,17 +160,21 @@ class Walk(RuleBasedStateMachine):
     def _follow(self, before: Session, event: Event) -> None:
         """Keep books on the ports, from the events and not from the samples."""
         here = (before.progress.insertion, before.progress.position)
-        if before.step is State.OPENING and self.session.state is State.FILLING:
-            self.opened.add(here)
-            self.waited.discard(here)
+        now = (self.session.progress.insertion, self.session.progress.position)
+        # A short dialogue raises and opens in one step; a closing taken back opens nothing.
+        opens = before.step is State.OPENING or (before.step is State.RAISING and now != here)
+        if opens and self.session.state is State.FILLING:
+            self.opened.add(now)
+            self.waited.discard(now)
         rang = isinstance(event, TimerRang) and event.timer is Timer.FILL_REACHED
         if rang and before.step is State.FILLING and self.session.progress.waited:
             self.waited.add(here)
-        if before.step is not State.CLOSING:
-            self._none_taken(before)
-        elif self.session.state in (State.RAISING, State.WITHDRAWING):
+        open_before = before.step in (State.FILLING, State.CLOSING)
+        if open_before and self.session.state in (State.RAISING, State.WITHDRAWING):
             assert here in self.opened
             assert here in self.waited
+        elif before.step is not State.CLOSING:
+            self._none_taken(before)
 
     def _none_taken(self, before: Session) -> None:
         """No die comes to hold a sample but by closing."""
