@@ -7,6 +7,7 @@ __all__ = ["terminal"]
 
 def terminal() -> Console:
     """Return a console that takes text as it is; tables are fitted to 80 columns or the window."""
-    console = Console(highlight=False, markup=False)
+    # Without emoji, too: pairs of digits between colons, as of a fingerprint, may be names of some.
+    console = Console(highlight=False, markup=False, emoji=False)
     console.soft_wrap = not console.is_terminal
     return console
