@@ -342,8 +342,7 @@ class Plan(Part):
     """Limits of the protocol; without them the published scheme alone decides."""
     laboratory: Laboratory = Laboratory()
     dialogue: Literal["full", "short"] = "full"
-    """Every step confirmed by itself; or steps between which nothing can go wrong confirmed
-    together, in fewer words."""
+    """Every step confirmed separately; or consecutive steps confirmed together, in fewer words."""
     cautions: tuple[Caution, ...] = ("isolated", "earthed", "protected")
     witnessed: tuple[WitnessedStep, ...] = ()
     """Steps that a witness must affirm before they count."""

@@ -171,7 +171,7 @@ def _study(answers: Answers) -> str:
         "# A plan for a blend-uniformity study. Change what is not so, then run `check` on it.",
         "# Lengths are millimetres; heights count from the vessel's lowest point; north is +y.",
         "plan = 1",
-        _line("dialogue", "short", "full: every step is confirmed by itself"),
+        _line("dialogue", "short", "full: every step is confirmed separately"),
         "",
         "[study]",
         _line("title", "Blend uniformity of the final blend"),

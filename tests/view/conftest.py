@@ -173,13 +173,17 @@ def await_entry(page: "Page", seq: int) -> None:
     )
 
 
+INTERRUPTIBLE = ("env", "--default-signal=INT")
+
+
 class Started:
     """A command that runs until it is interrupted, and what it has printed."""
 
     def __init__(self, *words: object, home: Path) -> None:
         """Start it."""
         self._process = subprocess.Popen(
-            [sys.executable, "-W", "error", "-m", "assistant", *map(str, words)],
+            # A shell ignores interrupts in what it starts in the background, tests included.
+            [*INTERRUPTIBLE, sys.executable, "-W", "error", "-m", "assistant", *map(str, words)],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
@@ -218,7 +222,7 @@ class Started:
         """Interrupt it and return its exit code."""
         with suppress(ProcessLookupError):
             self._process.send_signal(signal.SIGINT)
-        code = self._process.wait(30)
+        code = self._process.wait(120)
         self._reader.join()
         for pipe in (self._process.stdin, self._process.stdout):
             if pipe is not None:
