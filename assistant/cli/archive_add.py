@@ -12,7 +12,7 @@ from assistant.archive.adding import CLOCK_S, Added, add
 from assistant.archive.database import Archive, connect
 from assistant.archive.proved import Witnesses, proved_record
 from assistant.archive.queue import Queue, Waiting
-from assistant.cli.archive_common import archive_at
+from assistant.cli.archive_common import AddOptions, archive_at
 from assistant.cli.evaluation_inputs import read_laboratory
 from assistant.cli.output import terminal
 from assistant.cli.requirements import trusted_by
@@ -23,16 +23,10 @@ from assistant.user_folder import user_folder
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Options:
+class Options(AddOptions):
     """Options of `archive add`."""
 
     records: list[str]
-    archive: str | None
-    keys: Path | None
-    register: Path | None
-    authority: Path | None
-    partial: bool
-    unit: str | None
 
 
 def run(options: Options) -> int:

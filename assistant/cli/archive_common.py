@@ -5,6 +5,7 @@ import os
 import re
 import sys
 from contextlib import closing
+from dataclasses import dataclass
 from datetime import date
 from hashlib import sha256
 from pathlib import Path
@@ -22,7 +23,7 @@ from assistant.report.export_tables import to_csv
 from assistant.report.formatting import counted
 from assistant.user_folder import user_folder
 
-__all__ = ["Form", "archive_at", "filters_of", "opened", "show"]
+__all__ = ["AddOptions", "FilterOptions", "Form", "archive_at", "filters_of", "opened", "show"]
 
 URL_VARIABLE: Final = "SAMPLING_ASSISTANT_ARCHIVE"
 """Names the database where the command line does not."""
@@ -51,32 +52,53 @@ def opened(url: str | None) -> "closing[Archive]":
     return closing(connect(archive_at(url)))
 
 
-def filters_of(
-    *,
-    product: str = "",
-    batch: str = "",
-    booth: str = "",
-    operator: str = "",
-    sampler: str = "",
-    plan: str = "",
-    kind: str = "",
-    first: date | None = None,
-    last: date | None = None,
-) -> Filters:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FilterOptions:
+    """The archive, and what limits an answer: options of several actions."""
+
+    archive: str | None
+    product: str
+    batch: str
+    booth: str
+    operator: str
+    sampler: str
+    plan: str
+    first: date | None
+    last: date | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AddOptions:
+    """The archive, and how records and their sheets are read: options of both ways to add them."""
+
+    archive: str | None
+    keys: Path | None
+    register: Path | None
+    authority: Path | None
+    partial: bool
+    unit: str | None
+
+
+def filters_of(options: FilterOptions, kind: str = "") -> Filters:
     """Return the filters of the command line; a plan by its file or the digits of its hash.
+
+    Args:
+        options: of the action.
+        kind: of a deviation, "" for any.
 
     Raises:
         InputError: the plan is neither, or the days are exchanged.
     """
+    first, last = options.first, options.last
     if first and last and last < first:
         raise InputError(f"--from {first} is after --to {last}: exchange them.")
     return Filters(
-        product=product,
-        batch=batch,
-        booth=booth,
-        operator=operator,
-        sampler=sampler,
-        plan=_plan_hash(plan),
+        product=options.product,
+        batch=options.batch,
+        booth=options.booth,
+        operator=options.operator,
+        sampler=options.sampler,
+        plan=_plan_hash(options.plan),
         kind=kind,
         first=first,
         last=last,

@@ -1,13 +1,12 @@
 """`archive export`: records copied for retention, sealed with checksums (BagIt)."""
 
 from dataclasses import dataclass
-from datetime import date
 from pathlib import Path
 
 from assistant.archive.bag import Wanted, write_bag
 from assistant.archive.database import Archive
 from assistant.archive.questions import Filters, ask
-from assistant.cli.archive_common import filters_of, opened
+from assistant.cli.archive_common import FilterOptions, filters_of, opened
 from assistant.cli.output import terminal
 from assistant.clock import SystemClock
 from assistant.printable import printable
@@ -16,19 +15,10 @@ from assistant.report.formatting import counted
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Options:
+class Options(FilterOptions):
     """Options of `archive export`."""
 
     into: Path
-    archive: str | None
-    product: str
-    batch: str
-    booth: str
-    operator: str
-    sampler: str
-    plan: str
-    first: date | None
-    last: date | None
     keys: Path | None
     authority: Path | None
 
@@ -41,16 +31,7 @@ def run(options: Options) -> int:
         RecordError: a file cannot be copied; nothing is left behind.
         ArchiveError: the database refused.
     """
-    filters = filters_of(
-        product=options.product,
-        batch=options.batch,
-        booth=options.booth,
-        operator=options.operator,
-        sampler=options.sampler,
-        plan=options.plan,
-        first=options.first,
-        last=options.last,
-    )
+    filters = filters_of(options)
     console = terminal()
     with opened(options.archive) as archive:
         bagged = write_bag(

@@ -1,31 +1,21 @@
 """`archive find`: the questions of a quality unit."""
 
 from dataclasses import dataclass
-from datetime import date
 from pathlib import Path
 
 from assistant.archive.database import Archive
 from assistant.archive.missing import missing
 from assistant.archive.questions import Answer, Filters, ask
-from assistant.cli.archive_common import Form, filters_of, opened, show
+from assistant.cli.archive_common import FilterOptions, Form, filters_of, opened, show
 from assistant.errors import InputError
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Options:
+class Options(FilterOptions):
     """Options of `archive find`."""
 
     question: str
-    archive: str | None
-    product: str
-    batch: str
-    booth: str
-    operator: str
-    sampler: str
-    plan: str
     kind: str
-    first: date | None
-    last: date | None
     register: list[Path]
     form: Form
     output: Path | None
@@ -40,17 +30,7 @@ def run(options: Options) -> int:
         RecordBroken: a register was changed.
         ArchiveError: the database refused.
     """
-    filters = filters_of(
-        product=options.product,
-        batch=options.batch,
-        booth=options.booth,
-        operator=options.operator,
-        sampler=options.sampler,
-        plan=options.plan,
-        kind=options.kind,
-        first=options.first,
-        last=options.last,
-    )
+    filters = filters_of(options, options.kind)
     if options.question == "plan" and not filters.plan:
         raise InputError("Name the plan with --plan: its file, or the digits of its SHA-256.")
     if (options.question == "missing") != bool(options.register):

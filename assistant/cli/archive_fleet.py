@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Callable
+from dataclasses import dataclass
 
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeRemainingColumn
 
@@ -12,19 +13,22 @@ from assistant.errors import InputError
 from assistant.printable import printable
 from assistant.report.formatting import counted
 
-__all__ = ["work_on_all"]
+__all__ = ["Options", "work_on_all"]
 
 _MOST_WORKERS = 256
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options:
+    """Options of both."""
+
+    archive: str | None
+    workers: int
+    scheduler: str | None
+
+
 def work_on_all(
-    url: str | None,
-    name: str,
-    work: Callable[[Task], Found],
-    good: str,
-    *,
-    workers: int,
-    scheduler: str | None,
+    options: Options, name: str, work: Callable[[Task], Found], good: str
 ) -> Counter[str]:
     """Work on every record; name each whose answer is not `good`, and return the answers' counts.
 
@@ -33,12 +37,13 @@ def work_on_all(
         ArchiveError: the database refused.
         DeviceError: the scheduler does not answer.
     """
+    workers, scheduler = options.workers, options.scheduler
     if not 1 <= workers <= _MOST_WORKERS:
         raise InputError(f"--workers {workers} is not between 1 and {_MOST_WORKERS}.")
     console, answers = terminal(), Counter[str]()
     columns = (BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
     bars = Progress(*columns, console=console, transient=True, disable=not console.is_terminal)
-    with opened(url) as archive, bars as progress:
+    with opened(options.archive) as archive, bars as progress:
         run = begin_run(archive, name)
         if run.before:
             console.print(f"run {run.number} continues behind {counted(run.before, 'record')}")

@@ -1,12 +1,11 @@
 """`archive re-hear`: hear the voice confirmations of every record again, many records at a time."""
 
-from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 from typing import Final
 
 from assistant.archive.fleet import FAILED, Found, Task
-from assistant.cli.archive_fleet import work_on_all
+from assistant.cli.archive_fleet import Options, work_on_all
 from assistant.errors import AssistantError
 from assistant.grammar.language import recall_grammar
 from assistant.procedure.model import begin
@@ -17,15 +16,6 @@ ALIKE: Final = "alike"
 OTHERWISE: Final = "heard otherwise"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Options:
-    """Options of `archive re-hear`."""
-
-    archive: str | None
-    workers: int
-    scheduler: str | None
-
-
 def run(options: Options) -> int:
     """Hear every record again; 1 where one could not be. Differences do not change the exit code.
 
@@ -34,14 +24,7 @@ def run(options: Options) -> int:
         ArchiveError: the database refused.
         DeviceError: the scheduler does not answer.
     """
-    answers = work_on_all(
-        options.archive,
-        "re-hear",
-        rehear_record,
-        ALIKE,
-        workers=options.workers,
-        scheduler=options.scheduler,
-    )
+    answers = work_on_all(options, "re-hear", rehear_record, ALIKE)
     return 1 if answers.keys() - {ALIKE, OTHERWISE} else 0
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from assistant.archive.database import connect
 from assistant.archive.queue import Waiting
 from assistant.cli.archive_add import add_all
-from assistant.cli.archive_common import archive_at
+from assistant.cli.archive_common import AddOptions, archive_at
 from assistant.errors import InputError
 
 _RECORD = "record.jsonl"
@@ -16,16 +16,10 @@ _SHEETS = (".csv", ".xlsx")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Options:
+class Options(AddOptions):
     """Options of `archive rebuild`."""
 
     roots: list[Path]
-    archive: str | None
-    keys: Path | None
-    register: Path | None
-    authority: Path | None
-    partial: bool
-    unit: str | None
 
 
 def run(options: Options) -> int:
