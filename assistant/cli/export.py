@@ -179,11 +179,6 @@ def _shown(
 ) -> Shown:
     """Return a signature with its standing; `why` it does not count by the rules, or ""."""
     said = signature.statement
-    standing = misplaced(signature, proof.heads) or why
-    if not standing and keys is None:
-        standing = _UNCHECKED
-    elif not standing and keys is not None:
-        standing = forged(signature, keys) if said.name in keys else _NO_KEY
     return Shown(
         name=said.name,
         meaning=said.meaning,
@@ -191,8 +186,19 @@ def _shown(
         count=said.count,
         head=said.head,
         key=said.key,
-        standing=standing or _GENUINE,
+        standing=_standing(signature, misplaced(signature, proof.heads) or why, keys),
     )
+
+
+def _standing(
+    signed: Signature | Transcript, fault: str, keys: "Mapping[str, Ed25519PublicKey] | None"
+) -> str:
+    """Say whether a signature counts; `fault` is why it does not, whoever made it, or ""."""
+    if not fault and keys is None:
+        return _UNCHECKED
+    if not fault and keys is not None:
+        fault = forged(signed, keys) if signed.statement.name in keys else _NO_KEY
+    return fault or _GENUINE
 
 
 def _require_folder(folder: Path) -> None:
@@ -212,18 +218,13 @@ def _text_shown(
 ) -> ShownText:
     """Return the text of a remark with its standing."""
     said = typed.statement
-    standing = fault_of(typed, proof.heads, proof.utc)
-    if not standing and keys is None:
-        standing = _UNCHECKED
-    elif not standing and keys is not None:
-        standing = forged(typed, keys) if said.name in keys else _NO_KEY
     return ShownText(
         seq=said.entry,
         text=said.text,
         name=said.name,
         utc=said.utc,
         key=said.key,
-        standing=standing or _GENUINE,
+        standing=_standing(typed, fault_of(typed, proof.heads, proof.utc), keys),
     )
 
 

@@ -1,12 +1,12 @@
 """The sections of an evaluation report that show results and statistics."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from assistant.evaluation.descriptive import Summary
 from assistant.evaluation.results import by_spot, has_ports
 from assistant.evaluation.schemes import Outcome
 from assistant.evaluation.trends import Trend
-from assistant.report.document_model import Block, Heading, Picture, Text, table
+from assistant.report.document_model import Block, Heading, Picture, Table, Text, table
 from assistant.report.evaluation_run import Case, axis_estimate
 from assistant.report.formatting import (
     beside,
@@ -87,21 +87,8 @@ def schemes(case: Case) -> Iterator[Block]:
     """Every scheme with its criteria, its source and its status."""
     yield Heading("Acceptance schemes")
     ordered = sorted(case.study.outcomes, key=lambda o: o.scheme.key != case.request.scheme)
-    rows: list[tuple[str, ...]] = []
-    bold: list[int] = []
-    for outcome in ordered:
-        bold.append(len(rows))
-        rows.extend(scheme_rows(outcome, leads=outcome.scheme.key == case.request.scheme))
-    yield table(
-        [
-            ("scheme and criteria", 0.6, "left"),
-            ("found", 0.12, "right"),
-            ("limit", 0.1, "right"),
-            ("met", 0.18, "left"),
-        ],
-        rows,
-        bold=bold,
-        grouped=True,
+    yield scheme_table(
+        [(outcome, outcome.scheme.key == case.request.scheme) for outcome in ordered],
         note="Limits are inclusive. The first scheme is the one requested and gives the "
         "verdict; the others are shown for comparison.",
     )
@@ -155,7 +142,33 @@ _FDA = (
 )
 
 
-def scheme_rows(outcome: Outcome, *, leads: bool) -> Iterator[tuple[str, ...]]:
+def scheme_table(outcomes: Iterable[tuple[Outcome, bool]], note: str) -> Table:
+    """Schemes with their criteria.
+
+    Args:
+        outcomes: each scheme, and whether it gives the verdict.
+        note: text below the table.
+    """
+    rows: list[tuple[str, ...]] = []
+    bold: list[int] = []
+    for outcome, leads in outcomes:
+        bold.append(len(rows))
+        rows.extend(_scheme_rows(outcome, leads=leads))
+    return table(
+        [
+            ("scheme and criteria", 0.6, "left"),
+            ("found", 0.12, "right"),
+            ("limit", 0.1, "right"),
+            ("met", 0.18, "left"),
+        ],
+        rows,
+        bold=bold,
+        grouped=True,
+        note=note,
+    )
+
+
+def _scheme_rows(outcome: Outcome, *, leads: bool) -> Iterator[tuple[str, ...]]:
     """A scheme with its criteria and what it asks for beyond them."""
     title = f"{outcome.scheme.title} ({outcome.scheme.key})"
     yield (f"{title}, gives the verdict" if leads else title), "", "", outcome.verdict.value

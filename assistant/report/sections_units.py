@@ -16,7 +16,7 @@ from assistant.report.formatting import (
     spread,
 )
 from assistant.report.sections_computed import components_of, limit_of, sample, steps
-from assistant.report.sections_results import scheme_rows
+from assistant.report.sections_results import scheme_table
 
 
 def units_verdict(found: UnitStudy) -> Verdict:
@@ -91,21 +91,11 @@ def _judged(found: UnitStudy) -> str:
 
 
 def _criteria(found: UnitStudy) -> Block:
-    rows = list(scheme_rows(found.outcome, leads=True))
-    bold = [0]
+    shown = [(found.outcome, True)]
     if found.stage > 1:
-        bold.append(len(rows))
-        rows += scheme_rows(found.stage_1, leads=False)
-    return table(
-        [
-            ("scheme and criteria", 0.6, "left"),
-            ("found", 0.12, "right"),
-            ("limit", 0.1, "right"),
-            ("met", 0.18, "left"),
-        ],
-        rows,
-        bold=bold,
-        grouped=True,
+        shown.append((found.stage_1, False))
+    return scheme_table(
+        shown,
         note="Limits are inclusive. Once several units of a location are assayed, all of them "
         "count, and stage 1 is shown for comparison.",
     )

@@ -3,9 +3,8 @@
 from pathlib import Path
 
 from assistant.journal.signing import Signature, read_signatures
-from assistant.storage.atomic import replace_file
-from assistant.storage.filesystem import Disk, failure
-from assistant.storage.lock import hold
+from assistant.storage.added_lines import add_line, lines_of
+from assistant.storage.filesystem import Disk
 
 __all__ = ["SIGNATURES", "add_signature", "load_signatures"]
 
@@ -23,7 +22,7 @@ def load_signatures(folder: Path, disk: Disk | None = None) -> tuple[Signature, 
         RecordBroken: the file was changed.
         RecordError: it cannot be read.
     """
-    return tuple(read_signatures(_bytes(folder, disk or Disk()).splitlines(keepends=True)))
+    return tuple(read_signatures(lines_of(folder / SIGNATURES, disk or Disk())))
 
 
 def add_signature(folder: Path, signature: Signature, disk: Disk | None = None) -> None:
@@ -39,19 +38,4 @@ def add_signature(folder: Path, signature: Signature, disk: Disk | None = None) 
         RecordError: a session or another signer is at work on the record, or it cannot be written;
             the signatures that were there still are.
     """
-    disk = disk or Disk()
-    with hold(folder):
-        data = _bytes(folder, disk) + signature.line()
-        tuple(read_signatures(data.splitlines(keepends=True)))
-        replace_file(folder / SIGNATURES, data, disk)
-
-
-def _bytes(folder: Path, disk: Disk) -> bytes:
-    """Return the file's bytes, b"" when there is none."""
-    path = folder / SIGNATURES
-    try:
-        return disk.read_file(path)
-    except FileNotFoundError:
-        return b""
-    except OSError as error:
-        raise failure("read", path, error) from error
+    add_line(folder / SIGNATURES, signature.line(), read_signatures, disk or Disk())

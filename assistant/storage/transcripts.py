@@ -3,9 +3,8 @@
 from pathlib import Path
 
 from assistant.journal.transcript import Transcript, read_transcripts
-from assistant.storage.atomic import replace_file
-from assistant.storage.filesystem import Disk, failure
-from assistant.storage.lock import hold
+from assistant.storage.added_lines import add_line, lines_of
+from assistant.storage.filesystem import Disk
 
 __all__ = ["TRANSCRIPTS", "add_transcript", "load_transcripts"]
 
@@ -23,7 +22,7 @@ def load_transcripts(folder: Path, disk: Disk | None = None) -> tuple[Transcript
         RecordBroken: the file was changed.
         RecordError: it cannot be read.
     """
-    return tuple(read_transcripts(_bytes(folder, disk or Disk()).splitlines(keepends=True)))
+    return tuple(read_transcripts(lines_of(folder / TRANSCRIPTS, disk or Disk())))
 
 
 def add_transcript(folder: Path, transcript: Transcript, disk: Disk | None = None) -> None:
@@ -39,19 +38,4 @@ def add_transcript(folder: Path, transcript: Transcript, disk: Disk | None = Non
         RecordError: a session or another person is at work on the record, or it cannot be written;
             the texts that were there still are.
     """
-    disk = disk or Disk()
-    with hold(folder):
-        data = _bytes(folder, disk) + transcript.line()
-        tuple(read_transcripts(data.splitlines(keepends=True)))
-        replace_file(folder / TRANSCRIPTS, data, disk)
-
-
-def _bytes(folder: Path, disk: Disk) -> bytes:
-    """Return the file's bytes, b"" when there is none."""
-    path = folder / TRANSCRIPTS
-    try:
-        return disk.read_file(path)
-    except FileNotFoundError:
-        return b""
-    except OSError as error:
-        raise failure("read", path, error) from error
+    add_line(folder / TRANSCRIPTS, transcript.line(), read_transcripts, disk or Disk())
