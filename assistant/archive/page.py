@@ -4,10 +4,8 @@ It is meant for this machine alone: whoever can reach it sees every record. No s
 the policy in every answer forbids any.
 """
 
-import io
 import re
 import threading
-import wave
 from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
@@ -28,8 +26,8 @@ from assistant.archive.questions import Filters, ask
 from assistant.archive.tables import anchors, deviations, places, sessions, signatures, verdicts
 from assistant.archive.trend import trend
 from assistant.errors import AssistantError
-from assistant.ports import SAMPLE_RATE
 from assistant.storage.record_reader import RecordReader
+from assistant.view.wav import wav_response
 
 __all__ = ["page"]
 
@@ -147,13 +145,9 @@ class _Pages:
             samples = RecordReader(folder).clip(name)
         except AssistantError:
             return self.not_found(request, None)
-        out = io.BytesIO()
-        with wave.open(out, "wb") as sound:
-            sound.setnchannels(1)
-            sound.setsampwidth(2)
-            sound.setframerate(SAMPLE_RATE)
-            sound.writeframes(samples)
-        return Response(out.getvalue(), media_type="audio/wav", headers=_HEADERS)
+        response = wav_response(samples)
+        response.headers.update(_HEADERS)
+        return response
 
     def trend(self, request: Request) -> Response:
         """Show the batches of a product, live or rehearsed."""

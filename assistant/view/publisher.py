@@ -78,12 +78,6 @@ class Publisher:
         """Whether no more viewers fit."""
         return self.viewers >= MOST_VIEWERS
 
-    @property
-    def newest_seq(self) -> int:
-        """Number of the newest entry that was published, 0 before the first."""
-        newest = self._newest.get("state")
-        return newest.seq if newest else 0
-
     def publish(self, message: Message) -> None:
         """Give a message to every viewer; one whose queue is full is dropped."""
         self._newest[message.name] = message

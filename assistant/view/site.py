@@ -1,8 +1,6 @@
 """The site: the page and its parts, the stream of events, and in a replay the time line."""
 
 import asyncio
-import io
-import wave
 from collections.abc import AsyncIterator, Callable, Mapping, Sequence
 from dataclasses import dataclass
 from importlib.resources import files
@@ -14,10 +12,10 @@ from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.routing import Route
 from starlette.types import ASGIApp
 
-from assistant.ports import SAMPLE_RATE
 from assistant.view.admission import Admission, Refused
 from assistant.view.guard import Guard
 from assistant.view.publisher import Publisher
+from assistant.view.wav import wav_response
 
 __all__ = ["COOKIE", "Replay", "Site", "pages"]
 
@@ -122,7 +120,7 @@ class Site:
         pcm = self.replay.clip(seq) if 0 < seq < len(self.replay.states) else None
         if pcm is None:
             return PlainTextResponse("Nothing was recorded there.", 404)
-        return Response(_wav(pcm), media_type="audio/wav")
+        return wav_response(pcm)
 
     def _json(self, request: Request, text: str) -> Response:
         if not self._may_look(request):
@@ -190,16 +188,6 @@ async def _posted(request: Request) -> str:
 
 def _address(request: Request) -> str:
     return request.client.host if request.client else "unknown"
-
-
-def _wav(pcm: bytes) -> bytes:
-    out = io.BytesIO()
-    with wave.open(out, "wb") as file:
-        file.setnchannels(1)
-        file.setsampwidth(2)
-        file.setframerate(SAMPLE_RATE)
-        file.writeframes(pcm)
-    return out.getvalue()
 
 
 _READ: dict[str, bytes] = {}

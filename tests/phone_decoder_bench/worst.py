@@ -1,11 +1,12 @@
 """The worst phrase, the worst voice, and near misses by their distance in phones."""
 
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from itertools import product
 
 from assistant.speech.phone_decoder import Decided, PhraseVerifier, Pronunciations
 from tests.listening_bench.texts import NEAR
+from tests.phone_model.lexicon import distance
 
 from .clips import Clip, Studio, laid, phrases, short_phrases
 from .measure import interval, play, stakes
@@ -57,16 +58,6 @@ def nearest(words: Pronunciations, text: str) -> tuple[int, str]:
         for phrase in phrases()
         for one, other in product(_ways(words, text), _ways(words, phrase))
     )
-
-
-def distance(one: Iterable[str], other: tuple[str, ...]) -> int:
-    """Return how many phones to change, insert or leave out (Levenshtein 1966)."""
-    row = list(range(len(other) + 1))
-    for i, mine in enumerate(one, 1):
-        corner, row[0] = row[0], i
-        for j, theirs in enumerate(other, 1):
-            corner, row[j] = row[j], min(row[j] + 1, row[j - 1] + 1, corner + (mine != theirs))
-    return row[-1]
 
 
 def _ways(words: Pronunciations, text: str) -> list[tuple[str, ...]]:

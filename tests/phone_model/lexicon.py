@@ -52,7 +52,7 @@ def numbers(text: str) -> list[int]:
     return [PHONES.index(phone) + 1 for word in text.split() for phone in said[word]]
 
 
-def distance(one: Sequence[str], other: Sequence[str]) -> int:
+def distance(one: Sequence[object], other: Sequence[object]) -> int:
     """Return how many phones must be put in, taken out or changed to make one the other."""
     row = list(range(len(other) + 1))
     for i, mine in enumerate(one, 1):

@@ -15,7 +15,7 @@ import torch.nn.functional as F  # noqa: N812 - its usual name
 from tests.listening_bench.noise import Noise, laid_in
 
 from .front import log_mel
-from .lexicon import numbers
+from .lexicon import distance, numbers
 from .texts import grammar_phrases
 
 Samples = npt.NDArray[np.int16]
@@ -66,16 +66,6 @@ def greedy(logs: npt.NDArray[np.float32]) -> list[int]:
     return [int(n) for at, n in enumerate(path) if n and (at == 0 or path[at - 1] != n)]
 
 
-def edits(one: Sequence[int], other: Sequence[int]) -> int:
-    """Return how many phones differ."""
-    row = list(range(len(other) + 1))
-    for i, mine in enumerate(one, 1):
-        corner, row[0] = row[0], i
-        for j, theirs in enumerate(other, 1):
-            corner, row[j] = row[j], min(row[j] + 1, row[j - 1] + 1, corner + (mine != theirs))
-    return row[-1]
-
-
 def measure(
     models: dict[str, Model],
     clips: Sequence[Clip],
@@ -101,7 +91,7 @@ def measure(
                 hits[model] += hit
                 if not hit:
                     missed[model].append(f"{clip.voice}: {clip.text}")
-                wrong[model] += edits(numbers(clip.text), greedy(logs))
+                wrong[model] += distance(numbers(clip.text), greedy(logs))
         for model in models:
             low, high = interval(hits[model], len(clips))
             rows.append(
