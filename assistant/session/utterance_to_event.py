@@ -49,16 +49,14 @@ class UtteranceInterpreter:
         if session.state is not State.WEIGHING:
             mass = phrase(self._language, Meaning(intent=Intent.MASS))
             self._known.pop(mass, None)
-        legal = {
-            phrase(self._language, meaning): stakes(meaning.intent)
-            for meaning in queries.options(session)
-        }
+        options = queries.options(session)
+        legal = {phrase(self._language, each): stakes(each.intent) for each in options}
         expected = frozenset(
             phrase(self._language, meaning) for meaning in queries.advancing(session)
         )
         self._near = {
             words.lower(): queries.expected(session, intent)
-            for intent in {meaning.intent for meaning in queries.options(session)}
+            for intent in dict.fromkeys(each.intent for each in options)
             for words in self._language.near.get(intent, ())
         }
         return Phrases((*self._known, *self._near), legal, expected)
