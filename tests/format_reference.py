@@ -48,9 +48,10 @@ RECORD = """# Record
 
 A folder. `record.jsonl` holds one entry a line: JSON in the canonical form of RFC 8785. `plan.toml`
 and `grammar.toml` are the exact bytes that the session used; `clips/` holds the audio, each file
-named by the SHA-256 of its content; `signatures.jsonl` holds the signatures; `aside/` keeps a line
-that was torn when the power failed; `time-stamps/` keeps responses of a time-stamping authority
-(RFC 3161) over the hashes of entries, `000360-1.tsr` being the first one over entry 360.
+named by the SHA-256 of its content; `signatures.jsonl` holds the signatures; `transcripts.jsonl`
+holds the typed texts of spoken remarks; `aside/` keeps a line that was torn when the power failed;
+`time-stamps/` keeps responses of a time-stamping authority (RFC 3161) over the hashes of entries,
+`000360-1.tsr` being the first one over entry 360.
 
 Each entry's `hash` is the SHA-256 of the canonical entry without `hash`; `prev` is the hash of the
 entry before, 64 zeros for the first. An empty value that is the default is left out of an event.

@@ -10,7 +10,8 @@ from assistant.cli.output import terminal
 from assistant.cli.requirements import show_lacking, trusted_by
 from assistant.clock import SystemClock
 from assistant.errors import GrammarError, InputError, PlanError, RecordBroken
-from assistant.journal.signing import Signature, forged, misplaced
+from assistant.journal.signed import forged
+from assistant.journal.signing import Signature, misplaced
 from assistant.journal.transcript import Transcript
 from assistant.printable import printable
 from assistant.record import OpenRecord, Proof, open_record

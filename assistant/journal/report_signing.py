@@ -7,14 +7,12 @@ cut out from between two others. The keys are those that sign records.
 
 from collections.abc import Iterable, Mapping, Sequence
 from hashlib import sha256
-from typing import TYPE_CHECKING, Annotated, Literal, get_args
-
-from pydantic import BaseModel, ConfigDict, Field
+from typing import TYPE_CHECKING, Literal, get_args
 
 from assistant.errors import RecordBroken
-from assistant.journal.canonical import canonical, parse_canonical
-from assistant.journal.entry import FIRST_PREV, Digest, Utc
-from assistant.journal.signing import fingerprint
+from assistant.journal.canonical import parse_canonical
+from assistant.journal.entry import FIRST_PREV, Digest
+from assistant.journal.signed import Signed, SignedStatement, fingerprint, link_to
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import (
@@ -27,43 +25,19 @@ REPORT_MEANINGS: tuple[ReportMeaning, ...] = get_args(ReportMeaning)
 """What a signature under a report can mean."""
 
 
-class ReportStatement(BaseModel):
+class ReportStatement(SignedStatement):
     """What is signed."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
-
-    name: str = Field(min_length=1)
-    """The printed name."""
     meaning: ReportMeaning
     """Why the person signs."""
-    utc: Utc
-    """When, RFC 3339, microseconds, ending in Z."""
     report: Digest
     """SHA-256 of the report's bytes."""
-    prev: Digest
-    """SHA-256 of the line of the signature before this one, or 64 zeros."""
-    key: Digest
-    """SHA-256 of the 32 bytes of the public key."""
-    method: Literal["ed25519-jcs"] = "ed25519-jcs"
-    """How it was signed: Ed25519 over the RFC 8785 form of everything here."""
-
-    def payload(self) -> bytes:
-        """Return the bytes that are signed."""
-        return canonical(dict(self))
 
 
-class ReportSignature(BaseModel):
-    """A statement and the proof that the holder of the key made it."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+class ReportSignature(Signed):
+    """A signature under a report."""
 
     statement: ReportStatement
-    signature: Annotated[str, Field(pattern=r"^[0-9a-f]{128}$")]
-    """The 64 bytes of the Ed25519 signature in hexadecimal digits."""
-
-    def line(self) -> bytes:
-        """Return the signature as its line, newline included."""
-        return canonical({"statement": dict(self.statement), "signature": self.signature}) + b"\n"
 
 
 def sign_report(
@@ -93,7 +67,7 @@ def sign_report(
         meaning=meaning,
         utc=utc,
         report=sha256(report).hexdigest(),
-        prev=sha256(before[-1].line()).hexdigest() if before else FIRST_PREV,
+        prev=link_to(before[-1] if before else None),
         key=fingerprint(key.public_key()),
     )
     return ReportSignature(statement=statement, signature=key.sign(statement.payload()).hex())

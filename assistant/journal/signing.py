@@ -13,14 +13,15 @@ sign).
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from hashlib import sha256
-from typing import TYPE_CHECKING, Annotated, Literal, Protocol, get_args
+from typing import TYPE_CHECKING, Literal, get_args
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from assistant.errors import RecordBroken
-from assistant.journal.canonical import canonical, parse_canonical
-from assistant.journal.entry import FIRST_PREV, Digest, Entry, Utc
+from assistant.journal.canonical import parse_canonical
+from assistant.journal.entry import FIRST_PREV, Digest, Entry
 from assistant.journal.head_code import head_code, parse
+from assistant.journal.signed import Signed, SignedStatement, fingerprint, forged, link_to
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import (
@@ -34,8 +35,6 @@ __all__ = [
     "Signature",
     "Statement",
     "check",
-    "fingerprint",
-    "forged",
     "misplaced",
     "note_heads",
     "read_signatures",
@@ -49,51 +48,21 @@ MEANINGS: tuple[Meaning, ...] = get_args(Meaning)
 """What a signature can mean."""
 
 
-class Statement(BaseModel):
+class Statement(SignedStatement):
     """What is signed; shown in every export and report next to the signature."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
-
-    name: str = Field(min_length=1)
-    """The printed name."""
     meaning: Meaning
     """Why the person signs."""
-    utc: Utc
-    """When, RFC 3339, microseconds, ending in Z."""
     count: int = Field(ge=1)
     """Entries in the record at that time."""
     head: Digest
     """Hash of the last of them."""
-    prev: Digest
-    """SHA-256 of the line of the signature before this one, or 64 zeros."""
-    key: Digest
-    """SHA-256 of the 32 bytes of the public key."""
-    method: Literal["ed25519-jcs"] = "ed25519-jcs"
-    """How it was signed: Ed25519 over the RFC 8785 form of everything here."""
-
-    def payload(self) -> bytes:
-        """Return the bytes that are signed."""
-        return canonical(dict(self))
 
 
-class Signature(BaseModel):
-    """A statement and the proof that the holder of the key made it."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+class Signature(Signed):
+    """A signature under a record."""
 
     statement: Statement
-    """What was signed."""
-    signature: Annotated[str, Field(pattern=r"^[0-9a-f]{128}$")]
-    """The 64 bytes of the Ed25519 signature in hexadecimal digits."""
-
-    def line(self) -> bytes:
-        """Return the signature as its line, newline included."""
-        return canonical({"statement": dict(self.statement), "signature": self.signature}) + b"\n"
-
-
-def fingerprint(key: "Ed25519PublicKey") -> str:
-    """Return the SHA-256 of the public key's 32 bytes, by which a statement names it."""
-    return sha256(key.public_bytes_raw()).hexdigest()
 
 
 def sign(
@@ -124,7 +93,7 @@ def sign(
         utc=utc,
         count=head.seq,
         head=head.hash,
-        prev=sha256(previous.line()).hexdigest() if previous else FIRST_PREV,
+        prev=link_to(previous),
         key=fingerprint(key.public_key()),
     )
     return Signature(statement=statement, signature=key.sign(statement.payload()).hex())
@@ -204,51 +173,6 @@ def misplaced(signature: Signature, heads: Mapping[int, str]) -> str:
     said = signature.statement
     if heads.get(said.count) != said.head:
         return f"was not made under this record as it stands at entry {said.count}"
-    return ""
-
-
-class _Said(Protocol):
-    """What is said of a signed statement of any kind."""
-
-    @property
-    def name(self) -> str: ...
-    @property
-    def key(self) -> str: ...
-
-    def payload(self) -> bytes: ...
-
-
-class Signed(Protocol):
-    """A statement of any kind with its signature."""
-
-    @property
-    def statement(self) -> _Said:
-        """What was signed."""
-
-    @property
-    def signature(self) -> str:
-        """The 64 bytes of the Ed25519 signature in hexadecimal digits."""
-
-
-def forged(signature: Signed, keys: Mapping[str, "Ed25519PublicKey"]) -> str:
-    """Return why a signature does not count as the named person's, or "".
-
-    Args:
-        signature: of a record or of a text.
-        keys: the public key of each person, by printed name.
-    """
-    from cryptography.exceptions import InvalidSignature  # noqa: PLC0415 - slow to import
-
-    said = signature.statement
-    key = keys.get(said.name)
-    if key is None:
-        return "cannot be checked, because there is no public key of that name"
-    if fingerprint(key) != said.key:
-        return "was made with another key than the one known under that name"
-    try:
-        key.verify(bytes.fromhex(signature.signature), said.payload())
-    except InvalidSignature:
-        return "was not made by the holder of that key"
     return ""
 
 

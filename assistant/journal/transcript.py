@@ -9,14 +9,14 @@ earlier one; both stay.
 
 from collections.abc import Iterable, Iterator
 from hashlib import sha256
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from assistant.errors import RecordBroken
-from assistant.journal.canonical import canonical, parse_canonical
-from assistant.journal.entry import FIRST_PREV, Digest, Entry, Utc
-from assistant.journal.signing import fingerprint
+from assistant.journal.canonical import parse_canonical
+from assistant.journal.entry import FIRST_PREV, Digest, Entry
+from assistant.journal.signed import Signed, SignedStatement, fingerprint, link_to
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -27,47 +27,23 @@ LONGEST_TEXT = 2000
 """Characters; a remark lasts half a minute at most."""
 
 
-class TranscriptStatement(BaseModel):
-    """What is signed."""
+class TranscriptStatement(SignedStatement):
+    """What is signed: the text, by the person who listened and typed it."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
-
-    name: str = Field(min_length=1)
-    """The printed name of the person who listened."""
     text: str = Field(min_length=1, max_length=LONGEST_TEXT)
     """What was heard."""
-    utc: Utc
-    """When it was typed, RFC 3339, microseconds, ending in Z."""
     entry: int = Field(ge=1)
     """Number of the entry that names the clip."""
     head: Digest
     """Hash of that entry."""
-    prev: Digest
-    """SHA-256 of the line of the text before this one, or 64 zeros."""
-    key: Digest
-    """SHA-256 of the 32 bytes of the public key."""
     kind: Literal["transcript"] = "transcript"
     """Keeps it from being taken for a signature."""
-    method: Literal["ed25519-jcs"] = "ed25519-jcs"
-    """How it was signed: Ed25519 over the RFC 8785 form of everything here."""
-
-    def payload(self) -> bytes:
-        """Return the bytes that are signed."""
-        return canonical(dict(self))
 
 
-class Transcript(BaseModel):
-    """A statement and the proof that the holder of the key made it."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+class Transcript(Signed):
+    """The signed text of a remark."""
 
     statement: TranscriptStatement
-    signature: Annotated[str, Field(pattern=r"^[0-9a-f]{128}$")]
-    """The 64 bytes of the Ed25519 signature in hexadecimal digits."""
-
-    def line(self) -> bytes:
-        """Return it as its line, newline included."""
-        return canonical({"statement": dict(self.statement), "signature": self.signature}) + b"\n"
 
 
 def transcribe(
@@ -98,7 +74,7 @@ def transcribe(
         utc=utc,
         entry=entry.seq,
         head=entry.hash,
-        prev=sha256(previous.line()).hexdigest() if previous else FIRST_PREV,
+        prev=link_to(previous),
         key=fingerprint(key.public_key()),
     )
     return Transcript(statement=statement, signature=key.sign(statement.payload()).hex())
@@ -107,7 +83,7 @@ def transcribe(
 def read_transcripts(lines: Iterable[bytes]) -> Iterator[Transcript]:
     """Yield the texts on these lines, each proved to follow the one before it.
 
-    Whether they are genuine is for `assistant.journal.signing.forged`.
+    Whether they are genuine is for `assistant.journal.signed.forged`.
 
     Args:
         lines: in order, each with its newline.

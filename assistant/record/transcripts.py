@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from assistant.errors import RecordBroken
-from assistant.journal.signing import forged
+from assistant.journal.signed import forged
 from assistant.journal.transcript import Transcript
 
 if TYPE_CHECKING:

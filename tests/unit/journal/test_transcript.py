@@ -5,7 +5,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from assistant.errors import RecordBroken
 from assistant.journal.entry import Entry
-from assistant.journal.signing import forged
+from assistant.journal.signed import forged
 from assistant.journal.transcript import Transcript, read_transcripts, transcribe
 from tests.unit.journal.test_signing import ADA, BEN, KEYS, UTC, make
 

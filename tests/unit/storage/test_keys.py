@@ -19,7 +19,8 @@ from cryptography.hazmat.primitives.serialization import (
 
 from assistant.errors import InputError, RecordBroken, RecordError
 from assistant.journal.chain import seal
-from assistant.journal.signing import check, fingerprint, sign
+from assistant.journal.signed import fingerprint
+from assistant.journal.signing import check, sign
 from assistant.ports import Instant
 from assistant.storage.keys import load_private, load_public, make_keys
 from assistant.storage.printed_name import printed_name
